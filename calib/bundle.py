@@ -1,0 +1,482 @@
+"""One least-squares problem for everything seen in one set of photos.
+
+Unknowns, in this order: the lens (`calib.lens` parameters), the paper (tag scale against the
+card, the card's bow along x, twist, bow along y, and excess scale along x), each photo's pose (and, where
+the phone needs it, a focal scale and principal-point shift of its own), and each marker's
+pose.  The world frame is that of body 0, the card where there is one.
+
+Observations: corners of tags, eight numbers with their joint covariance, and corners of the card, two by
+two; priors on lens, paper and the photos' own lens shifts; ties between bodies.
+Whole tags are weighted by Student's t (Lange, Little and Taylor 1989), so that one that does not belong
+loses its say.
+
+The normal equations are summed block by block from analytic derivatives and solved densely:
+a garage's problem has some hundreds of unknowns.  Small turns act on the left: R <- exp(w) R.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from calib.lens import distort
+from calib.poses import rotation_from_vector
+
+# tag scale, bow x (mm at the card's short edges), twist (mm), bow y (mm), aspect
+PAPER = 5
+PAPER_SIGMA = np.array([0.005, 0.7, 0.7, 0.7, 0.001])
+NU = 6.0
+_SQUARE = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]], float) / 2
+_FAR_BEHIND = 1.0  # mm; a point nearer the lens than this is treated as this far
+
+
+@dataclass(frozen=True)
+class Values:
+    """A point in the space of unknowns.
+
+    lens (L,); paper (5,); camera_rotation (C, 3, 3) and camera_mm (C, 3): camera from
+    world; shift (C, 3): focal scale and principal point (px) of each photo beyond the lens;
+    body_rotation (B, 3, 3) and body_mm (B, 3): world from body, body 0 the identity.
+    """
+
+    lens: np.ndarray
+    paper: np.ndarray
+    camera_rotation: np.ndarray
+    camera_mm: np.ndarray
+    shift: np.ndarray
+    body_rotation: np.ndarray
+    body_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class TagRow:
+    """One tag in one photo: indices of photo and body, size, corners (4, 2), covariance (8, 8)."""
+
+    camera: int
+    body: int
+    size_mm: float
+    corners_px: np.ndarray
+    covariance_px2: np.ndarray
+
+
+@dataclass(frozen=True)
+class CardRow:
+    """The card in one photo: its corners (k, 3) mm, pixels (k, 2), covariances (k, 2, 2)."""
+
+    camera: int
+    points_mm: np.ndarray
+    pixels: np.ndarray
+    covariance_px2: np.ndarray
+
+
+@dataclass(frozen=True)
+class Tie:
+    """A soft constraint between points of two bodies: their difference is zero along rows.
+
+    Residual: ``whiten @ (p_a - p_b)`` with p = world position of ``point`` on its body; body
+    -1 means a fixed world point.  whiten (r, 3), 1/mm.
+    """
+
+    body_a: int
+    point_a_mm: np.ndarray
+    body_b: int
+    point_b_mm: np.ndarray
+    whiten: np.ndarray
+
+
+@dataclass(frozen=True)
+class Priors:
+    """What is known beforehand.
+
+    lens_mean (L,) and lens_information (L, L); paper_mean, paper_sigma (5,) with 0 sigma for
+    "exactly so"; shift_sigma (3,) or None where the lens is the same in every photo.
+    """
+
+    lens_mean: np.ndarray
+    lens_information: np.ndarray
+    paper_mean: np.ndarray = field(default_factory=lambda: np.zeros(PAPER))
+    paper_sigma: np.ndarray = field(default_factory=lambda: PAPER_SIGMA.copy())
+    shift_sigma: np.ndarray | None = None
+
+
+class Singular(Exception):
+    """The observations do not determine the unknowns."""
+
+
+def _whitener(covariance):
+    """W with W^T W = inverse of the covariance; covariance (..., k, k)."""
+    return np.swapaxes(np.linalg.cholesky(np.linalg.inv(covariance)), -1, -2)
+
+
+class Bundle:
+    """The problem: rows and priors.  Solve with `solve`; nothing here changes after creation."""
+
+    def __init__(self, cameras, bodies, tags, cards, priors, ties=(), card_size_mm=(252.0, 168.0),
+                 nu=NU):
+        self.cameras, self.bodies, self.priors, self.ties = cameras, bodies, priors, tuple(ties)
+        self.tags, self.cards, self.nu = tuple(tags), tuple(cards), nu
+        self.lens_size = len(priors.lens_mean)
+        self.common = self.lens_size + PAPER
+        self.per_camera = 6 if priors.shift_sigma is None else 9
+        self.camera_start = self.common
+        self.body_start = self.common + self.per_camera * cameras
+        self.size = self.body_start + 6 * (bodies - 1)
+        self.half_card = np.array(card_size_mm) / 2
+        self._index_rows()
+        fixed = self.priors.paper_sigma <= 0
+        self.free = np.ones(self.size, bool)
+        self.free[self.lens_size + np.flatnonzero(fixed)] = False
+        if not self.cards or not self.tags:
+            self.free[self.lens_size] = False  # nothing to compare the tags' scale with
+        if not self.cards:
+            self.free[self.lens_size + 1:self.common] = False
+
+    def _index_rows(self):
+        t, c = len(self.tags), len(self.cards)
+        most = max((len(r.points_mm) for r in self.cards), default=0)
+        self.tag_camera = np.array([r.camera for r in self.tags], int)
+        self.tag_body = np.array([r.body for r in self.tags], int)
+        self.tag_points = np.array([_SQUARE * r.size_mm for r in self.tags]).reshape(t, 4, 3)
+        self.tag_seen = np.array([r.corners_px for r in self.tags]).reshape(t, 4, 2)
+        self.tag_white = _whitener(np.array([r.covariance_px2 for r in self.tags]).reshape(t, 8, 8))
+        self.card_camera = np.array([r.camera for r in self.cards], int)
+        self.card_points = np.zeros((c, most, 3))
+        self.card_seen = np.zeros((c, most, 2))
+        self.card_white = np.zeros((c, most, 2, 2))
+        self.card_there = np.zeros((c, most), bool)
+        for k, row in enumerate(self.cards):
+            n = len(row.points_mm)
+            self.card_points[k, :n], self.card_seen[k, :n] = row.points_mm, row.pixels
+            self.card_points[k, n:] = row.points_mm[0]
+            self.card_white[k, :n] = _whitener(row.covariance_px2)
+            self.card_there[k, :n] = True
+        self.rows = 8 * t + 2 * int(self.card_there.sum())
+        # columns of each group's local derivative in the whole; `size` is a bin for body 0
+        common = np.arange(self.common)
+        own = np.arange(self.per_camera)
+
+        def columns(camera, body):
+            first = np.where(body > 0, self.body_start + 6 * (body - 1), self.size)
+            step = np.where(body > 0, 1, 0)
+            return np.concatenate(
+                [np.broadcast_to(common, (len(camera), self.common)),
+                 self.camera_start + self.per_camera * camera[:, None] + own,
+                 first[:, None] + step[:, None] * np.arange(6)], 1)
+
+        self.tag_columns = columns(self.tag_camera, self.tag_body)
+        self.card_columns = columns(self.card_camera, np.zeros(c, int))
+
+    def body_slice_of(self, body):
+        """Where body ``body`` >= 1 stands in the vector of unknowns: turn (rad), then place (mm)."""
+        k = self.body_start + 6 * (body - 1)
+        return slice(k, k + 6)
+
+    # ---- the model ----
+
+    def _shape(self, points, paper):
+        """Card points bent and stretched, and what that is by the paper's parameters."""
+        x = points[..., 0] / self.half_card[0] - 1
+        y = points[..., 1] / self.half_card[1] - 1
+        by_paper = np.zeros(points.shape + (PAPER,))
+        by_paper[..., 2, 1], by_paper[..., 2, 2], by_paper[..., 2, 3] = x * x, x * y, y * y
+        by_paper[..., 0, 4] = points[..., 0]
+        return points + by_paper @ paper, by_paper
+
+    def _group(self, values, camera, body, points, seen, by_paper, derivatives):
+        """Residuals (g, k, 2) and derivatives (g, k, 2, local) of groups of points."""
+        g, k = points.shape[:2]
+        if not g:
+            local = self.common + self.per_camera + 6
+            return np.zeros((0, k, 2)), np.zeros((0, k, 2, local)) if derivatives else None
+        on_body = np.einsum("gij,gkj->gki", values.body_rotation[body], points)
+        world = on_body + values.body_mm[body][:, None]
+        turned = np.einsum("gij,gkj->gki", values.camera_rotation[camera], world)
+        at = turned + values.camera_mm[camera][:, None]
+        z = np.maximum(at[..., 2], _FAR_BEHIND)
+        x, y = (at[..., 0] / z).ravel(), (at[..., 1] / z).ravel()
+        lens, shift = values.lens, values.shift[camera]
+        fx = (lens[0] * (1 + shift[:, 0]))[:, None]
+        fy = fx * (1 + lens[1])
+        cx, cy = (lens[2] + shift[:, 1])[:, None], (lens[3] + shift[:, 2])[:, None]
+        if not derivatives:
+            xd, yd = (a.reshape(g, k) for a in distort(x, y, lens))
+            return np.stack([fx * xd + cx, fy * yd + cy], -1) - seen, None
+        xd, yd, by_xy, by_lens = distort(x, y, lens, derivatives=True)
+        xd, yd = xd.reshape(g, k), yd.reshape(g, k)
+        residual = np.stack([fx * xd + cx, fy * yd + cy], -1) - seen
+        x, y = x.reshape(g, k), y.reshape(g, k)
+        focal = np.stack([fx, fy], -1)  # (g, 1, 2)
+        by_xy = by_xy.reshape(g, k, 2, 2) * focal[..., None]
+        by_at = np.empty((g, k, 2, 3))
+        by_at[..., :2] = by_xy / z[..., None, None]
+        by_at[..., 2] = -(by_xy[..., 0] * x[..., None] + by_xy[..., 1] * y[..., None]) / z[..., None]
+        out = np.zeros((g, k, 2, self.common + self.per_camera + 6))
+        scale = (1 + shift[:, 0])[:, None]
+        out[..., 0, 0], out[..., 1, 0] = scale * xd, scale * (1 + lens[1]) * yd
+        out[..., 1, 1] = fx * yd
+        out[..., 0, 2] = out[..., 1, 3] = 1
+        out[..., 4:self.lens_size] = by_lens.reshape(g, k, 2, -1) * focal[..., None]
+        by_world = np.einsum("gkij,gjl->gkil", by_at, values.camera_rotation[camera])
+        if by_paper is not None:
+            by_point = np.einsum("gkij,gjl->gkil", by_world, values.body_rotation[body])
+            out[..., self.lens_size:self.common] = by_point @ by_paper
+        c = self.common
+        out[..., c:c + 3] = np.cross(turned[..., None, :], by_at)
+        out[..., c + 3:c + 6] = by_at
+        if self.per_camera == 9:
+            out[..., 0, c + 6], out[..., 1, c + 6] = lens[0] * xd, lens[0] * (1 + lens[1]) * yd
+            out[..., 0, c + 7] = out[..., 1, c + 8] = 1
+        out[..., -6:-3] = np.cross(on_body[..., None, :], by_world)
+        out[..., -3:] = by_world
+        return residual, out
+
+    def _whitened(self, values, derivatives):
+        """Whitened residuals and derivatives of tag groups (t, 8) and card groups (c, 2 k)."""
+        t, c = len(self.tags), len(self.cards)
+        scale = 1 + values.paper[0]
+        by_paper = None
+        if derivatives:
+            by_paper = np.zeros(self.tag_points.shape + (PAPER,))
+            by_paper[..., 0] = self.tag_points
+        r, j = self._group(values, self.tag_camera, self.tag_body, self.tag_points * scale,
+                           self.tag_seen, by_paper, derivatives)
+        tag_r = (self.tag_white @ r.reshape(t, 8, 1))[..., 0]
+        tag_j = self.tag_white @ j.reshape(t, 8, j.shape[-1]) if derivatives else None
+        if not c:
+            return tag_r, tag_j, np.zeros((0, 0, 2)), None
+        points, by_paper = self._shape(self.card_points, values.paper)
+        r, j = self._group(values, self.card_camera, np.zeros(c, int), points, self.card_seen,
+                           by_paper, derivatives)
+        card_r = np.einsum("gkij,gkj->gki", self.card_white, r)
+        card_j = np.einsum("gkij,gkjl->gkil", self.card_white, j) if derivatives else None
+        return tag_r, tag_j, card_r, card_j
+
+    def _tie_rows(self, values):
+        """Residual and dense derivative rows of the ties."""
+        residuals, rows = [], []
+        for tie in self.ties:
+            total = np.zeros(3)
+            row = np.zeros((len(tie.whiten), self.size))
+            for body, point, sign in ((tie.body_a, tie.point_a_mm, 1), (tie.body_b, tie.point_b_mm, -1)):
+                if body < 0:
+                    total += sign * np.asarray(point)
+                    continue
+                arm = values.body_rotation[body] @ point
+                total += sign * (arm + values.body_mm[body])
+                if body > 0:
+                    k = self.body_start + 6 * (body - 1)
+                    row[:, k:k + 3] += sign * np.cross(arm, tie.whiten)
+                    row[:, k + 3:k + 6] += sign * tie.whiten
+            residuals.append(tie.whiten @ total)
+            rows.append(row)
+        if not rows:
+            return np.zeros(0), np.zeros((0, self.size))
+        return np.concatenate(residuals), np.concatenate(rows)
+
+    # ---- robust cost and normal equations ----
+
+    def _weights(self, tag_r, card_r):
+        if not self.nu:
+            return np.ones(len(tag_r)), np.ones(card_r.shape[:2])
+        tag = (self.nu + 8) / (self.nu + (tag_r**2).sum(-1))
+        card = (self.nu + 2) / (self.nu + (card_r**2).sum(-1))
+        return np.minimum(tag, 1), np.minimum(card, 1)
+
+    def _cost(self, values, tag_r, card_r):
+        total = self.loss((tag_r**2).sum(-1), 8).sum() + self.loss((card_r**2).sum(-1), 2).sum()
+        d = values.lens - self.priors.lens_mean
+        total += d @ self.priors.lens_information @ d
+        known = self.priors.paper_sigma > 0
+        total += (((values.paper - self.priors.paper_mean)[known]
+                   / self.priors.paper_sigma[known]) ** 2).sum()
+        if self.per_camera == 9:
+            total += ((values.shift / self.priors.shift_sigma) ** 2).sum()
+        if self.ties:
+            total += (self._tie_rows(values)[0] ** 2).sum()
+        return float(total)
+
+    def loss(self, square, rows):
+        """Student's t loss of squared whitened residuals, plain up to its expected size."""
+        if not self.nu:
+            return square
+        return np.where(square < rows, square,
+                        rows + (self.nu + rows) * np.log((self.nu + square) / (self.nu + rows)))
+
+    def _normal(self, values, tag_r, tag_j, card_r, card_j):
+        tag_w, card_w = self._weights(tag_r, card_r)
+        size = self.size + 6
+        matrix, gradient = np.zeros(size * size), np.zeros(size)
+
+        def add(j, r, w, columns):
+            jw = j * w[..., None]
+            block = np.swapaxes(j, -1, -2) @ jw
+            slope = (np.swapaxes(jw, -1, -2) @ r[..., None])[..., 0]
+            nonlocal matrix, gradient
+            flat = columns[:, :, None] * size + columns[:, None, :]
+            matrix += np.bincount(flat.ravel(), block.ravel(), size * size)
+            gradient += np.bincount(columns.ravel(), slope.ravel(), size)
+
+        if len(tag_r):
+            add(tag_j, tag_r, np.repeat(tag_w[:, None], 8, 1), self.tag_columns)
+        if len(card_r):
+            c = len(card_r)
+            add(card_j.reshape(c, -1, card_j.shape[-1]), card_r.reshape(c, -1),
+                np.repeat(card_w, 2, 1), self.card_columns)
+        matrix = matrix.reshape(size, size)[:self.size, :self.size]
+        gradient = gradient[:self.size]
+        data = matrix.copy()
+        self._add_priors(values, matrix, gradient)
+        return matrix, gradient, data
+
+    def _add_priors(self, values, matrix, gradient):
+        n = self.lens_size
+        matrix[:n, :n] += self.priors.lens_information
+        gradient[:n] += self.priors.lens_information @ (values.lens - self.priors.lens_mean)
+        for k in np.flatnonzero(self.priors.paper_sigma > 0):
+            information = 1 / self.priors.paper_sigma[k] ** 2
+            matrix[n + k, n + k] += information
+            gradient[n + k] += information * (values.paper[k] - self.priors.paper_mean[k])
+        if self.per_camera == 9:
+            information = 1 / np.asarray(self.priors.shift_sigma) ** 2
+            for c in range(self.cameras):
+                k = self.camera_start + 9 * c + 6 + np.arange(3)
+                matrix[k, k] += information
+                gradient[k] += information * values.shift[c]
+        if self.ties:
+            r, j = self._tie_rows(values)
+            matrix += j.T @ j
+            gradient += j.T @ r
+
+    def _moved(self, values, change):
+        n = self.lens_size
+        camera = change[self.camera_start:self.body_start].reshape(self.cameras, -1)
+        body = change[self.body_start:].reshape(-1, 6)
+        return Values(
+            values.lens + change[:n], values.paper + change[n:self.common],
+            rotation_from_vector(camera[:, :3]) @ values.camera_rotation,
+            values.camera_mm + camera[:, 3:6],
+            values.shift + camera[:, 6:] if self.per_camera == 9 else values.shift,
+            np.concatenate([values.body_rotation[:1],
+                            rotation_from_vector(body[:, :3]) @ values.body_rotation[1:]]),
+            np.concatenate([values.body_mm[:1], values.body_mm[1:] + body[:, 3:]]))
+
+    # ---- solving ----
+
+    def solve(self, start, most_rounds=60, tolerance=1e-9, hold=None):
+        """Levenberg-Marquardt from ``start``.
+
+        hold: boolean (size,) of unknowns to keep as they are.  Returns Solution.  Raises
+        Singular where the normal equations cannot be solved at any damping.
+        """
+        from scipy.linalg import LinAlgError, cho_factor, cho_solve
+
+        free = np.flatnonzero(self.free & ~hold if hold is not None else self.free)
+        values = start
+        tag_r, tag_j, card_r, card_j = self._whitened(values, True)
+        cost = self._cost(values, tag_r, card_r)
+        damping, rounds = 1e-4, 0
+        while rounds < most_rounds:
+            matrix, gradient, _ = self._normal(values, tag_r, tag_j, card_r, card_j)
+            block, slope = matrix[np.ix_(free, free)], gradient[free]
+            diagonal = block.diagonal().copy()
+            if not (np.isfinite(diagonal).all() and (diagonal > 0).all()):
+                raise Singular("some unknowns are not seen at all")
+            accepted = False
+            while damping < 1e10:
+                rounds += 1
+                block[np.diag_indices(len(free))] = diagonal * (1 + damping)
+                change = np.zeros(self.size)
+                try:
+                    change[free] = -cho_solve(cho_factor(block, check_finite=False), slope,
+                                              check_finite=False)
+                except LinAlgError:
+                    damping *= 10
+                    continue
+                trial = self._moved(values, change)
+                trial_tag, _, trial_card, _ = self._whitened(trial, False)
+                trial_cost = self._cost(trial, trial_tag, trial_card)
+                if np.isfinite(trial_cost) and trial_cost <= cost:
+                    accepted = True
+                    break
+                damping *= 10
+            if not accepted:
+                break
+            gained = cost - trial_cost
+            values, cost = trial, trial_cost
+            damping = max(damping / 10, 1e-10)
+            tag_r, tag_j, card_r, card_j = self._whitened(values, True)
+            if gained < tolerance * max(cost, 1.0):
+                break
+        return Solution(self, values, cost, rounds, tag_r, card_r)
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A solved bundle: values, robust cost, whitened residuals of tags (t, 8) and card (c, k, 2)."""
+
+    bundle: Bundle
+    values: Values
+    cost: float
+    rounds: int
+    tag_residual: np.ndarray
+    card_residual: np.ndarray
+
+    @property
+    def tag_square(self):
+        """Squared whitened residual of each tag row (expected about 8)."""
+        return (self.tag_residual**2).sum(-1)
+
+    def degrees_of_freedom(self):
+        """Rows less unknowns, priors counted as rows."""
+        b = self.bundle
+        priors = b.lens_size + int((b.priors.paper_sigma > 0).sum())
+        priors += 3 * b.cameras if b.per_camera == 9 else 0
+        priors += sum(len(t.whiten) for t in b.ties)
+        return max(b.rows + priors - int(b.free.sum()), 4)
+
+    def variance_factor(self):
+        """Weighted squares over degrees of freedom: one where the stated pixel noise is right."""
+        tag_w, card_w = self.bundle._weights(self.tag_residual, self.card_residual)
+        total = (tag_w[:, None] * self.tag_residual**2).sum()
+        total += (card_w[..., None] * self.card_residual**2).sum()
+        return float(total / self.degrees_of_freedom())
+
+    def information(self):
+        """Normal matrix with priors, and the part of it that the pixels gave; (size, size) each."""
+        parts = self.bundle._whitened(self.values, True)
+        matrix, _, data = self.bundle._normal(self.values, *parts)
+        return matrix, data
+
+    def covariance(self):
+        """Covariance (size, size) of the unknowns, scaled by max(1, variance factor).
+
+        Turns in rad (acting on the left), lengths in mm; held unknowns get zero.  Raises
+        Singular where something is not determined.
+        """
+        matrix, _ = self.information()
+        free = np.flatnonzero(self.bundle.free)
+        block = matrix[np.ix_(free, free)]
+        scale = 1 / np.sqrt(block.diagonal())
+        try:
+            lower = np.linalg.cholesky(block * scale[:, None] * scale)
+        except np.linalg.LinAlgError as error:
+            raise Singular("the photos do not tie everything together") from error
+        inverse = np.linalg.inv(lower)
+        out = np.zeros((self.bundle.size,) * 2)
+        out[np.ix_(free, free)] = (inverse.T @ inverse) * scale[:, None] * scale
+        return out * self.scale()
+
+    def scale(self):
+        """Factor on the covariance from the residuals.
+
+        The stated pixel noise is meant to be safe; where there are enough degrees of freedom to
+        tell that it was too large, it is taken back, though not below a quarter.
+        """
+        factor = self.variance_factor()
+        dof = self.degrees_of_freedom()
+        least = 1.0 if dof < 40 else 0.25
+        return max(least, factor)
+
+    def with_values(self, **changes):
+        return replace(self.values, **changes)

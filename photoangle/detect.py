@@ -1,0 +1,226 @@
+"""Finding tags in a picture: coarse to fine, each candidate read at full size.
+
+The picture is cut into small tiles; where a tile's neighbourhood has contrast, its pixels
+are split half-way between the darkest and the brightest, elsewhere they are left out.
+Outlines of dark regions are reduced to convex quadrilaterals, and the cells inside are
+read from the full picture.  The same is done on the full picture (small tags) and on the
+half and quarter ones (large and blurred tags).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from photoangle.codes import cells_across, read_codes, sample_cells
+
+_TILE = 4
+_LEAST_CONTRAST = 16
+_LEAST_SIDE_PX = 9.0
+
+
+@dataclass(frozen=True)
+class FoundTag:
+    """A tag as first found: corners (4, 2) px in the printed order TL TR BR BL, to a pixel or so."""
+
+    tag_id: int
+    corners_px: np.ndarray
+    wrong_bits: int
+    wrong_border: int
+    wrong_margin: int
+
+    @property
+    def centre_px(self):
+        return self.corners_px.mean(0)
+
+    @property
+    def doubt(self):
+        """Weighted count of cells that read wrong; less is better."""
+        return 2 * self.wrong_bits + self.wrong_border + 0.3 * self.wrong_margin
+
+
+def dark_regions(grey):
+    """Mask (uint8, 0 or 255) of pixels darker than the middle of their neighbourhood."""
+    rows, columns = grey.shape
+    kernel = np.ones((_TILE, _TILE), np.uint8)
+    anchor = (0, 0)
+    bright = cv2.dilate(grey, kernel, anchor=anchor)[::_TILE, ::_TILE]
+    dark = cv2.erode(grey, kernel, anchor=anchor)[::_TILE, ::_TILE]
+    near = np.ones((3, 3), np.uint8)
+    bright, dark = cv2.dilate(bright, near), cv2.erode(dark, near)
+    middle = cv2.addWeighted(bright, 0.5, dark, 0.5, 0)
+    middle[cv2.subtract(bright, dark) < _LEAST_CONTRAST] = 0
+    size = (bright.shape[1] * _TILE, bright.shape[0] * _TILE)
+    middle = cv2.resize(middle, size, interpolation=cv2.INTER_NEAREST)[:rows, :columns]
+    return cv2.compare(grey, middle, cv2.CMP_LT)
+
+
+def _quads(mask, least_side, most_side):
+    """Convex quadrilaterals (m, 4, 2) around the dark regions of a mask."""
+    outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
+    found = []
+    if tree is None:
+        return np.zeros((0, 4, 2), np.float32)
+    outer = np.flatnonzero((tree[0][:, 3] < 0) & (np.array([len(o) for o in outlines]) >= 4))
+    for k in outer:
+        outline = outlines[k]
+        _, _, w, h = cv2.boundingRect(outline)
+        if min(w, h) < least_side or max(w, h) > most_side:
+            continue
+        hull = cv2.convexHull(outline)
+        area = cv2.contourArea(hull)
+        if area < 0.8 * least_side**2 or len(hull) < 4:
+            continue
+        quad = cv2.approxPolyN(hull, 4, ensure_convex=True).reshape(-1, 2)
+        if len(quad) == 4 and area > 0.78 * cv2.contourArea(quad):
+            found.append(quad)
+    return np.array(found, np.float32).reshape(-1, 4, 2)
+
+
+def _shapely(quads, least_side):
+    """Which quads could be a tilted square: no side too short, none folded."""
+    if not len(quads):
+        return np.zeros(0, bool)
+    sides = np.linalg.norm(quads - np.roll(quads, -1, 1), axis=2)
+    return (sides.min(1) >= least_side * 0.5) & (sides.max(1) < 9 * sides.min(1))
+
+
+def _clockwise(quads):
+    """Corners in the order of the printed tag seen from its front (clockwise, y down)."""
+    x, y = quads[..., 0], quads[..., 1]
+    area = (x * np.roll(y, -1, 1) - y * np.roll(x, -1, 1)).sum(1)
+    quads = quads.copy()
+    quads[area < 0] = quads[area < 0][:, ::-1]
+    return quads
+
+
+def read_quads(grey, quads, family, most_wrong=2):
+    """Tags among candidate quads (m, 4, 2) px, any corner first."""
+    if not len(quads):
+        return []
+    n = cells_across(family)
+    quads = _clockwise(np.asarray(quads, float))
+    ids, turns, wrong, border, margin = read_codes(
+        sample_cells(grey, quads, n), family, most_wrong)
+    out = []
+    for k in np.flatnonzero(ids >= 0):
+        # a worn border needs a clean payload, and the other way round
+        if wrong[k] + border[k] > 7 or (wrong[k] == most_wrong and border[k] > 3):
+            continue
+        out.append(FoundTag(int(ids[k]), np.roll(quads[k], -turns[k], axis=0),
+                            int(wrong[k]), int(border[k]), int(margin[k])))
+    return out
+
+
+def find_tags(grey, family, scales=(1, 2, 4)):
+    """All tags of a family in a picture.
+
+    Parameters: grey (H, W) uint8, any orientation; family: OpenCV's dictionary name;
+    scales: reductions to look at.
+    Returns a list of FoundTag, each place once, sorted by id; the same id in two places
+    comes back twice (a reflection or a second print), for the caller to judge.
+    """
+    candidates = []
+    for scale in scales:
+        if min(grey.shape) < 40 * scale:
+            continue
+        small = grey if scale == 1 else cv2.resize(
+            grey, (grey.shape[1] // scale, grey.shape[0] // scale), interpolation=cv2.INTER_AREA)
+        # what is large is found better, and cheaper, in the reduced pictures
+        most = 110 if scale == 1 and len(scales) > 1 else max(small.shape)
+        quads = _quads(dark_regions(small), _LEAST_SIDE_PX, most)
+        quads = quads[_shapely(quads, _LEAST_SIDE_PX)]
+        # an outline runs along the centres of the outermost dark pixels: the edge is half
+        # a pixel further out
+        centre = quads.mean(1, keepdims=True)
+        reach = np.linalg.norm(quads - centre, axis=2, keepdims=True)
+        quads = centre + (quads - centre) * (1 + 0.7 / np.maximum(reach, 1))
+        candidates.append((quads + 0.5) * scale - 0.5)
+    if not candidates:
+        return []
+    found = _one_for_each_place(read_quads(grey, np.concatenate(candidates), family))
+    if not found:
+        return []
+    snapped = _snap(grey, np.array([t.corners_px for t in found]), cells_across(family))
+    return [replace(tag, corners_px=quad) for tag, quad in zip(found, snapped)]
+
+
+def _snap(grey, quads, cells, samples=14, steps=33):
+    """Found quadrilaterals (m, 4, 2) px moved onto the edges of their black squares.
+
+    Across each side the strongest dark-to-light step is looked for within 0.8 cells, then
+    0.5, and a line is laid through those places, reweighted twice.
+    """
+    q = np.asarray(quads, float)
+    along = np.linspace(0.08, 0.92, samples)
+    x = along - 0.5
+    for widest in (0.8, 0.5):
+        sides = np.roll(q, -1, 1) - q
+        lengths = np.linalg.norm(sides, axis=2)
+        reach = np.clip(widest * lengths.mean(1) / cells, 1.5, 16)
+        offsets = reach[:, None] * np.linspace(-1, 1, steps)
+        outward = np.stack([sides[..., 1], -sides[..., 0]], -1) / lengths[..., None]
+        base = q[:, :, None] + along[:, None] * sides[:, :, None]
+        where = (base[:, :, :, None]
+                 + offsets[:, None, None, :, None] * outward[:, :, None, None])
+        where = where.reshape(-1, steps, 2).astype(np.float32)
+        seen = np.concatenate([cv2.remap(
+            grey, part[..., 0], part[..., 1], cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE)
+            for part in (where[k:k + 32000] for k in range(0, len(where), 32000))])
+        rise = np.maximum(np.diff(seen.astype(np.float32), axis=1), 0)
+        peak = rise.max(1, keepdims=True)
+        rise[rise < 0.5 * peak] = 0
+        rise = rise.reshape(len(q), 4, samples, -1)
+        middle = (offsets[:, 1:] + offsets[:, :-1])[:, None, None, :] / 2
+        shift = (rise * middle).sum(-1) / np.maximum(rise.sum(-1), 1e-6)
+        strength = peak.reshape(len(q), 4, samples)
+        strength = strength / np.maximum(strength.max(-1, keepdims=True), 1e-6) + 1e-6
+        weight = strength
+        for _ in range(3):
+            total = weight.sum(-1, keepdims=True)
+            mean_x = (weight * x).sum(-1, keepdims=True) / total
+            mean_shift = (weight * shift).sum(-1, keepdims=True) / total
+            slope = ((weight * (x - mean_x) * (shift - mean_shift)).sum(-1, keepdims=True)
+                     / np.maximum((weight * (x - mean_x) ** 2).sum(-1, keepdims=True), 1e-9))
+            miss = shift - mean_shift - slope * (x - mean_x)
+            scale = 1.5 * np.median(np.abs(miss), axis=-1, keepdims=True) + 0.05
+            weight = strength / (1 + (miss / scale) ** 2)
+        starts = q + (mean_shift + slope * (-0.5 - mean_x)) * outward
+        ends = np.roll(q, -1, 1) + (mean_shift + slope * (0.5 - mean_x)) * outward
+        snapped, sound = _crossings(starts, ends)
+        sound &= np.abs(snapped - q).max((1, 2)) < 3 * reach
+        q = np.where(sound[:, None, None], snapped, q)
+    return q
+
+
+def _crossings(starts, ends):
+    """Corners where each line of a quadrilateral meets the one before it.
+
+    Parameters: starts, ends (m, 4, 2) px.  Returns corners (m, 4, 2) and whether the lines
+    of each really cross, (m,).
+    """
+    d = ends - starts
+    d = d / np.maximum(np.linalg.norm(d, axis=2, keepdims=True), 1e-9)
+    normal = np.stack([d[..., 1], -d[..., 0]], -1)
+    offset = (normal * starts).sum(-1)
+    before, before_offset = np.roll(normal, 1, 1), np.roll(offset, 1, 1)
+    det = before[..., 0] * normal[..., 1] - before[..., 1] * normal[..., 0]
+    sound = (np.abs(det) > 0.05).all(1)
+    det = np.where(np.abs(det) > 0.05, det, 1.0)
+    return np.stack([before_offset * normal[..., 1] - before[..., 1] * offset,
+                     before[..., 0] * offset - before_offset * normal[..., 0]],
+                    -1) / det[..., None], sound
+
+
+def _one_for_each_place(found):
+    kept = []
+    for tag in sorted(found, key=lambda t: (t.doubt, t.tag_id)):
+        reach = 0.5 * np.linalg.norm(tag.corners_px[0] - tag.corners_px[2])
+        if all(np.linalg.norm(tag.centre_px - other.centre_px)
+               > min(reach, 0.5 * np.linalg.norm(other.corners_px[0] - other.corners_px[2]))
+               for other in kept):
+            kept.append(tag)
+    return sorted(kept, key=lambda t: (t.tag_id, t.doubt, tuple(t.centre_px)))

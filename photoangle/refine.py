@@ -1,0 +1,329 @@
+"""A tag's corners to the limit of the pixels.
+
+The whole printed pattern is aligned with the picture by Gauss-Newton: eight corner
+coordinates, the blur's 2 x 2 covariance (so defocus and motion alike), grey levels with
+shading across the tag, a tone curve, a sharpening halo where there is one, and a slowly
+varying white level for dirt and shade.  Blur and exposure move the outline of a black
+square in or out; they do not move a pattern whose blur and tone are unknowns.
+
+The covariance that comes with the corners is meant for a phone's pictures, whose noise a
+denoiser has smeared over neighbouring pixels: the white-noise figure is multiplied by the
+sum of the residuals' autocorrelation, the estimate clustered by the tag's cells is added
+(White's sandwich form), and a floor of 0.012 px per coordinate stands for what no residual
+shows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+
+from calib.lens import camera_matrix, unproject
+from photoangle.codes import apply_homography, cell_pattern, cells_across, square_homographies
+
+FLOOR_PX = 0.012
+_MARGIN_CELLS = 0.4
+_FIELD_CELLS = 0.2
+_FIELD_PRIOR = 0.02
+_HALO_PX = 1.6
+_LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
+_MOST_SHIFT_PX = 60.0
+
+
+@dataclass(frozen=True)
+class AlignedTag:
+    """A tag's corners and how well the pattern fits.
+
+    corners_px (4, 2) in the printed order; covariance_px2 (8, 8) for x0, y0, x1, ...;
+    blur_px: root mean square width of the blur; noise: residual grey levels; contrast:
+    white less black, grey levels; fit: correlation of model and picture; rounds taken.
+    """
+
+    corners_px: np.ndarray
+    covariance_px2: np.ndarray
+    blur_px2: np.ndarray
+    noise: float
+    contrast: float
+    fit: float
+    rounds: int
+    settled: bool
+
+    @property
+    def blur_px(self):
+        return float(np.sqrt(np.trace(self.blur_px2) / 2))
+
+
+@lru_cache(maxsize=512)
+def _template(family, tag_id, per_cell):
+    """The pattern with a white margin of one cell, per_cell samples a cell, float32."""
+    padded = np.pad(cell_pattern(family, tag_id), 1, constant_values=1)
+    return np.kron(padded, np.ones((per_cell, per_cell), np.float32))
+
+
+def _gaussian_kernel(covariance):
+    """Normalised Gaussian kernel (k, k) float32 of a covariance in samples^2."""
+    values, vectors = np.linalg.eigh(covariance)
+    covariance = (vectors * np.maximum(values, 0.09)) @ vectors.T
+    radius = int(np.ceil(3.2 * np.sqrt(covariance.diagonal().max()))) + 1
+    radius = min(radius, 40)
+    a = np.arange(-radius, radius + 1)
+    x, y = np.meshgrid(a, a)
+    inverse = np.linalg.inv(covariance)
+    k = np.exp(-0.5 * (inverse[0, 0] * x * x + 2 * inverse[0, 1] * x * y + inverse[1, 1] * y * y))
+    return (k / k.sum()).astype(np.float32)
+
+
+class _LocalLens:
+    """The lens's curvature inside a small window, as a displacement.
+
+    Near the window's centre the map is made to have unit slope, so that it takes
+    out only what a homography cannot follow.  A cubic polynomial in the window's own coordinates.
+    """
+
+    def __init__(self, lens, centre, box):
+        x0, y0, x1, y1 = box
+        self.half = max(x1 - x0, y1 - y0) / 2 + 2
+        self.middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+        t = np.linspace(-1, 1, 7)
+        gx, gy = (a.ravel() for a in np.meshgrid(t, t))
+        grid = np.stack([gx, gy], 1) * self.half + self.middle
+        near = centre + np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]], float)
+        matrix, _ = camera_matrix(lens)
+        flat = unproject(np.concatenate([grid, near]), lens)
+        flat = flat * [matrix[0, 0], matrix[1, 1]] + [matrix[0, 2], matrix[1, 2]]
+        at_centre = flat[-5]
+        slope = np.stack([(flat[-4] - flat[-3]) / 2, (flat[-2] - flat[-1]) / 2], 1)
+        local = (flat[:-5] - at_centre) @ np.linalg.inv(slope).T + centre
+        self.terms = np.linalg.lstsq(self._basis(gx, gy), local - grid, rcond=None)[0]
+
+    @staticmethod
+    def _basis(x, y):
+        return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y,
+                         x**3, x * x * y, x * y * y, y**3], -1)
+
+    def forward(self, points):
+        """Picture to flattened, (k, 2) px."""
+        w = (points - self.middle) / self.half
+        return points + self._basis(w[:, 0], w[:, 1]) @ self.terms
+
+    def back(self, points):
+        """Flattened to picture, (k, 2) px."""
+        x = points.copy()
+        for _ in range(6):
+            x = x - (self.forward(x) - points)
+        return x
+
+
+def _corner_columns(h, quad, n, gx, gy, points):
+    """Derivative of the model by the eight corner coordinates, (k, 8) float32.
+
+    The model's grey moves with -(gradient) . d(position)/d(corner); the position's derivative
+    follows from the homography's linear equations.
+    """
+    inverse = np.linalg.inv(h).astype(np.float32)
+    x, y = points[:, 0], points[:, 1]
+    w = inverse[2, 0] * x + inverse[2, 1] * y + inverse[2, 2]
+    u = (inverse[0, 0] * x + inverse[0, 1] * y + inverse[0, 2]) / w
+    v = (inverse[1, 0] * x + inverse[1, 1] * y + inverse[1, 2]) / w
+    d = (h[2, 0] * u + h[2, 1] * v + 1).astype(np.float32)
+    gx, gy = -gx / d, -gy / d
+    t = -(gx * x + gy * y)
+    by_h = np.stack([gx * u, gx * v, gx, gy * u, gy * v, gy, t * u, t * v], 1)
+    a, r = np.zeros((8, 8)), np.zeros((8, 8))
+    for k, ((cu, cv), (cx, cy)) in enumerate(zip([(0, 0), (n, 0), (n, n), (0, n)], quad)):
+        a[2 * k] = [cu, cv, 1, 0, 0, 0, -cu * cx, -cv * cx]
+        a[2 * k + 1] = [0, 0, 0, cu, cv, 1, -cu * cy, -cv * cy]
+        r[2 * k, 2 * k] = r[2 * k + 1, 2 * k + 1] = 1 + h[2, 0] * cu + h[2, 1] * cv
+    return by_h @ np.linalg.solve(a, r).astype(np.float32), u, v
+
+
+def _blurred_template(pattern, per_cell, blur_px2, quad, n):
+    """The pattern blurred as the picture is, in the tag's own samples."""
+    h = square_homographies(quad[None], n)[0]
+    middle = np.array([[n / 2, n / 2], [n / 2 + 0.5, n / 2], [n / 2 - 0.5, n / 2],
+                       [n / 2, n / 2 + 0.5], [n / 2, n / 2 - 0.5]])
+    p = apply_homography(h, middle)
+    px_per_sample = np.stack([p[1] - p[2], p[3] - p[4]], 1) / per_cell
+    to_tag = np.linalg.inv(px_per_sample)
+    return cv2.filter2D(pattern, -1, _gaussian_kernel(to_tag @ blur_px2 @ to_tag.T),
+                        borderType=cv2.BORDER_REPLICATE)
+
+
+def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=15):
+    """Align a tag's pattern with the picture.
+
+    Parameters: grey (H, W) uint8; quad (4, 2) px, the corners to a third of a cell or so,
+    printed order; lens: parameters of `calib.lens` or None (then curvature inside the tag
+    is ignored); blur_px2 (2, 2) a first guess of the blur's covariance.
+    Returns AlignedTag, or None where nothing could be aligned (too small, off the
+    picture, or it ran away).
+    """
+    n = cells_across(family)
+    q = np.array(quad, float)
+    h = square_homographies(q[None], n)[0]
+    edge = apply_homography(h, np.array([[-1, -1], [n + 1, -1], [n + 1, n + 1], [-1, n + 1.0]]))
+    if not np.isfinite(edge).all():
+        return None
+    x0, y0 = np.maximum(np.floor(edge.min(0)).astype(int) - 4, 0)
+    x1 = min(int(np.ceil(edge[:, 0].max())) + 5, grey.shape[1])
+    y1 = min(int(np.ceil(edge[:, 1].max())) + 5, grey.shape[0])
+    if x1 - x0 < 8 or y1 - y0 < 8:
+        return None
+    window = grey[y0:y1, x0:x1].astype(np.float32)
+    rows, columns = window.shape
+    gx, gy = np.meshgrid(np.arange(x0, x1, dtype=float), np.arange(y0, y1, dtype=float))
+    flat = np.stack([gx.ravel(), gy.ravel()], 1)
+    local = None
+    if lens is not None:
+        local = _LocalLens(lens, q.mean(0), (x0, y0, x1, y1))
+        flat, q = local.forward(flat), local.forward(q)
+        h = square_homographies(q[None], n)[0]
+    flat = flat.astype(np.float32)
+    q_start = q.copy()
+    m = _MARGIN_CELLS
+    outline = apply_homography(h, np.array([[-m, -m], [n + m, -m], [n + m, n + m], [-m, n + m]]))
+    mask = np.zeros(window.shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.rint((outline - [x0, y0]) * 16).astype(np.int32), 1, shift=4)
+    inside = np.flatnonzero(mask)
+    if len(inside) < 60:
+        return None
+    seen = window.ravel()[inside]
+    at = flat[inside]
+    centre, extent = q.mean(0).astype(np.float32), np.float32(np.abs(q - q.mean(0)).max())
+    x, y = (at[:, 0] - centre[0]) / extent, (at[:, 1] - centre[1]) / extent
+    one = np.ones_like(x)
+    side = np.linalg.norm(q - np.roll(q, 1, 0), axis=1)
+    per_cell = int(np.clip(np.round(2.0 * side.max() / n), 8, 40))
+    pattern = _template(family, int(tag_id), per_cell)
+    blur = np.eye(2) if blur_px2 is None else np.array(blur_px2, float)
+    cell_px = np.sqrt(max(cv2.contourArea(q.astype(np.float32)), 1.0)) / n
+    blurred, blurred_at = None, None
+    second = np.array([[1, -2, 1]], np.float32)
+    step = np.inf
+    for turn in range(most_rounds):
+        if blurred is None or np.abs(blur - blurred_at).max() > 0.01 * np.trace(blur):
+            blurred, blurred_at = _blurred_template(pattern, per_cell, blur, q, n), blur
+        to_cells = np.linalg.inv(h).astype(np.float32)
+        w = flat @ to_cells[2, :2] + to_cells[2, 2]
+        shift = np.float32(per_cell - 0.5)
+        u = (flat @ to_cells[0, :2] + to_cells[0, 2]) / w * per_cell + shift
+        v = (flat @ to_cells[1, :2] + to_cells[1, 2]) / w * per_cell + shift
+        b_map = cv2.remap(blurred, u.reshape(rows, columns), v.reshape(rows, columns),
+                          cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=1.0)
+        dx = cv2.Sobel(b_map, cv2.CV_32F, 1, 0, ksize=1, scale=0.5)
+        dy = cv2.Sobel(b_map, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
+        dxx = cv2.filter2D(b_map, -1, second).ravel()[inside]
+        dyy = cv2.filter2D(b_map, -1, second.T).ravel()[inside]
+        dxy = cv2.Sobel(dx, cv2.CV_32F, 0, 1, ksize=1, scale=0.5).ravel()[inside]
+        dx, dy, b = dx.ravel()[inside], dy.ravel()[inside], b_map.ravel()[inside]
+        # tone curve: three bumps that vanish at black and at white
+        dark = b * (1 - b)
+        bumps = [dark, dark * (1 - 2 * b), dark * dark]
+        slopes = [1 - 2 * b, 1 - 6 * dark, 2 * dark * (1 - 2 * b)]
+        if turn == 0:
+            bumps, slopes = bumps[:1], slopes[:1]
+        columns_ = [one, b, b * x, b * y, x, y] + bumps
+        levels = model = None
+        if turn > 0:
+            halo = (b_map - cv2.GaussianBlur(b_map, (0, 0), _HALO_PX)).ravel()[inside]
+            basis, levels, residual = _linear_fit(columns_ + [halo], seen)
+            if levels[-1] <= 0.05 * abs(levels[1]):
+                levels = None
+        if levels is None:
+            basis, levels, residual = _linear_fit(columns_, seen)
+        gain = levels[1] + levels[2] * x + levels[3] * y
+        for k, slope in enumerate(slopes):
+            gain = gain + levels[6 + k] * slope
+        if turn >= 2:
+            black = levels[0] + levels[4] * x + levels[5] * y
+            model = seen - residual - black
+            field = _white_field(seen - black, model, b, mask.shape, inside,
+                                 _FIELD_CELLS * cell_px, max(abs(levels[1]), 1.0))
+            residual = seen - black - field * model
+            gain = gain * field
+            basis = np.concatenate([basis[:, :1], basis[:, 1:4] * field[:, None], basis[:, 4:6],
+                                    basis[:, 6:] * field[:, None]], 1)
+        by_corner, cell_u, cell_v = _corner_columns(h, q, n, dx * gain, dy * gain, at)
+        by_blur = np.stack([0.5 * gain * dxx, 0.5 * gain * dyy, gain * dxy], 1)
+        jacobian = np.concatenate([by_corner, by_blur, basis], 1)
+        normal = (jacobian.T @ jacobian).astype(float)
+        diagonal = normal.diagonal()
+        try:
+            change = np.linalg.solve(normal + np.diag(1e-7 * diagonal + 1e-12),
+                                     (jacobian.T @ residual).astype(float))
+        except np.linalg.LinAlgError:
+            return None
+        if not np.isfinite(change).all():
+            return None
+        step = np.abs(change[:8]).max()
+        change = change * min(1.0, 2.0 / max(step, 1e-12))
+        q = q + change[:8].reshape(4, 2)
+        if np.abs(q - q_start).max() > _MOST_SHIFT_PX or cv2.contourArea(np.float32(q)) < 60:
+            return None
+        h = square_homographies(q[None], n)[0]
+        values, vectors = np.linalg.eigh(
+            blur + np.array([[change[8], change[10]], [change[10], change[9]]]))
+        blur = (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
+        if step < 4e-3 and turn >= 4:
+            break
+    free = len(residual) - jacobian.shape[1]
+    if free < 20:
+        return None
+    variance = float(residual @ residual) / free
+    inverse = np.linalg.inv(normal + 1e-9 * np.diag(diagonal) + 1e-12 * np.eye(len(normal)))
+    spread = _autocorrelation_sum(residual, inside, mask.shape, variance)
+    covariance = (inverse[:8, :8] * variance * max(1.0, spread)
+                  + _clustered(inverse[:8], jacobian, residual, cell_u, cell_v, n)
+                  + FLOOR_PX**2 * np.eye(8))
+    fitted = seen - residual
+    fit = float(np.corrcoef(seen, fitted)[0, 1]) if fitted.std() > 0 else 0.0
+    return AlignedTag(local.back(q) if local is not None else q, covariance, blur,
+                      float(np.sqrt(variance)), float(levels[1]), fit, turn + 1,
+                      bool(step < 0.05))
+
+
+def _linear_fit(columns, seen):
+    """Least squares of grey on columns: (basis (k, c), coefficients (c,), residual (k,))."""
+    basis = np.stack(columns, 1)
+    normal = (basis.T @ basis).astype(float)
+    normal[np.diag_indices(len(normal))] *= 1 + 1e-9
+    levels = np.linalg.solve(normal, (basis.T @ seen).astype(float)).astype(np.float32)
+    return basis, levels, seen - basis @ levels
+
+
+def _white_field(above_black, model, b, shape, inside, sigma_px, contrast):
+    """A slowly varying factor on the paper's white: dirt, crease, the edge of a shadow."""
+    weight = np.clip(b, 0, 1) ** 6 / contrast**2
+    top, bottom = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    top.ravel()[inside] = weight * above_black * model
+    bottom.ravel()[inside] = weight * model * model
+    top = cv2.GaussianBlur(top, (0, 0), sigma_px, borderType=cv2.BORDER_CONSTANT)
+    bottom = cv2.GaussianBlur(bottom, (0, 0), sigma_px, borderType=cv2.BORDER_CONSTANT)
+    factor = ((top + _FIELD_PRIOR) / (bottom + _FIELD_PRIOR)).ravel()[inside]
+    return np.clip(factor, 0.15, 4.0)
+
+
+def _clustered(inverse, jacobian, residual, u, v, n):
+    """Sandwich covariance (8, 8) clustered by the tag's cells (White 1980, Liang & Zeger 1986)."""
+    cell = ((np.clip(np.floor(u), -1, n) + 1) * (n + 2)
+            + np.clip(np.floor(v), -1, n) + 1).astype(int)
+    score = (jacobian @ inverse.T.astype(np.float32)) * residual[:, None]
+    sums = np.stack([np.bincount(cell, score[:, k], (n + 2) ** 2) for k in range(8)], 1)
+    used = (np.bincount(cell, minlength=(n + 2) ** 2) > 0).sum()
+    return sums.T @ sums * used / max(used - jacobian.shape[1], 0.3 * used)
+
+
+def _autocorrelation_sum(residual, inside, shape, variance, reach=3):
+    """Sum of the residuals' autocorrelation over lags up to ``reach`` px each way."""
+    size = tuple(cv2.getOptimalDFTSize(s + reach) for s in shape)
+    values, present = np.zeros(size, np.float32), np.zeros(size, np.float32)
+    r, c = np.divmod(inside, shape[1])
+    values[r, c], present[r, c] = residual, 1
+    lags = np.r_[0:reach + 1, -reach:0]
+    products = np.fft.irfft2(np.abs(np.fft.rfft2(values)) ** 2, size)[np.ix_(lags, lags)]
+    pairs = np.fft.irfft2(np.abs(np.fft.rfft2(present)) ** 2, size)[np.ix_(lags, lags)]
+    enough = pairs > 30
+    return float((products[enough] / pairs[enough]).sum() / max(variance, 1e-9))
