@@ -1,0 +1,1 @@
+"""The camera and the paper: what is printed, and how a lens sees it."""

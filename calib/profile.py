@@ -1,0 +1,116 @@
+"""Lens profiles: saved, loaded, and matched to a photo."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from calib.files import write_whole
+from calib.photo import CameraIdentity
+
+VERSION = 1
+
+
+class ProfileError(Exception):
+    """A profile file that cannot be used: what, and what to do."""
+
+    def __init__(self, what, do):
+        super().__init__(f"{what}; {do}")
+        self.what, self.do = what, do
+
+
+@dataclass(frozen=True)
+class CameraProfile:
+    """A phone's lens as learnt from photos of the card.
+
+    camera: CameraIdentity; lens (L,) and covariance (L, L) as in `calib.lens`; shift_sigma (3,) or
+    None: spread of focal scale and principal point (px) from photo to photo; floor_px; photos: how many; rms_px;
+    variance_factor; good_to_px: how well a far point's pixel is known over the middle of the picture, and
+    in its corners; made: date.
+    """
+
+    camera: CameraIdentity
+    lens: np.ndarray
+    covariance: np.ndarray
+    shift_sigma: np.ndarray | None
+    floor_px: float
+    photos: int
+    rms_px: float
+    variance_factor: float
+    good_to_px: float
+    corners_good_to_px: float
+    made: str
+
+    def match(self, camera):
+        """None where ``camera`` (CameraIdentity) is the one of this profile, else the difference in words."""
+        mine, other = self.camera, camera
+        if {mine.width_px, mine.height_px} != {other.width_px, other.height_px}:
+            shrunk = max(other.width_px, other.height_px) < max(mine.width_px, mine.height_px)
+            hint = " (shrunk by a messaging app?)" if shrunk and not other.known else ""
+            return (f"it is {other.width_px} x {other.height_px} pixels, the lens photos are"
+                    f" {mine.width_px} x {mine.height_px}{hint}")
+        if mine.width_px != other.width_px:
+            return "it was stored turned on its side, unlike the lens photos"
+        if not other.known and mine.known:
+            return "it carries no camera name (stripped on its way from the phone?)"
+        if (mine.make, mine.model) != (other.make, other.model):
+            return f"it is from {other.title}, the lens photos are from {mine.title}"
+        for a, b, unit in ((mine.focal_mm, other.focal_mm, "mm"),
+                           (mine.focal35_mm, other.focal35_mm, "mm equivalent")):
+            if a and b and abs(a - b) > 0.02 * a:
+                return (f"it was taken with another of the phone's lenses ({b:g} {unit}"
+                        f" instead of {a:g} {unit})")
+        if abs(mine.zoom - other.zoom) > 0.01:
+            return f"it was taken with digital zoom {other.zoom:g}, the lens photos with {mine.zoom:g}"
+        return None
+
+
+def save_profiles(path, profiles):
+    """Write profiles as JSON, whole or not at all."""
+    rows = []
+    for p in profiles:
+        row = asdict(p)
+        row.update(lens=p.lens.tolist(), covariance=p.covariance.tolist(),
+                   shift_sigma=None if p.shift_sigma is None else p.shift_sigma.tolist())
+        rows.append(row)
+    write_whole(path, json.dumps({"version": VERSION, "profiles": rows}, indent=1) + "\n")
+
+
+def load_profiles(path):
+    """Read profiles.  Returns a list of CameraProfile; raises ProfileError with a remedy."""
+    again = "run `photoangle lens` on the car folder again"
+    try:
+        text = Path(path).read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ProfileError(f"{path} cannot be read ({error})", again) from error
+    try:
+        content = json.loads(text)
+        version = content["version"]
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise ProfileError(f"{path} is damaged", again) from error
+    if version != VERSION:
+        raise ProfileError(f"{path} is of version {version}, this program reads {VERSION}", again)
+    try:
+        return [_profile(row) for row in content["profiles"]]
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise ProfileError(f"{path} is damaged", again) from error
+
+
+def _profile(row):
+    camera = CameraIdentity(**row["camera"])
+    lens, covariance = np.array(row["lens"], float), np.array(row["covariance"], float)
+    shift = None if row["shift_sigma"] is None else np.array(row["shift_sigma"], float)
+    n = len(lens)
+    if (lens.ndim != 1 or n < 9 or covariance.shape != (n, n) or not np.isfinite(lens).all()
+            or not np.isfinite(covariance).all() or not 1 < lens[0] < 1e6):
+        raise ValueError("numbers out of range")
+    if shift is not None and (shift.shape != (3,) or not (shift > 0).all()):
+        raise ValueError("numbers out of range")
+    if not (covariance.diagonal() > 0).all():
+        raise ValueError("numbers out of range")
+    return CameraProfile(camera, lens, covariance, shift, float(row["floor_px"]), int(row["photos"]),
+                         float(row["rms_px"]), float(row["variance_factor"]),
+                         float(row["good_to_px"]), float(row["corners_good_to_px"]), str(row["made"]))
