@@ -216,11 +216,12 @@ def _crossings(starts, ends):
 
 
 def _one_for_each_place(found):
-    kept = []
+    """Drop the weaker of two readings of one place (scales overlap)."""
+    kept, centres, reaches = [], np.zeros((0, 2)), np.zeros(0)
     for tag in sorted(found, key=lambda t: (t.doubt, t.tag_id)):
         reach = 0.5 * np.linalg.norm(tag.corners_px[0] - tag.corners_px[2])
-        if all(np.linalg.norm(tag.centre_px - other.centre_px)
-               > min(reach, 0.5 * np.linalg.norm(other.corners_px[0] - other.corners_px[2]))
-               for other in kept):
+        centre = tag.centre_px
+        if (np.linalg.norm(centres - centre, axis=1) > np.minimum(reach, reaches)).all():
             kept.append(tag)
+            centres, reaches = np.vstack([centres, centre]), np.append(reaches, reach)
     return sorted(kept, key=lambda t: (t.tag_id, t.doubt, tuple(t.centre_px)))

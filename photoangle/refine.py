@@ -76,6 +76,9 @@ def _gaussian_kernel(covariance):
     return (k / k.sum()).astype(np.float32)
 
 
+_POWERS = [(i, j) for i in range(4) for j in range(4) if i + j <= 3]
+
+
 class _LocalLens:
     """The lens's curvature inside a small window, as a displacement.
 
@@ -87,7 +90,7 @@ class _LocalLens:
         x0, y0, x1, y1 = box
         self.half = max(x1 - x0, y1 - y0) / 2 + 2
         self.middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-        t = np.linspace(-1, 1, 7)
+        t = np.linspace(-1, 1, 6)
         gx, gy = (a.ravel() for a in np.meshgrid(t, t))
         grid = np.stack([gx, gy], 1) * self.half + self.middle
         near = centre + np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]], float)
@@ -97,47 +100,52 @@ class _LocalLens:
         at_centre = flat[-5]
         slope = np.stack([(flat[-4] - flat[-3]) / 2, (flat[-2] - flat[-1]) / 2], 1)
         local = (flat[:-5] - at_centre) @ np.linalg.inv(slope).T + centre
-        self.terms = np.linalg.lstsq(self._basis(gx, gy), local - grid, rcond=None)[0]
-
-    @staticmethod
-    def _basis(x, y):
-        return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y,
-                         x**3, x * x * y, x * y * y, y**3], -1)
+        basis = np.stack([gx**i * gy**j for i, j in _POWERS], 1)
+        terms = np.linalg.lstsq(basis, local - grid, rcond=None)[0]
+        self.table = np.zeros((2, 4, 4))  # coordinate, power of x, power of y
+        for (i, j), term in zip(_POWERS, terms):
+            self.table[:, i, j] = term
 
     def forward(self, points):
         """Picture to flattened, (k, 2) px."""
         w = (points - self.middle) / self.half
-        return points + self._basis(w[:, 0], w[:, 1]) @ self.terms
+        px, py = w[:, 0, None] ** np.arange(4), w[:, 1, None] ** np.arange(4)
+        return points + np.einsum("ki,cij,kj->kc", px, self.table, py)
+
+    def forward_window(self, x, y):
+        """The same for a window's columns x and rows y: two (rows, columns) float32 arrays."""
+        px = ((x - self.middle[0]) / self.half)[:, None] ** np.arange(4)
+        py = ((y - self.middle[1]) / self.half)[:, None] ** np.arange(4)
+        return [(base + py @ self.table[c].T @ px.T).astype(np.float32)
+                for c, base in enumerate((x[None, :], y[:, None]))]
 
     def back(self, points):
         """Flattened to picture, (k, 2) px."""
         x = points.copy()
-        for _ in range(6):
+        for _ in range(4):
             x = x - (self.forward(x) - points)
         return x
 
 
-def _corner_columns(h, quad, n, gx, gy, points):
-    """Derivative of the model by the eight corner coordinates, (k, 8) float32.
+def _fill_corner_rows(out, h, quad, n, gx, gy, x, y, u, v):
+    """Derivative of the model by the eight corner coordinates into out (8, k) float32.
 
     The model's grey moves with -(gradient) . d(position)/d(corner); the position's derivative
-    follows from the homography's linear equations.
+    follows from the homography's linear equations.  x, y: flattened px; u, v: cells.
     """
-    inverse = np.linalg.inv(h).astype(np.float32)
-    x, y = points[:, 0], points[:, 1]
-    w = inverse[2, 0] * x + inverse[2, 1] * y + inverse[2, 2]
-    u = (inverse[0, 0] * x + inverse[0, 1] * y + inverse[0, 2]) / w
-    v = (inverse[1, 0] * x + inverse[1, 1] * y + inverse[1, 2]) / w
     d = (h[2, 0] * u + h[2, 1] * v + 1).astype(np.float32)
     gx, gy = -gx / d, -gy / d
     t = -(gx * x + gy * y)
-    by_h = np.stack([gx * u, gx * v, gx, gy * u, gy * v, gy, t * u, t * v], 1)
+    by_h = np.empty((8, len(x)), np.float32)
+    for k, (value, factor) in enumerate(((gx, u), (gx, v), (gx, None), (gy, u), (gy, v), (gy, None),
+                                         (t, u), (t, v))):
+        by_h[k] = value if factor is None else value * factor
     a, r = np.zeros((8, 8)), np.zeros((8, 8))
     for k, ((cu, cv), (cx, cy)) in enumerate(zip([(0, 0), (n, 0), (n, n), (0, n)], quad)):
         a[2 * k] = [cu, cv, 1, 0, 0, 0, -cu * cx, -cv * cx]
         a[2 * k + 1] = [0, 0, 0, cu, cv, 1, -cu * cy, -cv * cy]
         r[2 * k, 2 * k] = r[2 * k + 1, 2 * k + 1] = 1 + h[2, 0] * cu + h[2, 1] * cv
-    return by_h @ np.linalg.solve(a, r).astype(np.float32), u, v
+    np.matmul(np.linalg.solve(a, r).T.astype(np.float32), by_h, out=out)
 
 
 def _blurred_template(pattern, per_cell, blur_px2, quad, n):
@@ -174,14 +182,15 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         return None
     window = grey[y0:y1, x0:x1].astype(np.float32)
     rows, columns = window.shape
-    gx, gy = np.meshgrid(np.arange(x0, x1, dtype=float), np.arange(y0, y1, dtype=float))
-    flat = np.stack([gx.ravel(), gy.ravel()], 1)
+    columns_x, rows_y = np.arange(x0, x1, dtype=float), np.arange(y0, y1, dtype=float)
     local = None
     if lens is not None:
         local = _LocalLens(lens, q.mean(0), (x0, y0, x1, y1))
-        flat, q = local.forward(flat), local.forward(q)
+        wx, wy = local.forward_window(columns_x, rows_y)
+        q = local.forward(q)
         h = square_homographies(q[None], n)[0]
-    flat = flat.astype(np.float32)
+    else:
+        wx, wy = np.meshgrid(columns_x.astype(np.float32), rows_y.astype(np.float32))
     q_start = q.copy()
     m = _MARGIN_CELLS
     outline = apply_homography(h, np.array([[-m, -m], [n + m, -m], [n + m, n + m], [-m, n + m]]))
@@ -191,52 +200,58 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     if len(inside) < 60:
         return None
     seen = window.ravel()[inside]
-    at = flat[inside]
+    px, py = wx.ravel()[inside], wy.ravel()[inside]
     centre, extent = q.mean(0).astype(np.float32), np.float32(np.abs(q - q.mean(0)).max())
-    x, y = (at[:, 0] - centre[0]) / extent, (at[:, 1] - centre[1]) / extent
-    one = np.ones_like(x)
+    x, y = (px - centre[0]) / extent, (py - centre[1]) / extent
     side = np.linalg.norm(q - np.roll(q, 1, 0), axis=1)
-    per_cell = int(np.clip(np.round(2.0 * side.max() / n), 8, 40))
+    per_cell = int(np.clip(np.round(1.8 * side.max() / n), 8, 40))
     pattern = _template(family, int(tag_id), per_cell)
     blur = np.eye(2) if blur_px2 is None else np.array(blur_px2, float)
     cell_px = np.sqrt(max(cv2.contourArea(q.astype(np.float32)), 1.0)) / n
-    blurred, blurred_at = None, None
+    # derivative rows: 8 corners, 3 blur, then the grey levels (black, white, tilts, tone, halo)
+    table = np.empty((21, len(inside)), np.float32)
+    table[11], table[15], table[16] = 1, x, y
+    blurred = blurred_at = None
     second = np.array([[1, -2, 1]], np.float32)
     step = np.inf
     for turn in range(most_rounds):
-        if blurred is None or np.abs(blur - blurred_at).max() > 0.01 * np.trace(blur):
+        if blurred is None or np.abs(blur - blurred_at).max() > 0.06 * np.trace(blur):
             blurred, blurred_at = _blurred_template(pattern, per_cell, blur, q, n), blur
         to_cells = np.linalg.inv(h).astype(np.float32)
-        w = flat @ to_cells[2, :2] + to_cells[2, 2]
+        w = to_cells[2, 0] * wx + to_cells[2, 1] * wy + to_cells[2, 2]
+        u = (to_cells[0, 0] * wx + to_cells[0, 1] * wy + to_cells[0, 2]) / w
+        v = (to_cells[1, 0] * wx + to_cells[1, 1] * wy + to_cells[1, 2]) / w
         shift = np.float32(per_cell - 0.5)
-        u = (flat @ to_cells[0, :2] + to_cells[0, 2]) / w * per_cell + shift
-        v = (flat @ to_cells[1, :2] + to_cells[1, 2]) / w * per_cell + shift
-        b_map = cv2.remap(blurred, u.reshape(rows, columns), v.reshape(rows, columns),
-                          cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=1.0)
+        b_map = cv2.remap(blurred, u * per_cell + shift, v * per_cell + shift, cv2.INTER_LINEAR,
+                          borderMode=cv2.BORDER_CONSTANT, borderValue=1.0)
         dx = cv2.Sobel(b_map, cv2.CV_32F, 1, 0, ksize=1, scale=0.5)
         dy = cv2.Sobel(b_map, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
-        dxx = cv2.filter2D(b_map, -1, second).ravel()[inside]
-        dyy = cv2.filter2D(b_map, -1, second.T).ravel()[inside]
-        dxy = cv2.Sobel(dx, cv2.CV_32F, 0, 1, ksize=1, scale=0.5).ravel()[inside]
+        dxx, dyy = cv2.filter2D(b_map, -1, second), cv2.filter2D(b_map, -1, second.T)
+        dxy = cv2.Sobel(dx, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
+        # blur acts as heat does: a small change of its covariance adds half the second derivative
+        more = (blur - blurred_at).astype(np.float32)
+        b_map = b_map + 0.5 * (more[0, 0] * dxx + more[1, 1] * dyy) + more[0, 1] * dxy
         dx, dy, b = dx.ravel()[inside], dy.ravel()[inside], b_map.ravel()[inside]
         # tone curve: three bumps that vanish at black and at white
         dark = b * (1 - b)
-        bumps = [dark, dark * (1 - 2 * b), dark * dark]
-        slopes = [1 - 2 * b, 1 - 6 * dark, 2 * dark * (1 - 2 * b)]
-        if turn == 0:
-            bumps, slopes = bumps[:1], slopes[:1]
-        columns_ = [one, b, b * x, b * y, x, y] + bumps
-        levels = model = None
+        bend = 1 - 2 * b
+        tones = 1 if turn == 0 else 3
+        table[12], table[13], table[14] = b, b * x, b * y
+        table[17], table[18], table[19] = dark, dark * bend, dark * dark
+        slopes = (bend, 1 - 6 * dark, 2 * dark * bend)
+        used = 17 + tones
         if turn > 0:
-            halo = (b_map - cv2.GaussianBlur(b_map, (0, 0), _HALO_PX)).ravel()[inside]
-            basis, levels, residual = _linear_fit(columns_ + [halo], seen)
+            table[20] = (b_map - cv2.GaussianBlur(b_map, (0, 0), _HALO_PX)).ravel()[inside]
+            levels, residual = _linear_fit(table[11:21], seen)
+            used = 21
             if levels[-1] <= 0.05 * abs(levels[1]):
-                levels = None
-        if levels is None:
-            basis, levels, residual = _linear_fit(columns_, seen)
+                used = 20
+        if used < 21:
+            levels, residual = _linear_fit(table[11:used], seen)
         gain = levels[1] + levels[2] * x + levels[3] * y
-        for k, slope in enumerate(slopes):
-            gain = gain + levels[6 + k] * slope
+        for k in range(tones):
+            gain = gain + levels[6 + k] * slopes[k]
+        rows = table[:used]
         if turn >= 2:
             black = levels[0] + levels[4] * x + levels[5] * y
             model = seen - residual - black
@@ -244,16 +259,18 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
                                  _FIELD_CELLS * cell_px, max(abs(levels[1]), 1.0))
             residual = seen - black - field * model
             gain = gain * field
-            basis = np.concatenate([basis[:, :1], basis[:, 1:4] * field[:, None], basis[:, 4:6],
-                                    basis[:, 6:] * field[:, None]], 1)
-        by_corner, cell_u, cell_v = _corner_columns(h, q, n, dx * gain, dy * gain, at)
-        by_blur = np.stack([0.5 * gain * dxx, 0.5 * gain * dyy, gain * dxy], 1)
-        jacobian = np.concatenate([by_corner, by_blur, basis], 1)
-        normal = (jacobian.T @ jacobian).astype(float)
+            rows[12:15] *= field
+            rows[17:] *= field
+        _fill_corner_rows(rows[:8], h, q, n, dx * gain, dy * gain, px, py,
+                          u.ravel()[inside], v.ravel()[inside])
+        half = 0.5 * gain
+        rows[8], rows[9] = half * dxx.ravel()[inside], half * dyy.ravel()[inside]
+        rows[10] = gain * dxy.ravel()[inside]
+        normal = (rows @ rows.T).astype(float)
         diagonal = normal.diagonal()
         try:
             change = np.linalg.solve(normal + np.diag(1e-7 * diagonal + 1e-12),
-                                     (jacobian.T @ residual).astype(float))
+                                     (rows @ residual).astype(float))
         except np.linalg.LinAlgError:
             return None
         if not np.isfinite(change).all():
@@ -267,16 +284,16 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         values, vectors = np.linalg.eigh(
             blur + np.array([[change[8], change[10]], [change[10], change[9]]]))
         blur = (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
-        if step < 4e-3 and turn >= 4:
+        if step < 4e-3 and turn >= 3:
             break
-    free = len(residual) - jacobian.shape[1]
+    free = len(residual) - len(rows)
     if free < 20:
         return None
     variance = float(residual @ residual) / free
     inverse = np.linalg.inv(normal + 1e-9 * np.diag(diagonal) + 1e-12 * np.eye(len(normal)))
     spread = _autocorrelation_sum(residual, inside, mask.shape, variance)
     covariance = (inverse[:8, :8] * variance * max(1.0, spread)
-                  + _clustered(inverse[:8], jacobian, residual, cell_u, cell_v, n)
+                  + _clustered(inverse[:8], rows, residual, u.ravel()[inside], v.ravel()[inside], n)
                   + FLOOR_PX**2 * np.eye(8))
     fitted = seen - residual
     fit = float(np.corrcoef(seen, fitted)[0, 1]) if fitted.std() > 0 else 0.0
@@ -285,13 +302,12 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
                       bool(step < 0.05))
 
 
-def _linear_fit(columns, seen):
-    """Least squares of grey on columns: (basis (k, c), coefficients (c,), residual (k,))."""
-    basis = np.stack(columns, 1)
-    normal = (basis.T @ basis).astype(float)
+def _linear_fit(rows, seen):
+    """Least squares of grey (k,) on rows (c, k): (coefficients (c,), residual (k,))."""
+    normal = (rows @ rows.T).astype(float)
     normal[np.diag_indices(len(normal))] *= 1 + 1e-9
-    levels = np.linalg.solve(normal, (basis.T @ seen).astype(float)).astype(np.float32)
-    return basis, levels, seen - basis @ levels
+    levels = np.linalg.solve(normal, (rows @ seen).astype(float)).astype(np.float32)
+    return levels, seen - levels @ rows
 
 
 def _white_field(above_black, model, b, shape, inside, sigma_px, contrast):
@@ -306,14 +322,14 @@ def _white_field(above_black, model, b, shape, inside, sigma_px, contrast):
     return np.clip(factor, 0.15, 4.0)
 
 
-def _clustered(inverse, jacobian, residual, u, v, n):
+def _clustered(inverse, rows, residual, u, v, n):
     """Sandwich covariance (8, 8) clustered by the tag's cells (White 1980, Liang & Zeger 1986)."""
     cell = ((np.clip(np.floor(u), -1, n) + 1) * (n + 2)
             + np.clip(np.floor(v), -1, n) + 1).astype(int)
-    score = (jacobian @ inverse.T.astype(np.float32)) * residual[:, None]
-    sums = np.stack([np.bincount(cell, score[:, k], (n + 2) ** 2) for k in range(8)], 1)
+    score = (inverse.astype(np.float32) @ rows) * residual
+    sums = np.stack([np.bincount(cell, score[k], (n + 2) ** 2) for k in range(8)], 1)
     used = (np.bincount(cell, minlength=(n + 2) ** 2) > 0).sum()
-    return sums.T @ sums * used / max(used - jacobian.shape[1], 0.3 * used)
+    return sums.T @ sums * used / max(used - len(rows), 0.3 * used)
 
 
 def _autocorrelation_sum(residual, inside, shape, variance, reach=3):

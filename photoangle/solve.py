@@ -41,7 +41,7 @@ class LensKnowledge:
     can_move: bool = True
 
 
-def solve_scene(sightings, kit, knowledge, where="", more=None):
+def solve_scene(sightings, kit, knowledge, where="", more=None, planar=False):
     """Solve one set of photos.
 
     Parameters: sightings: list of PhotoSighting; kit; knowledge: LensKnowledge; where: for

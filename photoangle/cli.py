@@ -1,0 +1,188 @@
+"""The command line: the only place that knows click.
+
+Heavy imports happen inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from photoangle import __version__
+
+# OpenCV's own warnings about a damaged picture are repeated by us, in words.
+os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
+# The matrices here are small: a second thread costs more than it brings, and one gives the same
+# digits everywhere.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+RESULTS = "results"
+
+
+class _Fault(click.ClickException):
+    """What, where and what to do, with exit code 2."""
+
+    exit_code = 2
+
+    def __init__(self, finding):
+        super().__init__(f"{finding.where}: {finding.what}; {finding.do}." if finding.where
+                         else f"{finding.what}; {finding.do}.")
+
+    def show(self, file=None):
+        click.echo(f"photoangle: {self.message}", err=True)
+
+
+def _guarded(function):
+    """Turn what a user can cause into a message and exit code 2."""
+    import functools
+
+    @functools.wraps(function)
+    def run(*args, **kwargs):
+        try:
+            return function(*args, **kwargs)
+        except ImportError as error:
+            if "libGL" in str(error) or "libglib" in str(error) or ".so" in str(error):
+                raise _Fault(_finding("this computer", f"a system library is missing ({error})",
+                                      "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
+            raise
+        except OSError as error:
+            raise _Fault(_finding(str(error.filename or ""), f"{error.strerror or error}",
+                                  "check the folder, its permissions and the disk's free space")) from error
+        except Exception as error:
+            finding = getattr(error, "finding", None)
+            if finding is None:
+                raise
+            raise _Fault(finding) from error
+
+    return run
+
+
+def _finding(where, what, do):
+    from photoangle.model import UNUSABLE, Finding
+
+    return Finding(UNUSABLE, where, what, do)
+
+
+def _progress(shown):
+    """progress(items, label): a bar on the terminal's error stream where one is looking."""
+    def over(items, label):
+        items = list(items)
+        if not shown or not sys.stderr.isatty() or len(items) < 2:
+            yield from items
+            return
+        with click.progressbar(items, label=f"{label:20s}", file=sys.stderr) as bar:
+            yield from bar
+
+    return over
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__)
+def main():
+    """True angles of a car's anti-roll bar (sway bar), control arm and drop link (end link) from phone photos of
+    printed markers, each with its plus-or-minus."""
+
+
+@main.command()
+@click.argument("path", type=click.Path(dir_okay=False), default="photoangle-kit.pdf")
+@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@_guarded
+def kit(path, paper):
+    """Write the printable kit: card, markers, plumb strip, where they go."""
+    from calib.sheets import write_kit_pdf
+
+    paper = {"a4": "A4", "letter": "Letter"}[paper.lower()]
+    write_kit_pdf(path, paper)
+    click.echo(f"{path}: print it at 100 % (no \"fit to page\"), on {paper}.\n"
+               "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(file_okay=False))
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True)
+@_guarded
+def start(folder, units):
+    """Make a car folder with a commented car.toml."""
+    from photoangle.starter import start_folder
+
+    made, new = start_folder(folder, units)
+    for path in made:
+        click.echo(f"made {path}")
+    if not new:
+        click.echo(f"{Path(folder) / 'car.toml'} was there already and is as it was")
+    click.echo(f"Next: photos of the card into {Path(folder) / 'lens'}, then `photoangle lens {folder}`.")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@_guarded
+def lens(folder):
+    """Learn the phone's lens from photos of the card in FOLDER/lens."""
+    from photoangle.pipeline import PROFILE_NAME, learn
+    from photoangle.results import Report
+    from photoangle.table import finding_lines
+
+    report = Report()
+    for result in learn(folder, report, _progress(True)):
+        p = result.profile
+        click.echo(f"{p.camera.title}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
+        click.echo(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
+                   f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
+        if result.moving:
+            click.echo(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"
+                       f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
+        click.echo("  parts of the picture the card reached (# yes, . no):")
+        for row in result.covered:
+            click.echo("    " + "".join("#" if c else "." for c in row))
+        if not result.good:
+            report.tell(_attention(p.camera.title, result.verdict))
+    for line in finding_lines(report.findings):
+        click.echo(line)
+    click.echo(f"saved {Path(folder) / 'lens' / PROFILE_NAME}")
+    sys.exit(report.exit_code)
+
+
+def _attention(where, what):
+    from photoangle.model import ATTENTION, Finding
+
+    return Finding(ATTENTION, where, what, "")
+
+
+@main.command()
+@click.argument("paths", nargs=-1, required=True, type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--only", help="One corner or state, such as front-left or front-left/droop.")
+@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--car", "car_root", type=click.Path(file_okay=False),
+              help="Car folder whose car.toml and lens profile loose photos use.")
+@click.option("--between", multiple=True, metavar="ID-ID[-ID]",
+              help="Distance and elevation between two markers, or the angle at the middle one of three.")
+@click.option("--planar", is_flag=True, help="The card was held in the plane of the parts.")
+@click.option("--dots", metavar="ROLE,ROLE,...",
+              help="Plain round stickers in the card's plane, named from left to right; implies --planar.")
+@click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
+@_guarded
+def measure(paths, as_json, only, kit_path, car_root, between, planar, dots, pictures):
+    """Measure a car FOLDER, or loose PHOTOs together."""
+    from photoangle.commands import measure_command
+
+    code = measure_command([Path(p) for p in paths], as_json, only, kit_path, car_root, between, planar, dots,
+                           pictures, _progress(not as_json))
+    sys.exit(code)
+
+
+@main.command()
+@click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
+@_guarded
+def demo(folder):
+    """The whole job on the sample photos: lens, angles, pictures."""
+    from photoangle.commands import demo_command
+
+    sys.exit(demo_command(folder, _progress(True)))
+
+
+if __name__ == "__main__":
+    main()

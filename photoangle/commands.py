@@ -1,0 +1,116 @@
+"""What the commands do, between the pipeline and the terminal."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import click
+
+from calib.files import write_whole
+from photoangle.model import ATTENTION, UNUSABLE, Finding
+from photoangle.pipeline import CannotUse, measure_folder, measure_photos
+from photoangle.table import comparison_lines, figure_lines, finding_lines
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
+
+
+def measure_command(paths, as_json, only, kit_path, car_root, between, planar, dots, pictures, progress):
+    """`photoangle measure`.  Returns the exit code."""
+    folders = [p for p in paths if p.is_dir()]
+    missing = [p for p in paths if not p.exists()]
+    if missing:
+        raise CannotUse(Finding(UNUSABLE, str(missing[0]), "there is no such file or folder", "check the name"))
+    if folders and len(paths) > 1:
+        raise CannotUse(Finding(UNUSABLE, str(folders[0]), "one car folder at a time, or photos only",
+                                "give one folder, or name the photos"))
+    if folders:
+        root = folders[0]
+        measurement = measure_folder(root, progress, kit_path, only)
+        results = root / "results"
+    else:
+        measurement = measure_photos(paths, progress, kit_path, car_root, planar or bool(dots), dots)
+        results = paths[0].parent / "results"
+    report = measurement.report
+    if between:
+        from photoangle.between import between_figures
+
+        for state in measurement.states:
+            figures, findings = between_figures(between, state, measurement)
+            report.figures += figures
+            report.tell(*findings)
+    if pictures and measurement.states:
+        write_pictures(measurement, results, progress)
+    if folders and measurement.states:
+        results.mkdir(exist_ok=True)
+        write_whole(results / "measure.json", report.to_json() + "\n")
+    if as_json:
+        click.echo(report.to_json())
+    else:
+        print_measurement(measurement)
+    return report.exit_code
+
+
+def print_measurement(measurement):
+    """Tables, comparisons, findings and paths on standard output."""
+    report, units = measurement.report, measurement.car.units
+    for state in measurement.states:
+        mine = [f for f in report.figures if (f.corner, f.state) == (state.corner, state.state)]
+        title = f"{state.corner} / {state.state}" if state.corner else "photos"
+        scene = state.scene
+        photos = f"{len(scene.photos)} photo{'s' if len(scene.photos) > 1 else ''}"
+        click.echo(f"{title}: {photos}, {len(scene.markers)} markers, lens from {scene.lens_source}")
+        for line in figure_lines(mine, units):
+            click.echo(line)
+        for line in comparison_lines([c for c in report.comparisons if (c.tape.corner, c.tape.state)
+                                      == (state.corner, state.state)], units):
+            click.echo(line)
+        click.echo("")
+    for line in finding_lines(report.findings):
+        click.echo(line)
+    if report.pictures:
+        where = sorted({str(Path(p).parent) for p in report.pictures})
+        click.echo("annotated photos in " + ", ".join(where))
+
+
+def write_pictures(measurement, results, progress):
+    """Annotated photos into ``results``; a picture that cannot be written is told, not fatal."""
+    from photoangle.annotate import annotate
+
+    report = measurement.report
+    work = []
+    for state in measurement.states:
+        figures = [f for f in report.figures if (f.corner, f.state) == (state.corner, state.state)]
+        target = results / state.corner / state.state if state.corner else results
+        for index, name in enumerate(state.scene.photos):
+            work.append((state, index, state.paths[name], target, figures))
+    for state, index, path, target, figures in progress(work, "pictures"):
+        try:
+            target.mkdir(parents=True, exist_ok=True)
+            picture = target / (Path(path).stem + ".jpg")
+            annotate(path, picture, state, index, figures, measurement.kit)
+            report.pictures.append(picture)
+        except OSError as error:
+            report.tell(Finding(ATTENTION, str(target), f"pictures cannot be written ({error.strerror})",
+                                "make the folder writable, or use --no-pictures"))
+            return
+
+
+def demo_command(folder, progress):
+    """`photoangle demo`: measure a copy of the samples' notes and pictures, ending with table and paths."""
+    if not (SAMPLES / "car.toml").exists():
+        raise CannotUse(Finding(UNUSABLE, str(SAMPLES), "the sample photos are not here",
+                                "run this from a copy of the project (pip install -e .)"))
+    target = Path(folder) if folder else Path("photoangle-demo")
+    target.mkdir(parents=True, exist_ok=True)
+    for source in sorted(SAMPLES.rglob("*")):
+        name = source.relative_to(SAMPLES)
+        if source.suffix.lower() not in (".jpg", ".toml") or name.parts[0] in ("maker", "results"):
+            continue
+        copy = target / name
+        if not copy.exists():
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(source, copy)
+    click.echo(f"sample photos copied to {target}")
+    code = measure_command([target], False, None, None, None, (), False, None, True, progress)
+    return 0 if code == 1 else code

@@ -1,0 +1,80 @@
+"""Turning points about lines: the vector arithmetic that the linkage is made of.
+
+All functions take stacks: ``...`` in a shape means any number of leading axes, which broadcast.
+Angles in radians, lengths in millimetres, directions as unit vectors; right-handed turns.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from calib.poses import hat
+
+
+def dot(a, b):
+    """Scalar products: (..., 3) with (..., 3) gives (...)."""
+    return a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2]
+
+
+def cross(a, b):
+    """Vector products, (..., 3).  Much faster than numpy's on large stacks."""
+    a, b = np.broadcast_arrays(a, b)
+    out = np.empty(a.shape)
+    out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]
+    out[..., 1] = a[..., 2] * b[..., 0] - a[..., 0] * b[..., 2]
+    out[..., 2] = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return out
+
+
+def length(v):
+    """Euclidean lengths, (...)."""
+    return np.sqrt(dot(v, v))
+
+
+def unit(v):
+    """Unit vectors.  A zero vector gives NaN, for the caller to have excluded."""
+    v = np.asarray(v, float)
+    size = length(v)[..., None]
+    return v / np.where(size > 0, size, np.nan)
+
+
+def square_to(v, axis):
+    """The part of v that is square to a unit axis, (..., 3)."""
+    return v - axis * dot(v, axis)[..., None]
+
+
+def turned(point, origin, axis, angle):
+    """Points turned about the line through ``origin`` along ``axis``.
+
+    point, origin, axis (..., 3); angle (...), rad.  Returns (..., 3).
+    """
+    offset = point - origin
+    along = axis * dot(offset, axis)[..., None]
+    flat = offset - along
+    angle = np.asarray(angle, float)[..., None]
+    return origin + along + flat * np.cos(angle) + cross(axis, flat) * np.sin(angle)
+
+
+def smallest_turn(start, end):
+    """Rotation matrices of the smallest turn that carries one unit vector onto another.
+
+    start, end (..., 3), not opposite.  Returns (..., 3, 3).
+    """
+    start, end = np.broadcast_arrays(start, end)
+    v = hat(cross(start, end))
+    return np.eye(3) + v + v @ v / (1 + dot(start, end))[..., None, None]
+
+
+def applied(rotation, vector):
+    """Rotation matrices (..., 3, 3) times vectors (..., 3), broadcast."""
+    return (rotation @ vector[..., None])[..., 0]
+
+
+def angle_between(a, b):
+    """Angles between vectors, 0 to pi, accurate at both ends."""
+    return np.arctan2(length(cross(a, b)), dot(a, b))
+
+
+def wrapped(angle):
+    """Angles brought into -pi to pi."""
+    return (np.asarray(angle) + np.pi) % (2 * np.pi) - np.pi

@@ -1,0 +1,351 @@
+"""The steps in order: a car folder, or loose photos, in; figures, findings and scenes out."""
+
+from __future__ import annotations
+
+from collections import Counter, OrderedDict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calib.kit import default_kit, read_kit
+from calib.photo import SUFFIXES, PhotoError, read_photo
+from calib.profile import ProfileError, load_profiles, save_profiles
+from photoangle import datum
+from photoangle.carfile import CORNERS, CarFile, CarFileError, Corner, read_carfile
+from photoangle.figures import measure_figures
+from photoangle.joints import joint_points
+from photoangle.knowledge import lens_knowledge, print_scale
+from photoangle.learn import learn_lenses
+from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.recover import look_again
+from photoangle.results import Report
+from photoangle.sight import sight_photo
+from photoangle.solve import solve_scene
+from photoangle.tape_check import tape_figures
+
+_KEEP_BYTES = 130_000_000
+PROFILE_NAME = "profile.json"
+
+
+class CannotUse(Exception):
+    """The whole command cannot go on; carries the Finding that says why."""
+
+    def __init__(self, finding):
+        super().__init__(finding.what)
+        self.finding = finding
+
+
+@dataclass
+class StateResult:
+    """One state measured: its Scene, Points, directions, and the sightings behind them."""
+
+    corner: str | None
+    state: str | None
+    folder: Path | None
+    scene: object
+    points: object
+    up: object
+    axes: object = None
+    lateral: object = None
+    tie: object = None
+    sightings: list = field(default_factory=list)
+    paths: dict = field(default_factory=dict)
+
+
+@dataclass
+class Measurement:
+    """Everything a measure run found out."""
+
+    report: Report
+    states: list
+    car: CarFile
+    kit: object
+    root: Path | None
+
+
+class _Pictures:
+    """Grey pictures of photos just read, within a budget, so that each is decoded once if it can be."""
+
+    def __init__(self):
+        self.kept = OrderedDict()
+        self.bytes = 0
+
+    def put(self, name, grey):
+        self.kept[name] = grey
+        self.bytes += grey.nbytes
+        while self.bytes > _KEEP_BYTES and len(self.kept) > 1:
+            _, old = self.kept.popitem(last=False)
+            self.bytes -= old.nbytes
+
+    def get(self, path_of, name):
+        if name not in self.kept:
+            self.put(name, read_photo(path_of[name]).grey)
+        return self.kept[name]
+
+    def clear(self):
+        self.kept.clear()
+        self.bytes = 0
+
+
+def photo_files(folder):
+    """Files in a folder that look like photos, by name.  Links and hidden files are left alone."""
+    return sorted((p for p in Path(folder).iterdir()
+                   if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")),
+                  key=lambda p: p.name)
+
+
+def load_car(root):
+    """car.toml of a folder, or the defaults where there is none.  Raises CannotUse."""
+    path = Path(root) / "car.toml"
+    if not path.exists():
+        return CarFile()
+    try:
+        return read_carfile(path)
+    except CarFileError as error:
+        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+
+
+def load_kit(root, car, kit_path=None):
+    """The kit in use: the printed one, or a kit file's.  Raises CannotUse."""
+    if kit_path is None and car.kit is None:
+        return default_kit()
+    path = Path(kit_path) if kit_path else (Path(root) / car.kit)
+    if not kit_path and not path.resolve().is_relative_to(Path(root).resolve()):
+        raise CannotUse(Finding(UNUSABLE, "car.toml, car", "the kit file lies outside the car folder",
+                                "copy it into the car folder"))
+    try:
+        return read_kit(path)
+    except Exception as error:
+        if not hasattr(error, "do"):
+            raise
+        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+
+
+def learn(root, report, progress, car=None, kit=None):
+    """Learn lens profiles from ``root``/lens and save them beside the photos.
+
+    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt.
+    """
+    root = Path(root)
+    car = car or load_car(root)
+    kit = kit or load_kit(root, car)
+    folder = root / "lens"
+    files = photo_files(folder) if folder.is_dir() else []
+    if not files:
+        raise CannotUse(Finding(UNUSABLE, str(folder), "no photos of the card in it",
+                                "take about ten photos of the card, from all sides, into this folder"))
+    if kit.card is None:
+        raise CannotUse(Finding(UNUSABLE, "kit", "this kit has no card", "add a [card] to the kit file"))
+    sightings = []
+    for path in progress(files, "lens"):
+        photo = _read(path, f"lens/{path.name}", report)
+        if photo is not None:
+            sighting, _ = sight_photo(photo, kit, None, f"lens/{path.name}")
+            sightings.append(sighting)
+    results, findings = learn_lenses(sightings, kit, car.print_check)
+    report.tell(*findings)
+    if not results:
+        raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
+                                "take about ten sharp photos of the whole card, tilted and from all sides"))
+    save_profiles(folder / PROFILE_NAME, [r.profile for r in results])
+    return results
+
+
+def _read(path, name, report):
+    try:
+        return read_photo(path)
+    except PhotoError as error:
+        report.tell(Finding(ATTENTION, name, error.what, error.do))
+        return None
+
+
+def _profiles(root, report, progress, car, kit):
+    path = Path(root) / "lens" / PROFILE_NAME
+    if path.exists():
+        try:
+            return load_profiles(path)
+        except ProfileError as error:
+            report.tell(Finding(ATTENTION, f"lens/{PROFILE_NAME}", error.what, error.do))
+            return []
+    if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
+        try:
+            return [r.profile for r in learn(root, report, progress, car, kit)]
+        except CannotUse as error:
+            report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
+        except OSError as error:
+            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror})",
+                                "make the folder writable"))
+    return []
+
+
+def state_folders(root, only=None):
+    """(corner, state, folder, files) of a car folder that hold photos, in the order of measuring."""
+    out = []
+    for corner in CORNERS:
+        base = Path(root) / corner
+        if not base.is_dir():
+            continue
+        for folder in sorted(p for p in base.iterdir() if p.is_dir() and not p.is_symlink()):
+            files = photo_files(folder)
+            if files and (only is None or only in (corner, f"{corner}/{folder.name}")):
+                out.append((corner, folder.name, folder, files))
+    # ride first: the others hang on it
+    return sorted(out, key=lambda s: (s[0], s[1] != "ride", s[1]))
+
+
+def measure_folder(root, progress, kit_path=None, only=None):
+    """Measure a car folder.
+
+    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state.
+    Returns Measurement.  Raises CannotUse.
+    """
+    root = Path(root)
+    car = load_car(root)
+    kit = load_kit(root, car, kit_path)
+    report = Report()
+    folders = state_folders(root, only)
+    if not folders:
+        report.tell()
+        raise CannotUse(Finding(
+            UNUSABLE, str(root), "no photos in it",
+            "put photos into folders such as front-left/droop (make them with `photoangle start`)"))
+    profiles = _profiles(root, report, progress, car, kit)
+    states = []
+    for corner, state, folder, files in folders:
+        where = f"{corner}/{state}"
+        names = {f"{where}/{p.name}": p for p in files}
+        result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress)
+        if result is not None:
+            states.append(result)
+    _tie_to_ride(states, kit, car, report)
+    for result in states:
+        _figures_of(result, car, report)
+    tape, comparisons = tape_figures(car, report.figures, {(s.corner, s.state) for s in states})
+    report.figures += tape
+    report.comparisons += comparisons
+    return Measurement(report, states, car, kit, root)
+
+
+def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, dots=None):
+    """Measure loose photos together as one unnamed state.  As `measure_folder`."""
+    paths = [Path(p) for p in paths]
+    root = Path(car_root) if car_root else None
+    car = load_car(root) if root else CarFile()
+    kit = load_kit(root or Path(), car, kit_path)
+    report = Report()
+    profiles = _profiles(root, report, progress, car, kit) if root else []
+    names, seen = {}, Counter(p.name for p in paths)
+    for p in paths:
+        names[p.name if seen[p.name] == 1 else str(p)] = p
+    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar)
+    states = [result] if result else []
+    for state in states:
+        _figures_of(state, car, report)
+    return Measurement(report, states, car, kit, root)
+
+
+def _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False):
+    """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
+    pictures = _Pictures()
+    sightings = []
+    for name, path in progress(list(names.items()), where or "photos"):
+        photo = _read(path, name, report)
+        if photo is None:
+            continue
+        profile = next((p for p in profiles if p.match(photo.camera) is None), None)
+        sighting, findings = sight_photo(photo, kit, profile.lens if profile else None, name)
+        report.tell(*findings)
+        if not sighting.tags and sighting.card is None:
+            report.tell(Finding(ATTENTION, name, "no marker and no card was found in it",
+                                "go nearer, hold still, light the markers; or take it out of the folder"))
+            continue
+        sightings.append(sighting)
+        pictures.put(name, photo.grey)
+    sightings = _one_camera(sightings, report, profiles)
+    if not sightings:
+        report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
+                            "see the reasons above, and take new ones"))
+        return None
+    knowledge, findings = lens_knowledge(sightings[0].camera, profiles, sightings, kit,
+                                         car.print_check, where or "photos")
+    report.tell(*findings)
+
+    def more(scene, used):
+        return look_again(scene, used, kit, lambda name: pictures.get(names, name))
+
+    scene = solve_scene(sightings, kit, knowledge, where or "photos", more, planar)
+    pictures.clear()
+    if isinstance(scene, Refusal):
+        report.tell(scene.finding)
+        return None
+    report.tell(*scene.findings)
+    corner_file = car.corner(corner) if corner else Corner()
+    scale, scale_u, _, _ = print_scale(car.print_check)
+    points, findings = joint_points(scene, kit, corner_file, car.level, scale, scale_u)
+    report.tell(*(Finding(f.level, where, f.what, f.do.replace("corner.", f"{corner}." if corner else ""))
+                  for f in findings))
+    up, findings = datum.gravity(points, scene, car.level, where or "photos")
+    report.tell(*findings)
+    return StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names)
+
+
+def _one_camera(sightings, report, profiles):
+    """Photos of the commonest camera (or of the profile's); the others are told and left out."""
+    if not sightings:
+        return []
+    count = Counter(s.camera for s in sightings)
+    fits = [c for c in count if any(p.match(c) is None for p in profiles)]
+    keep = max(fits or count, key=lambda c: (count[c], c.title))
+    for s in sightings:
+        if s.camera != keep:
+            report.tell(Finding(ATTENTION, s.name, f"it is from {s.camera.title}, {s.width_px} x {s.height_px}, the"
+                                f" others are from {keep.title}, {keep.width_px} x {keep.height_px}; left out",
+                                "take all photos of a state with one phone, lens and zoom"))
+    return [s for s in sightings if s.camera == keep]
+
+
+def _tie_to_ride(states, kit, car, report):
+    """Give every state of a corner its chassis axes through the ride state."""
+    rides = {s.corner: s for s in states if s.state == "ride"}
+    for result in states:
+        if result.up is not None:
+            result.lateral = datum.level_axes(result.points, result.up)
+    for result in states:
+        ride = rides.get(result.corner)
+        where = f"{result.corner}/{result.state}"
+        if ride is None or ride.up is None:
+            continue
+        if result is ride:
+            result.axes = datum.floor_axes(ride.points, ride.up, car.level)
+            if result.axes is None:
+                report.tell(Finding(ATTENTION, where, "which way the car points is not known: no sill markers seen",
+                                    "have both sill markers in the ride photos"))
+            elif not car.level.floor_given:
+                report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
+                                    f" {car.level.floor_within_deg:g} deg is assumed",
+                                    "lay a long level on the floor and write floor_slope_along_deg"))
+            continue
+        base = datum.floor_axes(ride.points, ride.up, car.level)
+        tie = datum.tie_scenes(result.scene, ride.scene, kit) if base is not None else None
+        if tie is None:
+            continue
+        result.tie = tie
+        result.axes = datum.carried_axes(base, tie)
+        report.tell(*datum.moved_findings(tie, kit, where))
+    for corner in sorted({s.corner for s in states if s.corner}):
+        if corner not in rides:
+            report.tell(Finding(NOTE, corner, "no ride photos: angles are against gravity only, and the car's own"
+                                " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
+                                " markers, plumb, card) into " + f"{corner}/ride"))
+
+
+def _figures_of(result, car, report):
+    corner_file = car.corner(result.corner) if result.corner else Corner()
+    if result.lateral is None and result.up is not None:
+        result.lateral = datum.level_axes(result.points, result.up)
+    figures = measure_figures(result.points, result.up, result.axes, result.lateral, result.corner,
+                              result.state, result.scene.solution.degrees_of_freedom(), corner_file.radius_mm)
+    report.figures += figures
+    if not figures:
+        where = f"{result.corner}/{result.state}" if result.corner else "photos"
+        report.tell(Finding(ATTENTION, where, "no figure can be had from these markers",
+                            "the smallest set for the bar's angle: bush, eye, plumb, two sill markers, card"))

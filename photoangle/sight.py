@@ -1,0 +1,83 @@
+"""One photo looked at: tags found, aligned and checked; the card's corners; what went wrong, in words."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from photoangle.codes import wrong_cells
+from photoangle.detect import find_tags
+from photoangle.model import ATTENTION, NOTE, Finding, PhotoSighting
+from photoangle.refine import align_tag
+from photoangle.saddles import find_saddles
+
+_LEAST_FIT = 0.85
+_MOST_WRONG_CELLS = 8
+_EDGE_PX = 2
+
+
+def sight_photo(photo, kit, lens=None, name=None):
+    """Find and align everything of the kit in a photo.
+
+    Parameters: photo: calib.photo.Photo; kit; lens: parameters for the curvature inside a tag, or
+    None; name: for messages.
+    Returns (PhotoSighting, findings).
+    """
+    name = name or photo.path
+    grey = photo.grey
+    families = kit.families()
+    card_ids = set(kit.card_ids())
+    found, tags, findings = [], {}, []
+    card = None
+    for family in families:
+        seen = find_tags(grey, family)
+        on_card = [t for t in seen if kit.card and family == kit.card.family and t.tag_id in card_ids]
+        if on_card:
+            card = find_saddles(grey, kit.card, on_card)
+        if family != kit.family_name:
+            continue
+        markers = [t for t in seen if kit.slot(t.tag_id) is not None
+                   and not (family == (kit.card.family if kit.card else "") and t.tag_id in card_ids)]
+        found += markers
+        again = Counter(t.tag_id for t in markers)
+        blur = None
+        for tag in markers:
+            title = kit.slot(tag.tag_id).role.title
+            if again[tag.tag_id] > 1:
+                continue
+            aligned, trouble = _align(grey, family, tag, lens, blur)
+            if aligned is None:
+                findings.append(Finding(NOTE, name, f"marker {tag.tag_id} ({title}) {trouble}",
+                                        "wipe it, or take the photo nearer and more square to it"))
+                continue
+            tags[tag.tag_id] = aligned
+            blur = aligned.blur_px2 if blur is None else blur
+        for tag_id in sorted(i for i, n in again.items() if n > 1):
+            findings.append(Finding(
+                ATTENTION, name, f"marker {tag_id} ({kit.slot(tag_id).role.title}) is seen"
+                f" {again[tag_id]} times (a mirror image, or printed twice) and was left out here",
+                "take off the second one, or move so that the mirror image is out of view"))
+    camera = photo.camera
+    return PhotoSighting(name, camera.width_px, camera.height_px, camera, camera.focal_px, tags, card,
+                         tuple(found)), findings
+
+
+def _align(grey, family, tag, lens, blur):
+    aligned = align_tag(grey, family, tag.tag_id, tag.corners_px, lens, blur)
+    if aligned is None or not aligned.settled:
+        return None, "could not be measured: blurred, bent or half hidden"
+    corners = aligned.corners_px
+    if (corners.min() < _EDGE_PX or (corners[:, 0] > grey.shape[1] - 1 - _EDGE_PX).any()
+            or (corners[:, 1] > grey.shape[0] - 1 - _EDGE_PX).any()):
+        return None, "is cut off by the edge of the photo"
+    wrong, _ = wrong_cells(grey, corners, family, tag.tag_id)
+    if aligned.fit < _LEAST_FIT or wrong > _MOST_WRONG_CELLS:
+        return None, "does not look as printed: dirty, bent or half hidden"
+    return aligned, ""
+
+
+def sharpness_px(sighting):
+    """Median blur of the tags, px, or None without tags."""
+    widths = [t.blur_px for t in sighting.tags.values()]
+    return float(np.median(widths)) if widths else None

@@ -1,0 +1,76 @@
+"""A new car folder with a commented car.toml."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib.files import write_whole
+
+TEXT = """\
+# One file for the whole car.  Everything here is optional; lines that start with # are
+# ignored until you take the # away.  Lengths: "378 mm", "37.8 cm", "14 7/8 in".
+
+[car]
+name = "my car"
+units = "{units}"                  # for numbers without a unit: "mm" or "in"
+tape_division = "{division}"        # the finest division on your tape
+tape_class = "II"              # stands on the tape in a small ring: I, II or III
+# wheelbase = "2500 mm"
+
+[print]                        # lay a steel rule on the two lines beside the card
+# x_line = "200.0 mm"
+# y_line = "150.0 mm"
+
+[level]
+by = "plumb"                   # "plumb" (strip or string), "card" (long edge levelled), "none"
+# floor_slope_along_deg = 0.0  # floor higher at the car's nose: positive
+# floor_slope_across_deg = 0.0 # floor higher on the car's left: positive
+
+[front-left]
+link_foot_on = "control arm"   # or "strut", "knuckle"
+stuck_within = "1 mm"          # how well you could centre the markers
+
+[front-left.standoff]          # from a marker's printed face back to the middle of the joint
+# bar_bush = "38 mm"
+# bar_eye = "16 mm"
+# link_foot = "16 mm"
+# arm_ball_joint = "25 mm"
+
+[front-left.tape.droop]        # readings with the wheels hanging; also .set .ride .fitted
+# hub_to_arch = "378 mm"
+# bar_arm_length = "7 5/16 in"
+
+[front-left.wanted]
+bar_arm_angle_deg = 0.0        # level
+within_deg = 3.0
+
+[front-left.link]
+# thread_pitch = "1.25 mm"
+# threaded_ends = 2
+# shortest = "120 mm"
+# longest = "165 mm"
+"""
+
+FOLDERS = ("lens", "front-left/droop", "front-left/set", "front-left/ride", "front-left/fitted")
+
+
+def start_folder(folder, units="mm"):
+    """Make a car folder: photo folders and a car.toml, nothing overwritten.
+
+    Parameters: folder: path, made where absent; units "mm" or "in".
+    Returns (paths made, whether car.toml is new).  Raises OSError as the system does.
+    """
+    folder = Path(folder)
+    made = []
+    for name in FOLDERS:
+        path = folder / name
+        if not path.is_dir():
+            path.mkdir(parents=True)
+            made.append(path)
+    carfile = folder / "car.toml"
+    new = not carfile.exists()
+    if new:
+        division = "1 mm" if units == "mm" else "1/16 in"
+        write_whole(carfile, TEXT.format(units=units, division=division))
+        made.append(carfile)
+    return made, new

@@ -1,0 +1,80 @@
+"""Figures as a table for a terminal of 80 columns."""
+
+from __future__ import annotations
+
+from photoangle.model import ATTENTION, NOTE, UNUSABLE
+
+TITLES = {
+    "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm, bush to eye",
+    "control_arm_angle": "control arm angle", "control_arm_elevation": "control arm, as a line",
+    "link_elevation": "drop link", "bar_arm_length": "bar arm length", "bar_lever": "bar's lever",
+    "link_length": "link length", "control_arm_length": "control arm length",
+    "bar_to_link_angle": "bar arm to link", "sill_slope": "sill, nose up", "hub_to_arch": "hub to arch",
+    "hose_gap_a": "eye to hose A", "hose_gap_b": "eye to hose B", "hose_gap_c": "eye to hose C"}
+_ORDER = list(TITLES)
+_WORDS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "STOP"}
+
+
+def figure_title(name):
+    """Words of a figure's name."""
+    if name.startswith("tape:"):
+        return "tape: " + figure_title(name[5:])
+    return TITLES.get(name, name.replace("_", " "))
+
+
+def format_value(figure, units="mm"):
+    """(value, plus-or-minus, unit) as text; lengths in the car's units."""
+    half = (figure.high95 - figure.low95) / 2
+    if figure.unit == "deg":
+        digits = 2 if half < 0.995 else 1
+        return f"{figure.value:+.{digits}f}", f"{half:.{digits}f}", "deg"
+    if figure.unit == "mm" and units == "in":
+        return f"{figure.value / 25.4:.3f}", f"{half / 25.4:.3f}", "in"
+    digits = 2 if half < 0.095 else 1
+    return f"{figure.value:.{digits}f}", f"{half:.{digits}f}", figure.unit
+
+
+def budget_words(figure, most=2):
+    """Where the uncertainty comes from, the largest shares first."""
+    parts = [f"{name} {share:.0%}" for name, share in list(figure.budget.items())[:most] if share >= 0.1]
+    return ", ".join(parts)
+
+
+def figure_lines(figures, units="mm"):
+    """Table lines of one state's figures (photo figures only)."""
+    rank = {name: k for k, name in enumerate(_ORDER)}
+    rows = [f for f in figures if not f.name.startswith("tape:")]
+    rows.sort(key=lambda f: (rank.get(f.name, 99), f.name, f.datum != "chassis", f.datum or ""))
+    lines = [f"  {'':22s} {'value':>9s} {'+- 95 %':>8s} {'':3s}  {'against':8s} mostly from"]
+    for f in rows:
+        value, half, unit = format_value(f, units)
+        lines.append(f"  {figure_title(f.name):22s} {value:>9s} {half:>8s} {unit:3s}  {f.datum or '':8s}"
+                     f" {budget_words(f)}"[:80].rstrip())
+    return lines
+
+
+def comparison_lines(comparisons, units="mm"):
+    """Photo beside tape."""
+    if not comparisons:
+        return []
+    lines = ["  tape beside photo:"]
+    for c in comparisons:
+        value, half, unit = format_value(c.tape, units)
+        other, other_half, _ = format_value(c.photo, units)
+        verdict = "agree" if c.agrees else "DISAGREE"
+        lines.append(f"  {figure_title(c.photo.name):22s} tape {value} +- {half}, photo {other} +- {other_half}"
+                     f" {unit}: {verdict} (E_n {c.e_n:+.1f})")
+    return lines
+
+
+def finding_lines(findings, width=80):
+    """Findings, the grave ones first, wrapped to the terminal."""
+    import textwrap
+
+    order = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
+    lines = []
+    for f in sorted(findings, key=lambda f: order.get(f.level, 3)):
+        text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + f.what
+        text += f". Do: {f.do}." if f.do else "."
+        lines += textwrap.wrap(text.replace("..", "."), width, subsequent_indent="      ")
+    return lines
