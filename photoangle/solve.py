@@ -203,10 +203,10 @@ def _values(lens, cameras, bodies, paper):
 
 
 def _try_moving(solution, problem):
-    """Let each photo have its own focal length and principal point if that clearly helps."""
-    factor = solution.variance_factor()
-    if factor < 1.5:
-        return False, solution, problem
+    """Let each photo have its own focal length and principal point if the data ask for it.
+
+    Taken where the cost falls by clearly more than the new unknowns, three a photo, would bring by chance.
+    """
     width = max(s.width_px for s in problem.sightings)
     sigma = _MOVING_SIGMA * [1, width / 4032, width / 4032]
     freer = replace(problem, priors=replace(problem.priors, shift_sigma=sigma))
@@ -214,7 +214,8 @@ def _try_moving(solution, problem):
         trial = _bundle(freer).solve(solution.values)
     except Singular:
         return False, solution, problem
-    if trial.variance_factor() < 0.75 * factor:
+    gain = (solution.cost - trial.cost) / trial.scale()
+    if gain > 3 * len(problem.sightings) + 9:
         return True, trial, freer
     return False, solution, problem
 

@@ -1,0 +1,213 @@
+"""Which link: the length for the wanted angle, the band that will do, and a verdict that respects what is not known.
+
+The guard band is that of JCGM 106 (guarded acceptance): a length is called good only where the bar arm lies
+within the tolerance in at least 95 of 100 samples.  Changes of length are worked out sample by sample against the present
+link, since an adjuster is turned from where it is: what is common to both cancels.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from photoangle.linkage.adjuster import Adjuster
+from photoangle.linkage.checks import check_corner, closing_findings
+from photoangle.linkage.lengths import Wanted, lengths
+from photoangle.linkage.mechanism import assembled_link_mm
+from photoangle.linkage.sampled import LOST_SHARE, figure, lost, shares
+from photoangle.linkage.travel import no_ride_height, ride_rise
+from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
+
+LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH = "leave", "change", "cannot tell", "out of reach"
+# Conformance probability that is called good, and its complement that is called bad.
+_GOOD, _BAD = 0.95, 0.05
+
+# What makes each source smaller, in the user's words.
+REMEDY = {
+    "hub to arch": "tape hub to arch again, twice, in both states; or measure with the knuckle jacked to ride height",
+    "hub against ball joint": "give the upper arm or the strut's top, or measure with the knuckle jacked to ride height",
+    "bar axis": "add a second bush marker, or the mark on the other side of the car",
+    "arm axis": "mark both of the control arm's pivots",
+    "stand-off": "measure the stand-offs again with a caliper, or use the plate form",
+    "sticking": "centre the markers better, or use the plate form, or add a position of the wheel",
+    "pixels": "take more photos, from more sides",
+    "taped link": "tape the link again from centre to centre",
+    "chassis": "take the ride photos again with both sill markers and the plumb in view",
+    "floor": "measure the floor's slope with a level",
+}
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The answer for one eye hole.
+
+    verdict: one of LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH; sentence and do: in words; figures: name -> Figure
+    (bar_arm_angle, link_length, link_length_wanted, link_length_shortest, link_length_longest, link_change, link_turns
+    where they can be had); conforms: probability that the present link does; any_of_mm: (low, high) changes that are good with
+    95 in 100, or None; half_turns: to the nearest good half turn, lengthening positive, or None; change_mm: the change to make;
+    hole: name of the eye hole; findings.
+    """
+
+    verdict: str
+    sentence: str
+    do: str
+    figures: dict
+    conforms: float
+    any_of_mm: tuple | None
+    half_turns: int | None
+    change_mm: float
+    hole: str = "present"
+    findings: tuple = ()
+
+
+def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present", 0.0), samples=4000, seed=1,
+           budget=True):
+    """The link for the wanted place of the bar at ride height.
+
+    corner: Corner or the like; travel: for its ride height; wanted: Wanted; adjuster: Adjuster; hole: (name,
+    mm nearer to the bar's axis than the present hole); budget: whether to work out the budgets, which names the
+    largest source when nothing can be told.  Returns Advice, or Refusal where no figure may be given.
+    """
+    bad = [f for f in check_corner(corner) if f.level == UNUSABLE]
+    if bad:
+        return Refusal(bad[0])
+    nominal = corner.nominal()
+    rise = ride_rise(nominal, travel)
+    if rise is None:
+        return no_ride_height(corner)
+    stuck = closing_findings(corner, nominal, rise, np.zeros(1), assembled_link_mm(nominal).item())
+    if stuck:
+        return Refusal(stuck[0])
+
+    def worked(layout):
+        return lengths(layout, ride_rise(layout, travel), wanted, hole[1])
+
+    best, drawn = worked(nominal), worked(corner.sample(samples, seed))
+    if not np.isfinite([best.low_mm.item(), best.wanted_mm.item(), best.high_mm.item()]).all() \
+            or lost(drawn.wanted_mm + drawn.low_mm + drawn.high_mm).max() > LOST_SHARE:
+        return Refusal(Finding(
+            UNUSABLE, corner.name, f"with the bar {_place(wanted)} (eye hole: {hole[0]}) or at the edge of its tolerance, bar arm and"
+            " link would lie in or beyond one line", "ask for another angle, a narrower tolerance, or another hole"))
+    change = (drawn.wanted_mm - drawn.present_mm).ravel()
+    at = (best.wanted_mm - best.present_mm).item()
+    figures = _figures(corner, best, drawn, change, at, adjuster)
+    if budget:
+        part = {"link_change": lambda o: o.wanted_mm - o.present_mm, "bar_arm_angle": lambda o: o.angle_deg}
+        for name, of in part.items():
+            if name in figures:
+                f = figures[name]
+                figures[name] = f.__class__(**{**f.__dict__, "budget": shares(corner, lambda s, of=of: of(worked(s)))})
+    low, high = (drawn.low_mm - drawn.present_mm).ravel(), (drawn.high_mm - drawn.present_mm).ravel()
+    return _verdict(corner, figures, at, low, high, adjuster, best.present_mm.item(), hole, wanted)
+
+
+def advise_holes(corner, travel, holes, wanted=Wanted(), adjuster=Adjuster(), **rest):
+    """`advise` for each eye hole of a bar with several: holes: (name, mm nearer to the axis) pairs.
+
+    Returns name -> Advice or Refusal.
+    """
+    return {hole[0]: advise(corner, travel, wanted, adjuster, hole, **rest) for hole in holes}
+
+
+def _place(wanted):
+    return "square to the link" if wanted.square else f"arm at {wanted.angle_deg:+.1f} deg"
+
+
+def _figures(corner, best, drawn, change, at, adjuster):
+    rows = [("bar_arm_angle", "chassis", "deg", best.angle_deg, drawn.angle_deg),
+            ("bar_arm_angle_wanted", "chassis", "deg", best.angle_wanted_deg, drawn.angle_wanted_deg),
+            ("link_length", None, "mm", best.present_mm, drawn.present_mm),
+            ("link_length_wanted", None, "mm", best.wanted_mm, drawn.wanted_mm),
+            ("link_length_shortest", None, "mm", best.low_mm, drawn.low_mm),
+            ("link_length_longest", None, "mm", best.high_mm, drawn.high_mm),
+            ("link_change", None, "mm", at, change)]
+    step = adjuster.half_turn_mm
+    if step is not None:
+        rows.append(("link_turns", None, "turns", round(at / step) / 2, change / step / 2))
+    made = [figure(corner.name, "predicted-ride", n, d, u, np.asarray(v).item(), s) for n, d, u, v, s in rows]
+    return {f.name: f for f in made if f is not None}
+
+
+def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
+    good = (low <= 0) & (high >= 0)
+    # another hole means undoing the link: "leave it" is for the present hole only
+    conforms = float(np.mean(good)) if hole[1] == 0 else 0.0
+    low95, high95 = float(np.nanquantile(low, 0.975)), float(np.nanquantile(high, 0.025))
+    band = (low95, high95) if low95 < high95 else None
+    least, most, why_low, why_high = adjuster.reach(present)
+    allowed = None if band is None else (max(band[0], least), min(band[1], most))
+    where, angle = corner.name, figures.get("bar_arm_angle")
+    now = f"bar arm at {angle.value:+.1f} deg ({angle.low95:+.1f} to {angle.high95:+.1f}) at ride height" if angle else ""
+    goal = f"{_place(wanted)} within {wanted.within_deg:g} deg"
+    notes = []
+
+    def advice(verdict, sentence, do, half_turns=None, change=0.0, any_of=None):
+        if verdict in (CANNOT_TELL, OUT_OF_REACH):
+            notes.append(Finding(ATTENTION, where, sentence, do))
+        return Advice(verdict, sentence, do, figures, conforms, any_of, half_turns, change, hole[0], tuple(notes))
+
+    if conforms >= _GOOD:
+        return advice(LEAVE, f"leave it: {now}, wanted {goal}", "", 0 if adjuster.half_turn_mm else None, 0.0, allowed)
+    reached = allowed is not None and allowed[0] < allowed[1]
+    if band is not None and not reached or band is None and not least <= at <= most:
+        why = why_high if at > most or (band is not None and band[0] >= most) else why_low
+        return advice(OUT_OF_REACH, f"to have the {goal}, {_words(at)}; but {why}",
+                      "try another eye hole, another link, or another angle")
+    half_turns, change = _half_turns(at, adjuster, allowed if reached else None, notes, where)
+    if not reached:
+        return _too_vague(advice, figures, now, goal, at, conforms, half_turns, change)
+    will_do = f"{_words(change)}, {_any_of(allowed)}"
+    if conforms > _BAD:
+        return advice(CANNOT_TELL, f"can't tell yet whether the present link will do: {now}, wanted {goal}"
+                      f" ({100 * conforms:.0f} in 100 that it does)", f"{_largest(figures, 'bar_arm_angle')}; or {will_do},"
+                      " which is sure to be within", half_turns, change, allowed)
+    return advice(CHANGE, f"{will_do}: {now}, wanted {goal}", "", half_turns, change, allowed)
+
+
+def _too_vague(advice, figures, now, goal, at, conforms, half_turns, change):
+    f = figures.get("link_change")
+    span = f" ({f.low95:+.1f} to {f.high95:+.1f} mm)" if f else ""
+    if conforms <= _BAD:
+        return advice(CHANGE, f"{_words(at)}{span} and measure again: {now}, wanted {goal}; no length is sure to be"
+                      " within as well as this is known", _largest(figures, "link_change"), half_turns, change)
+    return advice(CANNOT_TELL, f"can't tell yet: {now}, wanted {goal}; the uncertainty is wider than the tolerance",
+                  _largest(figures, "link_change"), half_turns, change)
+
+
+def _half_turns(at, adjuster, band, notes, where):
+    step = adjuster.half_turn_mm
+    if step is None:
+        return None, min(max(at, band[0]), band[1]) if band else at
+    count = round(at / step)
+    if band is not None:
+        lowest, highest = math.ceil(band[0] / step - 1e-9), math.floor(band[1] / step + 1e-9)
+        if lowest > highest:
+            notes.append(Finding(ATTENTION, where, f"no half turn of the adjuster ({step:g} mm) falls within the band",
+                                 "turn one end by itself, or allow a wider tolerance"))
+        else:
+            count = min(max(count, lowest), highest)
+    return count, count * step
+
+
+def _words(change):
+    if abs(change) < 0.05:
+        return "keep the length"
+    return f"{'lengthen' if change > 0 else 'shorten'} by {abs(change):.1f} mm"
+
+
+def _any_of(band):
+    low, high = sorted(abs(b) for b in band) if band[0] * band[1] > 0 else band
+    if band[0] * band[1] > 0:
+        return f"any of {low:.1f} to {high:.1f} will do"
+    return f"any change from {low:+.1f} to {high:+.1f} mm will do"
+
+
+def _largest(figures, name):
+    f = figures.get(name)
+    if f is None or not f.budget:
+        return "measure again with more photos, or with the knuckle jacked to ride height"
+    source = next(iter(f.budget))
+    remedy = REMEDY.get(source, f"make this better known: {source}")
+    return f"{remedy} ({source} is {100 * f.budget[source]:.0f} % of the uncertainty)"

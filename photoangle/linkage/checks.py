@@ -1,0 +1,133 @@
+"""Geometry that cannot be: said with a reason and a remedy before any number is made of it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from photoangle.linkage.closure import branch_side, reach_of_bar
+from photoangle.linkage.mechanism import assembled_link_mm, foot_at
+from photoangle.linkage.knuckle import arm_angle_for_rise, knuckle_at
+from photoangle.linkage.sampled import LOST_SHARE
+from photoangle.linkage.turning import length, square_to
+from photoangle.model import ATTENTION, UNUSABLE, Finding
+
+# What passenger and club cars have, mm (common practice, no source): wide, to catch units and mix-ups only.
+SENSIBLE_MM = {"bar lever": (60.0, 600.0), "link": (40.0, 600.0), "control arm": (120.0, 900.0),
+               "hub to arch": (100.0, 900.0)}
+_INCH = 25.4
+# A taped link and the distance of its joints: beyond this many standard uncertainties they contradict.
+_CONTRADICT = 4.0
+_NEAR_DEAD_DEG = 5.0
+
+
+def check_length(name, value_mm, where):
+    """A Finding where a length is negative, not a number, in the wrong unit or out of all reason; else None.
+
+    name: a key of SENSIBLE_MM.
+    """
+    low, high = SENSIBLE_MM[name]
+    if not np.isfinite(value_mm) or value_mm <= 0:
+        return Finding(UNUSABLE, where, f"{name} {value_mm:g} mm: a length must be more than zero", "read it again")
+    if low <= value_mm <= high:
+        return None
+    for factor, slip in ((_INCH, "inches taken for millimetres"), (1 / _INCH, "millimetres taken for inches"),
+                         (10.0, "centimetres taken for millimetres")):
+        if low <= value_mm * factor <= high and (factor != 10.0 or value_mm * _INCH > high):
+            return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({slip}?)",
+                           f"as {value_mm * factor:.0f} mm it would fit: write the unit with the reading")
+    return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({low:.0f} to {high:.0f} mm)",
+                   "are two readings or two markers mixed up?")
+
+
+def check_corner(corner, samples=400, seed=1):
+    """Findings about a corner as it stands at its reference state; any "unusable" one forbids figures.
+
+    corner: Corner or anything with ``nominal``, ``sample`` and ``name``.  Returns a tuple of Finding.
+    """
+    layout = corner.nominal()
+    where = f"{corner.name}/{layout.state}"
+    if not all(np.isfinite(p).all() for p in layout.at.values()):
+        return (Finding(UNUSABLE, where, "the readings do not make a corner", "read the lengths and heights again"),)
+    eye, bush, foot = (layout.at[n] for n in ("bar_eye", "bar_bush", "link_foot"))
+    lever = length(square_to(eye - bush, layout.bar_axis)).item()
+    arm = length(square_to(layout.at["arm_ball_joint"] - layout.arm_origin, layout.arm_axis)).item()
+    joints = length(eye - foot).item()
+    found = [check_length("bar lever", lever, where), check_length("control arm", arm, where),
+             check_length("link", assembled_link_mm(layout).item(), where)]
+    found += [check_length("hub to arch", v.item(), f"{corner.name}/{state}")
+              for state, v in layout.hub_to_arch_mm.items()]
+    found = [f for f in found if f is not None]
+    if layout.link_mm is not None and not found:
+        found += _taped_link(corner, layout.link_mm.item(), joints, samples, seed, where)
+    if layout.foot_on == "control arm":
+        reach = length(square_to(foot - layout.arm_origin, layout.arm_axis)).item()
+        if reach > 1.15 * arm:
+            found.append(Finding(UNUSABLE, where, f"the link's foot is {reach:.0f} mm from the arm's pivots, farther than"
+                                 f" the ball joint ({arm:.0f} mm)", "are the two mixed up, or does the link stand on the"
+                                 " knuckle or the strut?"))
+    return tuple(found + _dead_line(corner, layout, samples, seed, where))
+
+
+def _taped_link(corner, taped, joints, samples, seed, where):
+    drawn = corner.sample(samples, seed)
+    u = np.nanstd(length(drawn.at["bar_eye"] - drawn.at["link_foot"]) - drawn.link_mm)
+    if abs(taped - joints) <= _CONTRADICT * u:
+        return []
+    return [Finding(UNUSABLE, where, f"the link was taped {taped:.1f} mm but its joints are {joints:.1f} mm apart",
+                    "one of the two is wrong: tape it again from centre to centre")]
+
+
+def _dead_line(corner, layout, samples, seed, where):
+    def side(of):
+        return branch_side(of.at["bar_eye"], of.at["bar_bush"], of.bar_axis, of.at["link_foot"])
+
+    def sine(of):
+        eye, bush, foot = (of.at[n] for n in ("bar_eye", "bar_bush", "link_foot"))
+        low, high = reach_of_bar(eye, bush, of.bar_axis, foot)
+        link = length(eye - foot)
+        lever = length(square_to(eye - bush, of.bar_axis))
+        return np.sqrt(np.maximum((high**2 - link**2) * (link**2 - low**2), 0)) / (2 * lever * link)
+
+    now = side(layout).item()
+    other = np.mean(side(corner.sample(samples, seed)) != now)
+    if now == 0 or other > LOST_SHARE:
+        return [Finding(UNUSABLE, where, "bar arm and link lie in one line as far as can be told: to which side the bar goes"
+                        " from here is not known", "measure with the wheel higher or lower, or measure the joints better")]
+    angle = np.degrees(np.arcsin(np.minimum(sine(layout), 1))).item()
+    if angle < _NEAR_DEAD_DEG:
+        return [Finding(ATTENTION, where, f"bar arm and link are only {angle:.1f} deg from one line, past which the bar can flip"
+                        " over", "choose a link or a hole that keeps well away from it")]
+    return []
+
+
+def closing_findings(corner, layout, rise_mm, bump_mm, link_mm):
+    """What stops the corner from getting to a travel: the arm, the knuckle, or the link.
+
+    layout: nominal; rise_mm, bump_mm (t,): from the reference state and from ride height; link_mm: scalar.
+    Returns Findings, the steps that fail taken together.
+    """
+    angle = arm_angle_for_rise(layout, rise_mm)
+    knuckle = knuckle_at(layout, angle)
+    foot = foot_at(layout, angle, knuckle)
+    reach = reach_of_bar(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, foot)
+    bump, angle = np.ravel(bump_mm), np.ravel(angle)
+    low, high = (np.ravel(r) for r in reach)
+    out = []
+    stuck = np.isnan(angle) | np.isnan(low)
+    if stuck.any():
+        out.append(Finding(UNUSABLE, corner.name, f"the control arm or the knuckle cannot reach {_range(bump[stuck])}",
+                           "check arm length, hub to arch and the travel's limits"))
+    for fails, word, edge in ((~stuck & (link_mm < low), "short", low), (~stuck & (link_mm > high), "long", high)):
+        if fails.any():
+            worst = np.nanmax(edge[fails]) if word == "short" else np.nanmin(edge[fails])
+            out.append(Finding(UNUSABLE, corner.name, f"a link of {link_mm:.1f} mm is too {word} to close at {_range(bump[fails])}"
+                               f" (it needs {'at least' if word == 'short' else 'at most'} {worst:.1f} mm): the bar would"
+                               " go past its dead line", "choose another length or another hole, and check the readings"))
+    return out
+
+
+def _range(bump):
+    low, high = bump.min(), bump.max()
+    def word(v):
+        return f"{abs(v):.0f} mm of {'bump' if v >= 0 else 'droop'} from ride height"
+    return word(low) if high - low < 1 else f"{word(low)} to {word(high)}"

@@ -1,0 +1,206 @@
+"""One wheel's corner as it was measured: named points, axes, taped scalars, and their samples.
+
+Everything is in the chassis frame (x forward, y left, z up; level as at ride height), millimetres.
+How well that frame is known belongs into the points' covariance: `from_world` puts it there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from calib.poses import hat, rotation_from_vector
+from photoangle.linkage.layout import FEET, Layout
+from photoangle.linkage.turning import unit
+
+NEEDED = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
+HOSES = ("hose_a", "hose_b", "hose_c")
+_BODIES = ("chassis", "mid", "knuckle")
+ROOT3 = math.sqrt(3)
+# The bar runs straight across the car and the arm's axis along it by their build (common practice, no
+# source), within about these; the measured axes replace them.
+BAR_AXIS_DEG, ARM_AXIS_DEG = 0.5, 3.0
+# Hub's rise against ball joint's: a few per cent, since the knuckle tilts (common practice, no source).
+HUB_DIFFERS_WITHIN = 0.05
+# Sources that are not the points' own
+BAR_AXIS, ARM_AXIS, TAPE, STUD = "bar axis", "arm axis", "hub to arch", "stud"
+HUB, LINK = "hub against ball joint", "taped link"
+
+
+@dataclass(frozen=True)
+class Direction:
+    """A direction: vector (3,), of any length; turn_cov (3, 3): covariance of a small turn, rad^2."""
+
+    vector: np.ndarray
+    turn_cov: np.ndarray
+
+    @classmethod
+    def within(cls, vector, sigma_deg):
+        """Known to sigma_deg (standard uncertainty) about either axis square to it."""
+        return cls(np.asarray(vector, float), np.eye(3) * math.radians(sigma_deg) ** 2)
+
+
+@dataclass(frozen=True)
+class Taped:
+    """A taped length in mm and its standard uncertainty."""
+
+    value_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True)
+class Corner:
+    """A corner's geometry at its reference state.
+
+    names, positions_mm (n, 3), sources: name -> covariance (3 n, 3 n) mm^2, which add up.  Names as the roles:
+    bar_bush (anywhere on the bar's axis), bar_bush_far (another point on it, such as the other side's), bar_eye,
+    link_foot, arm_pivot_front, arm_pivot_rear, arm_ball_joint, hub, arch_lip, hose_a, hose_b, hose_c, and
+    for the knuckle upper_pivot_front, upper_pivot_rear, upper_ball_joint, strut_top, strut_low, tie_rod_inner,
+    tie_rod_outer.
+
+    bar_axis, arm_axis: Direction where two points do not give it (None: straight across, straight along);
+    hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of the hub's
+    rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle";
+    radius_mm: "eye", "link", "hose"; stud: "bar_eye", "link_foot" -> Direction; link: the link as taped, in place of
+    its joints' distance; dof: source -> degrees of freedom of its covariance.
+    Raises ValueError for shapes that do not fit, unknown carriers and missing points.
+    """
+
+    name: str
+    state: str
+    names: tuple
+    positions_mm: np.ndarray
+    sources: dict
+    link_foot_on: str = "control arm"
+    bar_axis: Direction | None = None
+    arm_axis: Direction | None = None
+    hub_to_arch_mm: dict = field(default_factory=dict)
+    hub_differs_within: float = HUB_DIFFERS_WITHIN
+    hose_on: dict = field(default_factory=dict)
+    radius_mm: dict = field(default_factory=dict)
+    stud: dict = field(default_factory=dict)
+    link: Taped | None = None
+    dof: dict = field(default_factory=dict)
+
+    def __post_init__(self):
+        size = 3 * len(self.names)
+        if np.shape(self.positions_mm) != (len(self.names), 3):
+            raise ValueError("positions_mm must be (number of names, 3)")
+        if any(np.shape(c) != (size, size) for c in self.sources.values()):
+            raise ValueError(f"every source's covariance must be ({size}, {size})")
+        if self.link_foot_on not in FEET:
+            raise ValueError(f"link_foot_on must be one of {FEET}")
+        if not set(self.hose_on.values()) <= set(_BODIES):
+            raise ValueError(f"hose points ride on one of {_BODIES}")
+        missing = [n for n in NEEDED if n not in self.names]
+        if missing or not {"arm_pivot_front", "arm_pivot_rear"} & set(self.names):
+            raise ValueError(f"the linkage needs {', '.join(missing or ['an arm pivot'])}")
+
+    @property
+    def source_names(self):
+        """Everything that a figure's budget may name."""
+        extra = [BAR_AXIS] if "bar_bush_far" not in self.names else []
+        if not {"arm_pivot_front", "arm_pivot_rear"} <= set(self.names):
+            extra.append(ARM_AXIS)
+        extra += [TAPE] if self.hub_to_arch_mm else []
+        extra += [HUB] if self.nominal().knuckle_by is None else []
+        extra += [LINK] if self.link is not None else []
+        extra += [STUD] if self.stud else []
+        return tuple(self.sources) + tuple(extra)
+
+    def nominal(self):
+        """Layout with every input at its estimate; leading axes (1, 1)."""
+        return self._layout(_Draw(1, 0, only=()))
+
+    def sample(self, n, seed=1, only=None):
+        """n samples of everything (JCGM 101): Layout with leading axes (n, 1).
+
+        seed: the same seed gives the same samples; only: the name of one source, all others at their estimates.
+        """
+        return self._layout(_Draw(n, seed, None if only is None else (only,)))
+
+    def _layout(self, draw):
+        n, points = draw.n, np.asarray(self.positions_mm, float)
+        change = np.zeros((n, points.size))
+        for source, covariance in self.sources.items():
+            change += draw.normal(source, covariance, self.dof.get(source))
+        at = {name: (points[k] + change[:, 3 * k:3 * k + 3])[:, None]
+              for k, name in enumerate(self.names)}
+        if "bar_bush_far" in at:
+            bar = unit(at["bar_bush_far"] - at["bar_bush"])
+        else:
+            bar = draw.direction(BAR_AXIS, self.bar_axis or Direction.within([0, 1, 0], BAR_AXIS_DEG))
+        if "arm_pivot_front" in at and "arm_pivot_rear" in at:
+            arm = unit(at["arm_pivot_front"] - at["arm_pivot_rear"])
+        else:
+            arm = draw.direction(ARM_AXIS, self.arm_axis or Direction.within([1, 0, 0], ARM_AXIS_DEG))
+        # left and forward are positive, whichever way the two points were named
+        bar = bar * np.where(bar[..., 1:2] < 0, -1.0, 1.0)
+        arm = arm * np.where(arm[..., 0:1] < 0, -1.0, 1.0)
+        arch = {state: draw.scalar(TAPE, t.value_mm, t.u_mm) for state, t in sorted(self.hub_to_arch_mm.items())}
+        if self.state not in arch and "hub" in at and "arch_lip" in at:
+            arch[self.state] = (at["arch_lip"] - at["hub"])[..., 2]
+        share = 1 + draw.rectangular(HUB, self.hub_differs_within)
+        stud = {k: draw.direction(STUD, d) for k, d in sorted(self.stud.items())}
+        link = None if self.link is None else draw.scalar(LINK, self.link.value_mm, self.link.u_mm)
+        return Layout(at, bar, arm, share, self.link_foot_on, self.state, arch, stud, link)
+
+
+class _Draw:
+    """Random numbers, a stream of their own for each source, so that one source can be drawn alone."""
+
+    def __init__(self, n, seed, only):
+        self.n, self.seed, self.only, self.streams = n, seed, only, {}
+
+    def _stream(self, source):
+        if self.only is not None and source not in self.only:
+            return None
+        if source not in self.streams:
+            key = [self.seed, *source.encode()]
+            self.streams[source] = np.random.default_rng(key)
+        return self.streams[source]
+
+    def normal(self, source, covariance, dof=None):
+        stream = self._stream(source)
+        if stream is None:
+            return np.zeros((self.n, len(covariance)))
+        values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+        root = vectors * np.sqrt(np.maximum(values, 0))
+        out = stream.standard_normal((self.n, len(covariance))) @ root.T
+        if dof is not None and dof < 1000:
+            # few degrees of freedom: a t distribution (JCGM 101, 6.4.9)
+            out *= np.sqrt(dof / stream.chisquare(dof, self.n))[:, None]
+        return out
+
+    def scalar(self, source, value, u):
+        return value + self.normal(source, np.array([[u * u]]))
+
+    def rectangular(self, source, half):
+        stream = self._stream(source)
+        return np.zeros((self.n, 1)) if stream is None else stream.uniform(-half, half, (self.n, 1))
+
+    def direction(self, source, direction):
+        turn = rotation_from_vector(self.normal(source, np.asarray(direction.turn_cov, float)))
+        return (turn @ unit(direction.vector))[:, None]
+
+
+def from_world(names, positions_mm, sources, axes, axes_sources):
+    """Points of any world frame in the chassis frame, with the frame's own uncertainty carried over.
+
+    names (n); positions_mm (n, 3) and sources: name -> (3 n, 3 n) in the world frame; axes (3, 3): chassis axes as
+    columns in the world frame; axes_sources: name -> covariance (3, 3) of a small turn of them, rad^2, world frame.
+    The origin is the first of bar_bush and the first point, so that a turn of the frame moves what is far from it.
+    Returns (positions_mm (n, 3), sources).
+    """
+    points = np.asarray(positions_mm, float)
+    origin = points[names.index("bar_bush")] if "bar_bush" in names else points[0]
+    away = points - origin
+    spread = np.kron(np.eye(len(names)), axes.T)
+    out = {source: spread @ c @ spread.T for source, c in sources.items()}
+    # axes turned by w see the points turned by -w: their shift is away x w
+    lever = np.concatenate([axes.T @ hat(p) for p in away])
+    for source, c in axes_sources.items():
+        out[source] = out.get(source, 0) + lever @ c @ lever.T
+    return away @ axes, out

@@ -1,0 +1,148 @@
+"""Left against right: is the bar twisted at rest, and which two links leave it unstressed.
+
+The bar's free shape is read with one link off: the right arm's angle less the left's, as the bar then lies.  Its twist is
+what that difference has become with both links on.  Equal eye heights alone do not prove it zero: a bar need not
+be straight.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from photoangle.linkage.lengths import Wanted, lengths
+from photoangle.linkage.checks import check_corner
+from photoangle.linkage.sampled import LOST_SHARE, figure, lost
+from photoangle.linkage.travel import no_ride_height, ride_rise
+from photoangle.model import ATTENTION, NOTE, UNUSABLE, Figure, Finding, Refusal
+
+DRIVER = Finding(NOTE, "", "the driver's weight presses the car down on one side: the bar is free of preload only as it was"
+                 " loaded when measured", "set the links with the driver's weight in the seat, or with as much ballast")
+
+
+@dataclass(frozen=True)
+class Angle:
+    """A bar arm's angle against the chassis's level, deg, with its standard uncertainty."""
+
+    value_deg: float
+    u_deg: float
+
+
+@dataclass(frozen=True)
+class Preload:
+    """twist_deg, eye_mm (as the eye's height, right up positive) and force_n (None without a rate): Figures;
+    verdict: "none" (within the allowance), "preloaded", or "cannot tell"; findings."""
+
+    twist_deg: Figure
+    eye_mm: Figure
+    force_n: Figure | None
+    verdict: str
+    findings: tuple
+
+
+def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0.0, rate_n_per_mm=None,
+            allowed_mm=2.0, samples=20000, seed=1):
+    """The bar's twist with both links on against its shape with one off.
+
+    axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's axis;
+    rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what counts as none.
+    Raises ValueError for a lever or a rate that is not positive.  Returns Preload.
+    """
+    if not (math.isfinite(lever_mm) and lever_mm > 0) or (rate_n_per_mm is not None and not rate_n_per_mm > 0):
+        raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
+    angles = (left_on, right_on, left_off, right_off)
+    rng = np.random.default_rng(seed)
+    drawn = [rng.normal(a.value_deg, a.u_deg, samples) for a in angles]
+    lever = rng.normal(lever_mm, lever_u_mm, samples)
+
+    def twist(lo, ro, lf, rf):
+        return (ro - lo) - (rf - lf)
+
+    def height(lo, ro, lf, rf, arm):
+        # height of the right eye less where the free bar would have it, the left eye being where it is
+        return arm * (np.sin(np.radians(ro)) - np.sin(np.radians(lo + rf - lf)))
+
+    values = [a.value_deg for a in angles]
+    turned = figure(axle, None, "preload_twist", None, "deg", twist(*values), twist(*drawn))
+    eye = figure(axle, None, "preload", None, "mm", height(*values, lever_mm), height(*drawn, lever))
+    force = None
+    if rate_n_per_mm is not None:
+        force = figure(axle, None, "preload_force", None, "N", height(*values, lever_mm) * rate_n_per_mm,
+                       height(*drawn, lever) * rate_n_per_mm)
+    if -allowed_mm <= eye.low95 and eye.high95 <= allowed_mm:
+        verdict, findings = "none", (DRIVER,)
+    elif eye.low95 > allowed_mm or eye.high95 < -allowed_mm:
+        verdict = "preloaded"
+        findings = (Finding(ATTENTION, axle, f"the bar is preloaded by {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
+                            f" {eye.high95:+.1f})", "set the two links that leave it unstressed"), DRIVER)
+    else:
+        verdict = "cannot tell"
+        findings = (Finding(ATTENTION, axle, f"preload {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
+                            f" {eye.high95:+.1f}): whether it is within {allowed_mm:g} mm can't be told yet",
+                            "measure both bar arms again, with both links on and with one off"), DRIVER)
+    return Preload(turned, eye, force, verdict, findings)
+
+
+@dataclass(frozen=True)
+class Unstressed:
+    """The two links that leave the bar unstressed: Figures in mm; left_change, right_change from the present
+    ones; findings."""
+
+    left: Figure
+    right: Figure
+    left_change: Figure
+    right_change: Figure
+    findings: tuple
+
+
+def unstressed_links(left, right, travel, free_deg, free_u_deg, wanted=Wanted(), share="both", samples=4000, seed=1):
+    """Link lengths left and right for a free bar at ride height.
+
+    left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle less
+    the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left" the left arm
+    there and the right one where the free bar has it.  Returns Unstressed or Refusal.
+    """
+    if share not in ("both", "left"):
+        raise ValueError('share is "both" or "left"')
+    bad = [f for c in (left, right) for f in check_corner(c) if f.level == UNUSABLE]
+    if bad:
+        return Refusal(bad[0])
+    travels = travel if isinstance(travel, tuple) else (travel, travel)
+    rng = np.random.default_rng([seed, 7])
+    free = rng.normal(free_deg, free_u_deg, (samples, 1, 1))
+    out = {}
+    for name, corner, way, sign in (("left", left, travels[0], -0.5), ("right", right, travels[1], 0.5)):
+        sign += 0.0 if share == "both" else 0.5
+        results = []
+        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free_deg)), (corner.sample(samples, seed), free)):
+            rise = ride_rise(layout, way)
+            if rise is None:
+                return no_ride_height(corner)
+            results.append(_at_angles(layout, rise, wanted.angle_deg + sign * apart[..., 0]))
+        best, drawn = results
+        if np.isnan(best.wanted_mm).any() or lost(drawn.wanted_mm).max() > LOST_SHARE:
+            return Refusal(Finding(UNUSABLE, corner.name, "at the wanted angle bar arm and link would lie in one line",
+                                   "ask for another angle"))
+        out[name] = figure(corner.name, "predicted-ride", "link_length_unstressed", None, "mm",
+                           best.wanted_mm.item(), drawn.wanted_mm)
+        out[name + "_change"] = figure(corner.name, "predicted-ride", "link_change_unstressed", None, "mm",
+                                       (best.wanted_mm - best.present_mm).item(), drawn.wanted_mm - drawn.present_mm)
+    return Unstressed(out["left"], out["right"], out["left_change"], out["right_change"], (DRIVER,))
+
+
+def _at_angles(layout, rise, angle_deg):
+    return lengths(layout, rise, Wanted(angle_deg, 0.0))
+
+
+def other_side_finding(axle, state, left_mm, right_mm, u_mm):
+    """A Finding where hub to arch differs left from right in a state by more than can be chance, else None.
+
+    The bar couples both wheels: a state measured with the other wheel elsewhere is not the state it is taken for.
+    u_mm: standard uncertainty of the difference.
+    """
+    if abs(left_mm - right_mm) <= 2 * u_mm + 2.0:
+        return None
+    return Finding(ATTENTION, f"{axle}/{state}", f"hub to arch is {left_mm:.0f} mm left and {right_mm:.0f} mm right: the bar couples"
+                   " both wheels and is twisted in this state", "bring both wheels to the same height and measure again")

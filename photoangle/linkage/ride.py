@@ -1,0 +1,117 @@
+"""To ride height: measured at set, carried from droop, and one checked by the other; and what if."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from photoangle.linkage.advice import advise
+from photoangle.linkage.adjuster import Adjuster
+from photoangle.linkage.lengths import Wanted
+from photoangle.linkage.mechanism import bar_arm_angle, position
+from photoangle.linkage.sampled import shares
+from photoangle.linkage.travel import over_travel, ride_rise
+from photoangle.model import ATTENTION, NOTE, Finding, Refusal
+import numpy as np
+
+# Front stands lift a car by about this much of its wheelbase (common practice, no source).
+_USUAL_PITCH_DEG = 5.0
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A corner at ride height: figures: name -> Figure at state "predicted-ride"; findings."""
+
+    figures: dict
+    findings: tuple
+
+
+def carry(corner, travel, samples=4000, seed=1, budget=True):
+    """Figures at ride height from the corner's own state.
+
+    Returns Carried or Refusal.  The bar arm's angle comes with its budget.
+    """
+    result = over_travel(corner, travel, samples=samples, seed=seed)
+    if isinstance(result, Refusal):
+        return result
+    figures = dict(result.at_ride)
+    if budget and "bar_arm_angle" in figures:
+        def angle(layout):
+            return np.degrees(bar_arm_angle(layout, position(layout, ride_rise(layout, travel)).bar_turn))
+
+        figures["bar_arm_angle"] = replace(figures["bar_arm_angle"], budget=shares(corner, angle))
+    findings = [f for f in result.findings if f.level == "unusable"]
+    if corner.nominal().knuckle_by is None and corner.hub_differs_within > 0:
+        findings.append(Finding(NOTE, corner.name, "the hub's rise stands for the ball joint's, within"
+                                f" {100 * corner.hub_differs_within:g} % of it: the knuckle tilts",
+                                "give the upper arm or the strut's top, or measure at set"))
+    return Carried(figures, tuple(findings))
+
+
+@dataclass(frozen=True)
+class Check:
+    """Two ways to one figure: e_n (ISO 13528), agrees, and a finding where they do not."""
+
+    e_n: float
+    agrees: bool
+    finding: Finding | None
+
+
+def check(measured, carried):
+    """A figure measured at set against the same carried from droop, by E_n.
+
+    Both Figures; the expanded uncertainties are half of their 95 % intervals.  Errors that both share (the same
+    stand-off, the same floor) are counted twice, so that the check is on the mild side there.
+    """
+    expanded = math.hypot(*((f.high95 - f.low95) / 2 for f in (measured, carried)))
+    apart = measured.value - carried.value
+    number = math.inf if expanded == 0 and apart else 0.0 if expanded == 0 else apart / expanded
+    if abs(number) <= 1:
+        return Check(number, True, None)
+    return Check(number, False, Finding(
+        ATTENTION, f"{measured.corner}/{measured.state}", f"{measured.name} is {measured.value:.2f} {measured.unit} as measured and"
+        f" {carried.value:.2f} as carried from {carried.state or 'droop'}: E_n {number:.1f}, they contradict",
+        "is hub to arch the same as on the wheels? was a marker moved between the states?"))
+
+
+def no_datum_finding(where, front_lift_mm=None, wheelbase_mm=None):
+    """What to say when a carry-over is asked for and no chassis datum exists: the error to expect.
+
+    A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is wrong by
+    that for the bar arm.  Returns (Finding, the error in deg).
+    """
+    if front_lift_mm is not None and wheelbase_mm:
+        error = math.degrees(math.asin(min(1.0, abs(front_lift_mm) / wheelbase_mm)))
+        size = f"{error:.1f} deg ({abs(front_lift_mm):.0f} mm of lift over the wheelbase of {wheelbase_mm:.0f} mm)"
+    else:
+        error = _USUAL_PITCH_DEG
+        size = f"about {error:.0f} deg with one axle on stands"
+    return Finding(ATTENTION, where, f"no chassis datum: the car's pitch in this state is not known, and the bar arm's angle at ride"
+                   f" height can be wrong by {size}", "put both sill markers in view in this state and with the car on its wheels,"
+                   " or read the sill's slope with a level in both"), error
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """One question answered: advice (Advice or Refusal), present and proposed (TravelResult or Refusal each)."""
+
+    advice: object
+    present: object
+    proposed: object
+
+
+def what_if(corner, travel, lowered_mm=0.0, change_mm=None, hole=("present", 0.0), wanted=Wanted(), adjuster=Adjuster(),
+            samples=2000, seed=1, **travel_options):
+    """Lowered by another lowered_mm, a link changed by change_mm, another hole, another wanted angle: in one call.
+
+    change_mm None takes the advised change.  travel_options as for `over_travel`.  Returns WhatIf.
+    """
+    way = travel.lowered(lowered_mm) if lowered_mm else travel
+    advice = advise(corner, way, wanted, adjuster, hole, samples, seed)
+    present = over_travel(corner, way, samples=samples, seed=seed, **travel_options)
+    if change_mm is None:
+        if isinstance(advice, Refusal):
+            return WhatIf(advice, present, advice)
+        change_mm = advice.change_mm
+    proposed = over_travel(corner, way, change_mm, samples, seed, hole_mm=hole[1], **travel_options)
+    return WhatIf(advice, present, proposed)

@@ -1,0 +1,162 @@
+"""By tape alone: a corner from heights over a level line and lengths between joints, no photo.
+
+The two triangles, done properly: the bar arm's and the control arm's angles from their ends' heights and their
+lengths, the closure in three dimensions, and the car's pitch and roll taken off, since heights are read against
+gravity and the answer is wanted against the chassis.  What a tape cannot tell is drawn from what it may be: which way the link
+leans, and the bar's and the arm's axes' exact directions.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from calib.poses import rotation_from_vector
+from photoangle.linkage.checks import check_length
+from photoangle.linkage.corner import (
+    ARM_AXIS, ARM_AXIS_DEG, BAR_AXIS, BAR_AXIS_DEG, HUB, HUB_DIFFERS_WITHIN, TAPE, Direction, Taped, _Draw)
+from photoangle.linkage.layout import Layout
+from photoangle.linkage.ride import no_datum_finding
+from photoangle.model import UNUSABLE, Finding, Refusal
+
+LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
+_HEIGHTS = ("bar_bush", "bar_eye", "arm_pivot", "arm_ball_joint")
+_UNKNOWN_ROLL_DEG = 0.6
+
+
+@dataclass(frozen=True)
+class TapedCorner:
+    """A corner by tape.  Use `tape_corner`, which checks the readings.
+
+    heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint -> Taped, over one level line; lengths: bar_arm, control_arm,
+    foot_from_pivot (along the arm) and, where taped, link -> Taped; eye_ahead: the bar arm points forward; left: a corner of
+    the left side; pitch_deg (nose up) and roll_deg (left side up) of the chassis in this state: (value, u);
+    hub_to_arch_mm: state -> Taped.  ``nominal`` and ``sample`` as for `corner.Corner`.
+    """
+
+    name: str
+    state: str
+    heights: dict
+    lengths: dict
+    hub_to_arch_mm: dict
+    eye_ahead: bool = True
+    left: bool = True
+    pitch_deg: tuple = (0.0, 0.0)
+    roll_deg: tuple = (0.0, 0.0)
+    hub_differs_within: float = HUB_DIFFERS_WITHIN
+    bar_axis_deg: float = BAR_AXIS_DEG
+    arm_axis_deg: float = ARM_AXIS_DEG
+    hose_on: dict = field(default_factory=dict)
+    radius_mm: dict = field(default_factory=dict)
+    stud: dict = field(default_factory=dict)
+    findings: tuple = ()
+
+    @property
+    def source_names(self):
+        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB)
+
+    def nominal(self):
+        """Layout with every reading at its estimate and the link leaning across the car; leading axes (1, 1)."""
+        return self._layout(_Draw(1, 0, only=()))
+
+    def sample(self, n, seed=1, only=None):
+        """n samples (JCGM 101): Layout with leading axes (n, 1); NaN where readings do not make a triangle."""
+        return self._layout(_Draw(n, seed, None if only is None else (only,)))
+
+    def _layout(self, draw):
+        height = {k: draw.scalar(HEIGHTS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.heights.items())}
+        size = {k: draw.scalar(LENGTHS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.lengths.items())}
+        zero = np.zeros(draw.n)
+        ahead, out = (1.0 if self.eye_ahead else -1.0), (1.0 if self.left else -1.0)
+        bush = np.stack([zero, zero, height["bar_bush"]], -1)
+        eye = bush + _leg(size["bar_arm"], height["bar_eye"] - height["bar_bush"], ahead, 0)
+        along = _leg(np.ones(draw.n), (height["arm_ball_joint"] - height["arm_pivot"]) / size["control_arm"], out, 1)
+        foot_height = height["arm_pivot"] + size["foot_from_pivot"] * along[:, 2]
+        # a tape knows how long the link is, not which way it leans
+        drop = eye[:, 2] - foot_height
+        lean2 = size["link"] ** 2 - drop**2 if "link" in size else zero
+        # a link that stands upright as far as the tape can tell: its lean is nought
+        lean = np.sqrt(np.maximum(lean2, 0.0))
+        towards = math.pi / 2 * out + draw.rectangular(LEAN, math.pi)[:, 0]
+        foot = np.stack([eye[:, 0] - lean * np.cos(towards), eye[:, 1] - lean * np.sin(towards), foot_height], -1)
+        pivot = foot - along * size["foot_from_pivot"][:, None]
+        ball = pivot + along * size["control_arm"][:, None]
+        at = {"bar_bush": bush, "bar_eye": eye, "link_foot": foot, "arm_pivot_front": pivot, "arm_ball_joint": ball}
+        # nose up is a turn about -y, left side up about +x; the chassis sees the opposite
+        pitch = np.radians(draw.scalar(PITCH, *self.pitch_deg))
+        roll = np.radians(draw.scalar(ROLL, *self.roll_deg))
+        level = rotation_from_vector(pitch * np.array([[0.0, 1.0, 0.0]])) @ rotation_from_vector(
+            -roll * np.array([[1.0, 0.0, 0.0]]))
+        at = {k: ((level @ (p - bush)[..., None])[..., 0])[:, None] for k, p in at.items()}
+        bar = draw.direction(BAR_AXIS, Direction.within([0, 1, 0], self.bar_axis_deg))
+        arm = draw.direction(ARM_AXIS, Direction.within([1, 0, 0], self.arm_axis_deg))
+        arch = {s: draw.scalar(TAPE, t.value_mm, t.u_mm) for s, t in sorted(self.hub_to_arch_mm.items())}
+        share = 1 + draw.rectangular(HUB, self.hub_differs_within)
+        return Layout(at, bar, arm, share, "control arm", self.state, arch)
+
+
+def _leg(size, rise, way, axis):
+    """A line of a length and a rise, level along one axis (0: x, 1: y): (n, 3); NaN where the rise is the longer."""
+    with np.errstate(invalid="ignore"):
+        run = np.sqrt(size**2 - rise**2)
+    out = np.zeros(rise.shape + (3,))
+    out[:, axis], out[:, 2] = way * run, rise
+    return out
+
+
+def tape_corner(name, state, heights, lengths, hub_to_arch_mm, eye_ahead=True, left=True, pitch_deg=None, roll_deg=None,
+                front_lift_mm=None, wheelbase_mm=None, **rest):
+    """A TapedCorner from readings, or Refusal where they contradict each other.
+
+    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is taken as
+    nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding says so.
+    """
+    where = f"{name}/{state}"
+    missing = [f"height of {h}" for h in _HEIGHTS if h not in heights]
+    missing += [f"length of {k}" for k in ("bar_arm", "control_arm", "foot_from_pivot") if k not in lengths]
+    if missing:
+        return Refusal(Finding(UNUSABLE, where, f"not taped: {', '.join(missing)}", "tape it, or take photos instead"))
+    for key, kind in (("bar_arm", "bar lever"), ("control_arm", "control arm"), ("link", "link")):
+        if key in lengths:
+            bad = check_length(kind, lengths[key].value_mm, where)
+            if bad is not None:
+                return Refusal(bad)
+    for at, taped in hub_to_arch_mm.items():
+        bad = check_length("hub to arch", taped.value_mm, f"{name}/{at}")
+        if bad is not None:
+            return Refusal(bad)
+    bad = _contradiction(where, heights, lengths)
+    if bad is not None:
+        return Refusal(bad)
+    findings = []
+    if pitch_deg is None:
+        finding, error = no_datum_finding(where, front_lift_mm, wheelbase_mm)
+        findings.append(finding)
+        pitch_deg = (0.0, error / math.sqrt(3))
+    return TapedCorner(name, state, dict(heights), dict(lengths), dict(hub_to_arch_mm), eye_ahead, left, tuple(pitch_deg),
+                       tuple(roll_deg or (0.0, _UNKNOWN_ROLL_DEG)), findings=tuple(findings), **rest)
+
+
+def _contradiction(where, heights, lengths):
+    for a, b, key in (("bar_bush", "bar_eye", "bar_arm"), ("arm_pivot", "arm_ball_joint", "control_arm")):
+        rise = abs(heights[b].value_mm - heights[a].value_mm)
+        if rise >= lengths[key].value_mm:
+            return Finding(UNUSABLE, where, f"{b} and {a} differ by {rise:.0f} mm in height but the {key} is only"
+                           f" {lengths[key].value_mm:.0f} mm long", "two readings are mixed up, or one is in another unit")
+    radius = lengths["foot_from_pivot"].value_mm
+    if not 0 < radius <= 1.15 * lengths["control_arm"].value_mm:
+        return Finding(UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
+                       f" {lengths['control_arm'].value_mm:.0f} mm", "measure along the arm from its pivot to the link's foot")
+    share = (heights["arm_ball_joint"].value_mm - heights["arm_pivot"].value_mm) / lengths["control_arm"].value_mm
+    foot = heights["arm_pivot"].value_mm + share * radius
+    drop = heights["bar_eye"].value_mm - foot
+    u = math.hypot(heights["bar_eye"].u_mm, heights["arm_pivot"].u_mm, heights["arm_ball_joint"].u_mm)
+    if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):
+        return Finding(UNUSABLE, where, f"the link is taped {lengths['link'].value_mm:.0f} mm but its ends differ by"
+                       f" {abs(drop):.0f} mm in height", "tape it again from centre to centre, and the heights from one level line")
+    if "link" not in lengths and abs(drop) < 40:
+        return Finding(UNUSABLE, where, "without the link's length it is taken as upright, but its ends are at one height",
+                       "tape the link from centre to centre")
+    return None

@@ -1,0 +1,297 @@
+"""Over the travel, droop to bump stop: angles, leans, tilts and gaps, with the nearest point of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from photoangle.linkage.checks import check_corner, closing_findings
+from photoangle.linkage.corner import HOSES
+from photoangle.linkage.gaps import point_to_polyline, polyline_to_segment, point_to_segment
+from photoangle.linkage.lengths import other_hole
+from photoangle.linkage.mechanism import (
+    assembled_link_mm, bar_arm_angle, bar_to_link, control_arm_angle, joint_tilt, link_lean, motion_ratio,
+    position)
+from photoangle.linkage.sampled import LOST_SHARE, figure, interval, lost
+from photoangle.linkage.turning import length
+from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+
+AT_RIDE = ("set", "ride", "fitted")
+# Samples worked on at once: the arrays stay within the processor's cache.
+_BLOCK = 250
+
+
+@dataclass(frozen=True)
+class Travel:
+    """The wheel's travel about ride height, mm of hub rise: droop_mm below zero, bump_mm above.
+
+    steps: how many; measured_mm: (lowest, highest) that was measured, or None: beyond, answers extrapolate;
+    lowered_mm: how much lower than the measured ride height the car is to stand;
+    ride_state: the state whose hub to arch is ride height.
+    """
+
+    droop_mm: float
+    bump_mm: float
+    steps: int = 61
+    measured_mm: tuple | None = None
+    lowered_mm: float = 0.0
+    ride_state: str = "ride"
+
+    def __post_init__(self):
+        if not (self.droop_mm <= 0 <= self.bump_mm and self.droop_mm < self.bump_mm) or self.steps < 2:
+            raise ValueError("droop_mm <= 0 <= bump_mm, not both zero, and at least two steps")
+
+    @property
+    def steps_mm(self):
+        """Steps of hub rise from ride height, (steps,) mm."""
+        return np.linspace(self.droop_mm, self.bump_mm, self.steps)
+
+    def lowered(self, by_mm):
+        """The same car standing lower: the stops stay where they are on the car."""
+        return replace(self, droop_mm=self.droop_mm - by_mm, bump_mm=self.bump_mm - by_mm,
+                       lowered_mm=self.lowered_mm + by_mm, measured_mm=None if self.measured_mm is None else
+                       tuple(m - by_mm for m in self.measured_mm))
+
+
+def ride_rise(layout, travel):
+    """The hub's rise from the layout's state to ride height, (..., 1) mm.
+
+    From the two states' hub to arch; zero where the layout's own state stands at ride height and nothing else is
+    known.  None where it cannot be had.
+    """
+    arch = layout.hub_to_arch_mm
+    if layout.state in arch and travel.ride_state in arch:
+        return arch[layout.state] - arch[travel.ride_state] + travel.lowered_mm
+    return np.full_like(layout.hub_share, travel.lowered_mm) if layout.state in AT_RIDE else None
+
+
+def no_ride_height(corner):
+    """The Refusal where ride height cannot be reached from the corner's state."""
+    return Refusal(Finding(UNUSABLE, f"{corner.name}/{corner.nominal().state}",
+                           "hub to arch is not known both in this state and at ride height, so nothing can be"
+                           " carried over", "tape hub to arch now and with the car on its wheels"))
+
+
+@dataclass(frozen=True)
+class Course:
+    """One quantity over the travel: value, u, low95, high95 (steps,), NaN where it cannot be had."""
+
+    name: str
+    unit: str
+    value: np.ndarray
+    u: np.ndarray
+    low95: np.ndarray
+    high95: np.ndarray
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """The extreme of a quantity over the travel and where it lies, mm of hub rise from ride height.
+
+    at_mm with its 95 % interval; extrapolated: it lies beyond the measured travel; verdict: "clear",
+    "not clear" or "cannot tell" (only for what has a limit), else "".
+    """
+
+    figure: object
+    at_mm: float
+    at_low95_mm: float
+    at_high95_mm: float
+    extrapolated: bool
+    verdict: str = ""
+
+
+@dataclass(frozen=True)
+class TravelResult:
+    """steps_mm (steps,); courses: name -> Course; nearest: name -> Nearest; at_ride: name -> Figure; findings."""
+
+    steps_mm: np.ndarray
+    courses: dict
+    nearest: dict
+    at_ride: dict
+    findings: tuple
+
+
+def quantities(layout, rise_mm, link_mm=None, corner=None):
+    """Every quantity at hub rises from the reference state.
+
+    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for hoses and radii.
+    Returns name -> (n, t), in deg, mm or a plain ratio.
+    """
+    link_mm = assembled_link_mm(layout) if link_mm is None else link_mm
+    place = position(layout, rise_mm, link_mm)
+    deg = np.degrees
+    side, front = link_lean(place)
+    before = position(layout, np.zeros_like(layout.hub_share))
+    out = {"bar_arm_angle": deg(bar_arm_angle(layout, place.bar_turn)),
+           "control_arm_angle": deg(control_arm_angle(layout, place.arm_turn)),
+           "link_lean_side": deg(side), "link_lean_front": deg(front),
+           "bar_to_link_angle": deg(bar_to_link(layout, place)), "line_up": deg(place.margin),
+           "joint_tilt_eye": deg(joint_tilt(layout, place, "bar_eye", before)),
+           "joint_tilt_foot": deg(joint_tilt(layout, place, "link_foot", before)),
+           "motion_ratio": motion_ratio(layout, place.arm_turn, link_mm)}
+    return out | (_gaps(layout, place, corner) if corner is not None else {})
+
+
+def _gaps(layout, place, corner):
+    points = {}
+    for name in HOSES:
+        if name not in layout.at:
+            continue
+        still, moved = layout.at[name], place.knuckle.carried(layout.at[name])
+        on = corner.hose_on.get(name, "chassis")
+        points[name] = still if on == "chassis" else moved if on == "knuckle" else (still + moved) / 2
+    if not points:
+        return {}
+    eye_less, link_less = (corner.radius_mm.get(k, 0.0) + corner.radius_mm.get("hose", 0.0) for k in ("eye", "link"))
+    chain = [points[n] for n in HOSES if n in points]
+    out = {}
+    for name, point in points.items():
+        out[f"gap_{name[-1]}"] = np.minimum(length(place.eye - point) - eye_less,
+                                            point_to_segment(point, place.eye, place.foot) - link_less)
+    out["gap_eye"] = point_to_polyline(place.eye, chain) - eye_less
+    out["gap_link"] = polyline_to_segment(chain, place.eye, place.foot) - link_less
+    return out
+
+
+def _unit_of(name):
+    return "mm" if name.startswith("gap") else "" if name == "motion_ratio" else "deg"
+
+
+def _sampled(corner, layout, travel, change_mm, hole_mm=0.0):
+    """quantities of all samples, name -> (n, steps + 1): the last column is ride height itself."""
+    steps = np.append(travel.steps_mm, 0.0)
+    blocks = []
+    for start in range(0, len(layout.hub_share), _BLOCK):
+        part = layout.part(slice(start, start + _BLOCK))
+        rise = ride_rise(part, travel) + steps
+        link_mm = assembled_link_mm(part) + change_mm
+        part = other_hole(part, hole_mm) if hole_mm else part
+        blocks.append(quantities(part, rise, link_mm, corner))
+    return {name: np.concatenate([b[name] for b in blocks]) for name in blocks[0]}
+
+
+def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit_deg=None, wanted_gap_mm=0.0,
+                hole_mm=0.0):
+    """The corner over its travel, with the present link or one changed by change_mm.
+
+    corner: Corner or the like; joint_limit_deg: {"eye": ..., "foot": ...} where known; wanted_gap_mm: gap to the
+    hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns TravelResult, or Refusal where no figure may be given.
+    """
+    bad = [f for f in check_corner(corner) if f.level == UNUSABLE]
+    if bad:
+        return Refusal(bad[0])
+    nominal = corner.nominal()
+    rise = ride_rise(nominal, travel)
+    if rise is None:
+        return no_ride_height(corner)
+    link = (assembled_link_mm(nominal) + change_mm).item()
+    findings = closing_findings(corner, other_hole(nominal, hole_mm) if hole_mm else nominal, rise + travel.steps_mm, travel.steps_mm, link)
+    best = {k: v[0] for k, v in _sampled(corner, nominal, travel, change_mm, hole_mm).items()}
+    drawn = _sampled(corner, corner.sample(samples, seed), travel, change_mm, hole_mm)
+    gone = lost(drawn["bar_arm_angle"])
+    if gone.max() > LOST_SHARE and not findings:
+        findings.append(Finding(UNUSABLE, corner.name, f"in {100 * gone.max():.0f} of 100 samples the link does not close"
+                                " somewhere in the travel: that near its dead line nothing can be promised",
+                                "choose a link or a hole farther from the dead line, or measure the joints better"))
+    courses = {name: _course(name, best[name][:-1], drawn[name][:, :-1]) for name in best}
+    state = f"travel{change_mm:+.1f}mm" if change_mm else "travel"
+    at_ride = {}
+    for name in best:
+        at_ride[name] = figure(corner.name, "predicted-ride", name, _datum(name), _unit_of(name), best[name][-1],
+                               drawn[name][:, -1])
+    at_ride = {k: f for k, f in at_ride.items() if f is not None}
+    nearest = {}
+    for out, name, pick in _extremes(best):
+        found = _nearest(corner, travel, state, out, best[name][:-1], drawn[name][:, :-1], pick)
+        if found is not None:
+            nearest[out] = found
+    nearest, more = _judged(corner, travel, nearest, joint_limit_deg or {}, wanted_gap_mm)
+    return TravelResult(travel.steps_mm, courses, nearest, at_ride, tuple(findings + more))
+
+
+def _datum(name):
+    return "chassis" if "angle" in name and "to_link" not in name or "lean" in name else None
+
+
+def _course(name, value, samples):
+    bad = np.isnan(value) | (lost(samples) > LOST_SHARE)
+    filled = np.where(np.isnan(samples).all(axis=0), 0.0, samples)
+    low, high, u = (np.where(bad, np.nan, v) for v in interval(filled))
+    return Course(name, _unit_of(name), np.where(bad, np.nan, value), u, low, high)
+
+
+def _extremes(best):
+    yield from ((f"gap_min_{k[4:]}", k, np.argmin) for k in best if k.startswith("gap_"))
+    yield "line_up_min", "line_up", np.argmin
+    yield "joint_tilt_max_eye", "joint_tilt_eye", np.argmax
+    yield "joint_tilt_max_foot", "joint_tilt_foot", np.argmax
+
+
+def _nearest(corner, travel, state, name, value, samples, pick):
+    # a sample, or the estimate, that fails anywhere has no least value: it could be lower where it fails
+    if np.isnan(value).any():
+        return None
+    good = ~np.isnan(samples).any(axis=1)
+    if good.mean() < 1 - LOST_SHARE:
+        return None
+    steps = travel.steps_mm
+    rows = samples[good]
+    where = pick(rows, axis=1)
+    made = figure(corner.name, state, name, None, _unit_of(name), value[pick(value)],
+                  rows[np.arange(len(rows)), where])
+    low, high = np.quantile(steps[where], (0.025, 0.975))
+    at = float(steps[pick(value)])
+    beyond = travel.measured_mm is not None and not (
+        travel.measured_mm[0] - 1 <= at <= travel.measured_mm[1] + 1)
+    return Nearest(made, at, float(low), float(high), beyond)
+
+
+def _judged(corner, travel, nearest, limits, wanted_gap):
+    out, findings = {}, []
+    for name, near in nearest.items():
+        limit = limits.get(name.rsplit("_", 1)[-1]) if name.startswith("joint_tilt") else None
+        verdict = ""
+        if name.startswith("gap_min"):
+            verdict = _verdict(near.figure.low95 - wanted_gap, near.figure.high95 - wanted_gap)
+        elif limit is not None:
+            verdict = _verdict(limit - near.figure.high95, limit - near.figure.low95)
+            if verdict == "not clear" and ("bar_eye" if name.endswith("eye") else "link_foot") not in corner.stud:
+                # without the stud's direction the tilt is at most this: it may still be within the limit
+                verdict = "cannot tell"
+        out[name] = replace(near, verdict=verdict)
+        if verdict not in ("", "clear"):
+            findings.append(_trouble(corner, name, near, verdict, limit, wanted_gap))
+    lowest, highest = travel.steps_mm[0], travel.steps_mm[-1]
+    if travel.measured_mm is not None and (lowest < travel.measured_mm[0] - 1 or highest > travel.measured_mm[1] + 1):
+        findings.append(Finding(NOTE, corner.name, f"measured from {travel.measured_mm[0]:.0f} to {travel.measured_mm[1]:.0f} mm"
+                                f" about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what was"
+                                " measured this extrapolates, and steering lock is not in it",
+                                "look at the car itself near the stops and at both locks"))
+    if any(n.startswith("gap") for n in out) and not {"eye", "link", "hose"} <= set(corner.radius_mm):
+        findings.append(Finding(ATTENTION, corner.name, "gaps to the hose are from centre to centre where no radius is given",
+                                "give the radii of eye, link and hose"))
+    return out, findings
+
+
+def _verdict(low, high):
+    return "clear" if low > 0 else "not clear" if high <= 0 else "cannot tell"
+
+
+def _trouble(corner, name, near, verdict, limit, wanted_gap):
+    f = near.figure
+    where = f"at {near.at_mm:+.0f} mm of travel from ride height"
+    span = f"{f.value:.1f} {f.unit} ({f.low95:.1f} to {f.high95:.1f})"
+    if limit is not None:
+        end = "eye" if name.endswith("eye") else "foot"
+        what = f"the link's {end} joint tilts by {span} {where}; its limit is {limit:g} deg"
+        do = ("choose another length or hole, or turn the stud" if verdict == "not clear"
+              else "put a plate over the stud so that its direction is known, or look at the joint there")
+        return Finding(ATTENTION, corner.name, what, do)
+    part = {"eye": "bar eye to the hose", "link": "link to the hose"}.get(name[8:], f"bar eye or link to hose {name[8:].upper()}")
+    if verdict == "not clear":
+        return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: it touches" + (
+            "" if wanted_gap <= 0 else f", or comes nearer than the {wanted_gap:g} mm wanted"),
+            "reroute the hose or choose another link; the car is not driven like this")
+    return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: whether it is clear can't be told yet",
+                   "look there with the wheel at that travel, measure the hose's points better, or move the hose")

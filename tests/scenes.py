@@ -1,0 +1,242 @@
+"""A small maker of photos with exact truth, for accuracy tests.
+
+Flat patterns (tags with a white edge, the card) are drawn by intersecting every pixel's rays with
+their planes, with subsamples inside each pixel, in linear light; then blurred, lit unevenly, given noise and put
+through a camera's tone curve.  Truth is exact to rounding: pixels are found by Newton's method on the
+same lens model that projects.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+
+from calib.kit import card_saddles_mm, default_kit, tag_corners_mm
+from calib.lens import project, unproject
+from calib.poses import Pose, rotation_from_vector
+
+FAMILY = "DICT_APRILTAG_36h11"
+KIT = default_kit()
+LENS = np.array([3104.2, 0.0, 2000.7, 1521.1, 0.091, -0.243, -0.00038, 0.00044, 0.165])
+
+
+def scaled_lens(width):
+    """The test phone's lens for pictures of another width (4:3)."""
+    s = width / 4032
+    lens = LENS.copy()
+    lens[0] *= s
+    lens[2:4] = (lens[2:4] + 0.5) * s - 0.5
+    return lens
+
+
+@dataclass(frozen=True)
+class Camera:
+    """How a picture comes about.  mode: "linear", "srgb" or "phone" (denoised and sharpened)."""
+
+    mode: str = "srgb"
+    blur_px: float = 0.7
+    motion_px: float = 0.0
+    motion_deg: float = 20.0
+    noise: float = 0.006  # of full scale, at white
+    light_tilt: float = 0.3
+    dirt: float = 0.0
+    jpeg: int | None = None
+
+
+@dataclass(frozen=True)
+class Flat:
+    """A flat pattern: world_from_flat pose, origin and size (mm), reflectance map and its cells per mm."""
+
+    pose: Pose
+    low_mm: tuple
+    high_mm: tuple
+    pattern: np.ndarray
+    per_mm: float
+    bow_mm: tuple = (0.0, 0.0, 0.0)
+
+
+@dataclass
+class Shot:
+    grey: np.ndarray
+    camera: Pose
+    lens: np.ndarray
+    corners: dict = field(default_factory=dict)  # tag id -> (4, 2)
+    saddles: np.ndarray | None = None
+
+
+def tag_flat(tag_id, size_mm, pose, black=0.05, white=0.8, edge_cells=1.25, rng=None, dirt=0.0):
+    """A tag on its white paper."""
+    n = 8
+    bits = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, FAMILY)).generateImageMarker(tag_id, n) > 127
+    per_cell = 24
+    pad = int(edge_cells * per_cell)
+    big = np.pad(np.kron(bits, np.ones((per_cell, per_cell))), pad, constant_values=1.0)
+    values = black + (white - black) * big
+    if dirt:
+        values = values * _smudges(values.shape, dirt, rng)
+    cell = size_mm / n
+    reach = size_mm / 2 + pad / per_cell * cell
+    return Flat(pose, (-reach, -reach), (reach, reach), values.astype(np.float32), per_cell / cell)
+
+
+def _smudges(shape, share, rng):
+    """Soft dark spots over a share of the area."""
+    noise = cv2.GaussianBlur(rng.normal(size=shape).astype(np.float32), (0, 0), shape[0] / 25)
+    limit = np.quantile(noise, 1 - share)
+    soft = cv2.GaussianBlur((noise > limit).astype(np.float32), (0, 0), 3)
+    return 1 - rng.uniform(0.4, 0.8) * soft
+
+
+def card_flat(pose, bow_mm=(0.0, 0.0, 0.0), size=1.0):
+    """The card, optionally bowed (bow x, twist, bow y in mm) and printed larger or smaller."""
+    card = KIT.card
+    board = cv2.aruco.CharucoBoard((card.columns, card.rows), card.square_mm, card.tag_mm,
+                                   cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.family)))
+    per_mm = 2  # a tag's cell is 2.5 mm, a square 28 mm: five and 56 samples exactly
+    image = board.generateImage((int(card.width_mm * per_mm), int(card.height_mm * per_mm)), marginSize=0)
+    image = np.pad(image, 20, constant_values=255).astype(np.float32) / 255
+    image = np.kron(0.05 + 0.75 * image, np.ones((4, 4), np.float32))
+    return Flat(pose, (-10.0 * size, -10.0 * size),
+                ((card.width_mm + 10) * size, (card.height_mm + 10) * size), image,
+                per_mm * 4 / size, bow_mm)
+
+
+def _bent(points, bow):
+    x, y = points[..., 0] / 126 - 1, points[..., 1] / 84 - 1
+    return bow[0] * x * x + bow[1] * x * y + bow[2] * y * y
+
+
+def shoot(flats, camera_from_world, lens, width, height, camera, rng, supersample=5):
+    """Render a picture (height, width) uint8 of flats, nearest last."""
+    scene = _background(width, height, rng)
+    depth = [(camera_from_world.apply(f.pose.translation_mm[None])[0, 2], f) for f in flats]
+    for _, flat in sorted(depth, key=lambda d: -d[0]):
+        _paint(scene, flat, camera_from_world, lens, supersample)
+    return develop(scene, camera, rng)
+
+
+def _background(width, height, rng):
+    small = rng.normal(size=(height // 64 + 2, width // 64 + 2)).astype(np.float32)
+    soft = cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)
+    return np.clip(0.18 + 0.06 * soft, 0.03, 0.6).astype(np.float32)
+
+
+def _paint(scene, flat, camera_from_world, lens, supersample):
+    height, width = scene.shape
+    camera_from_flat = camera_from_world @ flat.pose
+    (x0, y0), (x1, y1) = flat.low_mm, flat.high_mm
+    t = np.linspace(0, 1, 9)
+    edge = np.concatenate([np.c_[x0 + t * (x1 - x0), np.full(9, y)] for y in (y0, y1)]
+                          + [np.c_[np.full(9, x), y0 + t * (y1 - y0)] for x in (x0, x1)])
+    seen = project(camera_from_flat.apply(np.c_[edge, np.zeros(len(edge))]), lens)
+    if not np.isfinite(seen).all():
+        return
+    left, top = np.maximum(np.floor(seen.min(0)).astype(int) - 2, 0)
+    right = min(int(np.ceil(seen[:, 0].max())) + 3, width)
+    bottom = min(int(np.ceil(seen[:, 1].max())) + 3, height)
+    if right - left < 2 or bottom - top < 2:
+        return
+    gx, gy = np.meshgrid(np.arange(left, right, dtype=float), np.arange(top, bottom, dtype=float))
+    rays = unproject(np.stack([gx.ravel(), gy.ravel()], 1), lens).reshape(gx.shape + (2,))
+    by_x, by_y = np.gradient(rays, axis=1), np.gradient(rays, axis=0)
+    r, shift = camera_from_flat.rotation, camera_from_flat.translation_mm
+    total, cover = np.zeros(gx.shape, np.float32), np.zeros(gx.shape, np.float32)
+    offsets = (np.arange(supersample) + 0.5) / supersample - 0.5
+    for oy in offsets:
+        for ox in offsets:
+            ray = np.concatenate([rays + ox * by_x + oy * by_y, np.ones(gx.shape + (1,))], -1)
+            # ray in the flat's frame, from the lens's centre there
+            way = ray @ r
+            origin = -r.T @ shift
+            plane = 0.0
+            for _ in range(3 if any(flat.bow_mm) else 1):
+                s = (plane - origin[2]) / way[..., 2]
+                x, y = origin[0] + s * way[..., 0], origin[1] + s * way[..., 1]
+                if any(flat.bow_mm):
+                    plane = _bent(np.stack([x, y], -1), flat.bow_mm)
+            inside = (x >= x0) & (x < x1) & (y >= y0) & (y < y1) & (s > 0)
+            u = ((x - x0) * flat.per_mm - 0.5).astype(np.float32)
+            v = ((y - y0) * flat.per_mm - 0.5).astype(np.float32)
+            value = cv2.remap(flat.pattern, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            total += np.where(inside, value, 0)
+            cover += inside
+    cover /= supersample**2
+    total /= supersample**2
+    patch = scene[top:bottom, left:right]
+    patch[...] = patch * (1 - cover) + total
+
+
+def develop(scene, camera, rng):
+    """Linear light (H, W) -> an 8 bit picture as the camera would store it."""
+    height, width = scene.shape
+    y, x = np.mgrid[-1:1:height * 1j, -1:1:width * 1j].astype(np.float32)
+    light = scene * (1 + camera.light_tilt * (0.6 * x + 0.4 * y)) * (1 - 0.15 * (x * x + y * y))
+    if camera.blur_px:
+        light = cv2.GaussianBlur(light, (0, 0), camera.blur_px, borderType=cv2.BORDER_REPLICATE)
+    if camera.motion_px:
+        light = cv2.filter2D(light, -1, _motion(camera.motion_px, camera.motion_deg),
+                             borderType=cv2.BORDER_REPLICATE)
+    light = light + rng.normal(size=light.shape).astype(np.float32) * camera.noise * np.sqrt(
+        np.maximum(light, 0.02) / 0.8)
+    if camera.mode == "linear":
+        out = light * 250
+    else:
+        c = np.clip(light, 0, 1)
+        out = 255 * np.where(c < 0.0031308, 12.92 * c, 1.055 * c ** (1 / 2.4) - 0.055)
+    if camera.mode == "phone":
+        out = np.clip(np.rint(out), 0, 255).astype(np.uint8)
+        out = cv2.bilateralFilter(out, 5, 14, 1.1).astype(np.float32)
+        out = out + 0.6 * (out - cv2.GaussianBlur(out, (0, 0), 1.3))
+    out = np.clip(np.rint(out), 0, 255).astype(np.uint8)
+    if camera.jpeg:
+        out = cv2.imdecode(cv2.imencode(".jpg", out, [cv2.IMWRITE_JPEG_QUALITY, camera.jpeg])[1], 0)
+    return out
+
+
+def _motion(length, degrees):
+    """A straight line of motion as a kernel, by many subsamples."""
+    size = int(np.ceil(length)) | 1
+    size += 2
+    kernel = np.zeros((size, size), np.float32)
+    for t in np.linspace(-length / 2, length / 2, 400):
+        x = size // 2 + t * np.cos(np.radians(degrees))
+        y = size // 2 + t * np.sin(np.radians(degrees))
+        i, j = int(np.floor(x)), int(np.floor(y))
+        fx, fy = x - i, y - j
+        for dj, wy in ((0, 1 - fy), (1, fy)):
+            for di, wx in ((0, 1 - fx), (1, fx)):
+                kernel[j + dj, i + di] += wx * wy
+    return kernel / kernel.sum()
+
+
+def true_corners(tag_pose, size_mm, camera_from_world, lens):
+    return project(camera_from_world.apply(tag_pose.apply(tag_corners_mm(size_mm))), lens)
+
+
+def true_saddles(card_pose, camera_from_world, lens, bow_mm=(0.0, 0.0, 0.0)):
+    points = card_saddles_mm(KIT.card)
+    points[:, 2] = _bent(points, bow_mm)
+    return project(camera_from_world.apply(card_pose.apply(points)), lens)
+
+
+def look_at(position, target, roll=0.0, up=(0, 0, 1.0)):
+    """camera_from_world of a camera at ``position`` looking at ``target``, turned by roll rad."""
+    ahead = np.asarray(target, float) - position
+    ahead = ahead / np.linalg.norm(ahead)
+    right = np.cross(ahead, up)
+    right /= np.linalg.norm(right)
+    down = np.cross(ahead, right)
+    rotation = rotation_from_vector(np.array([0, 0, roll])) @ np.stack([right, down, ahead])
+    return Pose(rotation, -rotation @ position)
+
+
+def facing(normal, spin=0.0):
+    """Rotation world_from_tag of a tag whose face looks along ``normal`` (its z runs against it)."""
+    z = -np.asarray(normal, float) / np.linalg.norm(normal)
+    x = np.cross([0.0, 0, -1], z)
+    x /= np.linalg.norm(x)
+    base = np.stack([x, np.cross(z, x), z], 1)
+    return base @ rotation_from_vector(np.array([0, 0, spin]))
+
