@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from calib.bundle import PAPER_SIGMA, Bundle, CardRow, Priors, Values
-from calib.lens import BROWN, SPLINE_SIZE, plain_lens, project, unproject
+from calib.lens import BROWN, plain_lens, project, unproject
 from calib.poses import Pose, angle_between_rotations
 from calib.resection import planar_poses
 
@@ -75,24 +75,27 @@ def first_focal(views, width, height):
     return focal if np.isfinite(focal) and 0.3 * width < focal < 8 * width else float(width)
 
 
-def _priors(focal, width, height, spline, moving, paper_sigma, focal_sigma, aspect_sigma):
+def _priors(focal, width, height, spline, moving, paper_sigma, focal_sigma, aspect_sigma, brown_sigma,
+            centre_sigma):
     mean = plain_lens(focal, (width - 1) / 2, (height - 1) / 2, spline)
     across = max(width, height)
-    sigma = np.r_[focal_sigma * focal, aspect_sigma, _CENTRE_SIGMA * across, _CENTRE_SIGMA * across,
-                  _BROWN_SIGMA, np.full(len(mean) - BROWN, _SPLINE_SIGMA_PX / focal)]
+    sigma = np.r_[focal_sigma * focal, aspect_sigma, centre_sigma * across, centre_sigma * across,
+                  np.maximum(brown_sigma, 1e-9), np.full(len(mean) - BROWN, _SPLINE_SIGMA_PX / focal)]
     shift = _MOVING_SIGMA * [1, across / 4032, across / 4032] if moving else None
     return Priors(mean, np.diag(1 / sigma**2), paper_sigma=paper_sigma, shift_sigma=shift)
 
 
 def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), paper_sigma=None,
               models=((False, False), (True, False), (False, True), (True, True)),
-              noise_known=True, aspect_sigma=_ASPECT_SIGMA, robust=True):
+              noise_known=True, aspect_sigma=_ASPECT_SIGMA, brown_sigma=_BROWN_SIGMA,
+              centre_sigma=_CENTRE_SIGMA, robust=True):
     """Learn a lens.
 
     Parameters: views: list of View; width, height of the picture, px; focal_px: a guess
     (EXIF) or None; board_mm: outline, for its bow; paper_sigma (5,): see `calib.bundle`, zeros for an exact
     board; models: (moving, spline) pairs to try; noise_known: False when the views' covariances are only
-    relative, then the residuals set the noise (as cv2.calibrateCameraExtended does).
+    relative, then the residuals set the noise (as cv2.calibrateCameraExtended does); aspect_sigma, brown_sigma (5,): beliefs about the lens, 0 for
+    "none of this term"; robust: Student's t for outliers, else plain squares.
     Returns Calibration.  Raises TooFewViews below three views.
     """
     if len(views) < 3:
@@ -108,7 +111,7 @@ def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), pape
         best = None
         for focal in starts:
             priors = _priors(focal, width, height, spline, moving, paper_sigma,
-                             0.1 if focal_px is not None else 0.5, aspect_sigma)
+                             0.1 if focal_px is not None else 0.5, aspect_sigma, brown_sigma, centre_sigma)
             solution = _fit(views, priors, board_mm, robust)
             if best is None or solution.cost < best.cost:
                 best = solution
@@ -171,7 +174,7 @@ def _result(views, solution, factors, noise_known):
     bundle, values = solution.bundle, solution.values
     covariance = solution.covariance()
     if not noise_known:
-        covariance = covariance * solution.variance_factor() / max(1.0, solution.variance_factor())
+        covariance = covariance * solution.variance_factor() / solution.scale()
     there = bundle.card_there
     white = bundle.card_white[there]
     residual = np.linalg.solve(white, solution.card_residual[there][..., None])[..., 0]
@@ -191,11 +194,12 @@ def _result(views, solution, factors, noise_known):
         values.paper, covariance[n:n + 5, n:n + 5], factors)
 
 
-def projection_sigma(lens, covariance, width, height, grid=(9, 7)):
+def projection_sigma(lens, covariance, width, height, grid=(9, 7), moving=False):
     """How well the lens is known over the picture, as the standard deviation of a far point's pixel.
 
     The camera's own turn is taken out, since every photo's pose is free to follow (after
-    mrcal's projection uncertainty): what is left is the error that poses cannot hide.
+    mrcal's projection uncertainty): what is left is the error that poses cannot hide.  With
+    ``moving``, focal length and principal point, which then belong to each photo, are taken out too.
     Returns (rows, columns) px, RMS of the two coordinates.  Leaves out the spread of a moving lens.
     """
     u = np.linspace(0, width - 1, grid[0])
@@ -219,6 +223,8 @@ def projection_sigma(lens, covariance, width, height, grid=(9, 7)):
         turns.append((project(turned, lens) - project(away, lens)) / small)
     turn = np.stack(turns, -1).reshape(-1, 3)
     flat = by_lens.reshape(len(pixels) * 2, -1)
+    if moving:
+        turn = np.concatenate([turn, flat[:, [0, 2, 3]]], 1)
     # a far point's pose is its turn; weight the middle of the picture, where parts are
     weight = np.repeat(np.exp(-0.5 * (((pixels - [width / 2, height / 2])
                                        / [width / 2, height / 2]) ** 2).sum(1)), 2)
@@ -236,7 +242,3 @@ def coverage(views, width, height, grid=(8, 6)):
         row = np.clip((view.pixels[:, 1] / height * grid[1]).astype(int), 0, grid[1] - 1)
         seen[row, column] = True
     return seen
-
-
-__all__ = ["SPLINE_SIZE", "Calibration", "TooFewViews", "View", "calibrate", "coverage",
-           "first_focal", "projection_sigma"]

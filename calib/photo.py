@@ -125,6 +125,14 @@ def turn_upright(pixels, orientation):
     return np.ascontiguousarray(turned.get(orientation, lambda p: p)(pixels))
 
 
+def turn_points(points, width, height, orientation):
+    """Points (k, 2) of the sensor's picture (width x height) where `turn_upright` puts them."""
+    x, y = np.asarray(points, float).T
+    w, h = width - 1, height - 1
+    return np.stack({2: (w - x, y), 3: (w - x, h - y), 4: (x, h - y), 5: (y, x), 6: (h - y, x),
+                     7: (h - y, w - x), 8: (y, w - x)}.get(orientation, (x, y)), 1)
+
+
 def _unturn(pixels, orientation):
     """Undo `turn_upright`."""
     inverse = {6: 8, 8: 6}.get(orientation, orientation)
@@ -162,6 +170,9 @@ def _header(data, path):
         try:
             picture = Image.open(io.BytesIO(data))
             size, kind = picture.size, picture.format
+        except Image.DecompressionBombError as error:
+            raise PhotoError("the picture says it has more pixels than this reads",
+                             "use the phone's ordinary photo mode (about 12 megapixels)") from error
         except Exception as error:
             hint = "this is not a picture, or it is damaged"
             if suffix in (".dng", ".cr2", ".nef", ".arw"):

@@ -13,7 +13,7 @@ import numpy as np
 
 from calib.files import write_whole
 from calib.lens import project
-from calib.photo import read_upright, turn_upright
+from calib.photo import read_upright, turn_points, turn_upright
 
 ORANGE, SKY, GREEN, YELLOW = (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66)
 BLUE, VERMILION, PURPLE, WHITE, BLACK = (0, 114, 178), (213, 94, 0), (204, 121, 167), (255, 255, 255), (0, 0, 0)
@@ -22,14 +22,6 @@ PARTS = (("bar_bush", "bar_eye", "bar_arm_angle", "bar arm", ORANGE),
          ("pivot", "arm_ball_joint", "control_arm_angle", "control arm", SKY),
          ("link_foot", "bar_eye", "link_elevation", "drop link", YELLOW),
          ("sill_rear", "sill_front", "sill_slope", "sill", WHITE))
-
-
-def turn_points(points, width, height, orientation):
-    """Points (k, 2) of the sensor's picture (width x height) where `turn_upright` puts them."""
-    x, y = np.asarray(points, float).T
-    w, h = width - 1, height - 1
-    return np.stack({2: (w - x, y), 3: (w - x, h - y), 4: (x, h - y), 5: (y, x), 6: (h - y, x),
-                     7: (h - y, w - x), 8: (y, w - x)}.get(orientation, (x, y)), 1)
 
 
 class _Canvas:

@@ -158,19 +158,22 @@ def _attention(where, what):
 @click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
 @click.option("--car", "car_root", type=click.Path(file_okay=False),
               help="Car folder whose car.toml and lens profile loose photos use.")
+@click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
 @click.option("--between", multiple=True, metavar="ID-ID[-ID]",
               help="Distance and elevation between two markers, or the angle at the middle one of three.")
 @click.option("--planar", is_flag=True, help="The card was held in the plane of the parts.")
 @click.option("--dots", metavar="ROLE,ROLE,...",
               help="Plain round stickers in the card's plane, named from left to right; implies --planar.")
+@click.option("--level", type=click.Choice(["plumb", "card", "none"]),
+              help="How level is known in loose photos (card: its long edge was levelled).")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
 @_guarded
-def measure(paths, as_json, only, kit_path, car_root, between, planar, dots, pictures):
+def measure(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level, pictures):
     """Measure a car FOLDER, or loose PHOTOs together."""
     from photoangle.commands import measure_command
 
-    code = measure_command([Path(p) for p in paths], as_json, only, kit_path, car_root, between, planar, dots,
-                           pictures, _progress(not as_json))
+    code = measure_command([Path(p) for p in paths], as_json, only, kit_path, car_root, corner, between,
+                           planar, dots, level, pictures, _progress(not as_json))
     sys.exit(code)
 
 

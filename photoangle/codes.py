@@ -147,6 +147,8 @@ def read_codes(cells, family, most_wrong=2):
         on_border = bits[:, border].sum(1)
         on_margin = (~bits[:, margin]).sum(1)
         fair = np.flatnonzero((on_border <= n - 2) & (on_margin <= 2 * n))
+        if not len(fair):
+            continue
         payload = bits[fair].reshape(-1, n + 2, n + 2)[:, 2:-2, 2:-2].reshape(len(fair), -1)
         words = (payload * weights).sum(1, dtype=np.uint64)
         distance = np.bitwise_count(words[:, None] ^ table[None])

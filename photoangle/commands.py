@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import difflib
 import shutil
 from pathlib import Path
 
 import click
 
 from calib.files import write_whole
+from photoangle.between import between_figures, parse_between
+from photoangle.carfile import CORNERS, ROLE_KEYS
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.table import comparison_lines, figure_lines, finding_lines
@@ -15,8 +18,14 @@ from photoangle.table import comparison_lines, figure_lines, finding_lines
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
 
 
-def measure_command(paths, as_json, only, kit_path, car_root, between, planar, dots, pictures, progress):
+def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
+                    pictures, progress):
     """`photoangle measure`.  Returns the exit code."""
+    roles = _dot_roles(dots)
+    if corner is not None and corner not in CORNERS:
+        raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
+    for text in between:
+        parse_between(text)
     folders = [p for p in paths if p.is_dir()]
     missing = [p for p in paths if not p.exists()]
     if missing:
@@ -29,12 +38,11 @@ def measure_command(paths, as_json, only, kit_path, car_root, between, planar, d
         measurement = measure_folder(root, progress, kit_path, only)
         results = root / "results"
     else:
-        measurement = measure_photos(paths, progress, kit_path, car_root, planar or bool(dots), dots)
+        measurement = measure_photos(paths, progress, kit_path, car_root, planar or bool(roles), roles, level,
+                                     corner)
         results = paths[0].parent / "results"
     report = measurement.report
     if between:
-        from photoangle.between import between_figures
-
         for state in measurement.states:
             figures, findings = between_figures(between, state, measurement)
             report.figures += figures
@@ -49,6 +57,19 @@ def measure_command(paths, as_json, only, kit_path, car_root, between, planar, d
     else:
         print_measurement(measurement)
     return report.exit_code
+
+
+def _dot_roles(text):
+    """Role keys of --dots.  Raises CannotUse for a name that is none."""
+    names = tuple(n.strip().replace(" ", "_") for n in text.split(",")) if text else ()
+    for name in names:
+        if name not in ROLE_KEYS:
+            near = difflib.get_close_matches(name, ROLE_KEYS, 1, 0.4)
+            raise CannotUse(Finding(UNUSABLE, "--dots", f"{name!r} is no role",
+                                    f"did you mean {near[0]}?" if near else "see the kit's sheet for the roles"))
+    if len(set(names)) != len(names):
+        raise CannotUse(Finding(UNUSABLE, "--dots", "a role is named twice", "name each sticker once"))
+    return names
 
 
 def print_measurement(measurement):
@@ -112,5 +133,6 @@ def demo_command(folder, progress):
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
     click.echo(f"sample photos copied to {target}")
-    code = measure_command([target], False, None, None, None, (), False, None, True, progress)
+    code = measure_command([target], False, None, None, None, None, (), False, None, None, True,
+                           progress)
     return 0 if code == 1 else code

@@ -17,7 +17,7 @@ import numpy as np
 from photoangle.codes import cells_across, read_codes, sample_cells
 
 _TILE = 4
-_LEAST_CONTRAST = 16
+_LEAST_CONTRAST, _MOST_LEAST_CONTRAST = 16, 36
 _LEAST_SIDE_PX = 9.0
 
 
@@ -41,8 +41,11 @@ class FoundTag:
         return 2 * self.wrong_bits + self.wrong_border + 0.3 * self.wrong_margin
 
 
-def dark_regions(grey):
-    """Mask (uint8, 0 or 255) of pixels darker than the middle of their neighbourhood."""
+def dark_regions(grey, geometric=False):
+    """Mask (uint8, 0 or 255) of pixels darker than the middle of their neighbourhood.
+
+    geometric: take the geometric middle, which survives the edge of a shadow but loses thin dark lines.
+    """
     rows, columns = grey.shape
     kernel = np.ones((_TILE, _TILE), np.uint8)
     anchor = (0, 0)
@@ -50,8 +53,14 @@ def dark_regions(grey):
     dark = cv2.erode(grey, kernel, anchor=anchor)[::_TILE, ::_TILE]
     near = np.ones((3, 3), np.uint8)
     bright, dark = cv2.dilate(bright, near), cv2.erode(dark, near)
-    middle = cv2.addWeighted(bright, 0.5, dark, 0.5, 0)
-    middle[cv2.subtract(bright, dark) < _LEAST_CONTRAST] = 0
+    if geometric:
+        middle = np.sqrt(bright.astype(np.float32) * np.maximum(dark, 1)).astype(np.uint8)
+    else:
+        middle = cv2.addWeighted(bright, 0.5, dark, 0.5, 0)
+    contrast = cv2.subtract(bright, dark)
+    # twice what most of the picture shows is more than noise and grain
+    least = np.clip(1.6 * np.median(contrast[::4, ::4]), _LEAST_CONTRAST, _MOST_LEAST_CONTRAST)
+    middle[contrast < least] = 0
     size = (bright.shape[1] * _TILE, bright.shape[0] * _TILE)
     middle = cv2.resize(middle, size, interpolation=cv2.INTER_NEAREST)[:rows, :columns]
     return cv2.compare(grey, middle, cv2.CMP_LT)
@@ -130,7 +139,7 @@ def find_tags(grey, family, scales=(1, 2, 4)):
             grey, (grey.shape[1] // scale, grey.shape[0] // scale), interpolation=cv2.INTER_AREA)
         # what is large is found better, and cheaper, in the reduced pictures
         most = 110 if scale == 1 and len(scales) > 1 else max(small.shape)
-        quads = _quads(dark_regions(small), _LEAST_SIDE_PX, most)
+        quads = _quads(dark_regions(small, geometric=scale == 4), _LEAST_SIDE_PX, most)
         quads = quads[_shapely(quads, _LEAST_SIDE_PX)]
         # an outline runs along the centres of the outermost dark pixels: the edge is half
         # a pixel further out

@@ -15,7 +15,7 @@ from calib.poses import rotation_from_vector
 from photoangle.model import Figure
 
 # The bar runs straight across the car by its build (common practice, no source), within about this.
-BAR_AXIS_DEG = 0.5
+BAR_AXIS_DEG = 1.0
 _MOST_DOF = 10_000
 _END_ON = math.cos(math.radians(80))
 
@@ -156,7 +156,8 @@ def measure_figures(points, up, axes, lateral, corner_name, state, scene_dof, ra
 
     Parameters: points: joints.Points; up: datum.Direction or None; axes: chassis datum.Axes or None;
     lateral: datum.Axes by which the bar's axis and forward are taken where ``axes`` is None; radius_mm: radii of eye and
-    hose; bar_axis: (unit vector, sigma rad) where the bar's own axis is known.
+    hose; bar_axis: (unit vector, covariance (3, 3) of its
+    small turn, rad) where the bar's own axis is known by motion.
     Returns a list of Figure.
     """
     frame_axes = axes or lateral
@@ -196,8 +197,8 @@ class _Stack:
                 self._add(_shared_name(name, where), slice(n + 3, n + 6), c)
             if axes is None and up is not None:
                 self._couple(up)
-        sigma = math.radians(BAR_AXIS_DEG) if bar_axis is None else bar_axis[1]
-        self._add("bar axis", slice(n + 6, n + 9), np.eye(3) * sigma**2)
+        own = np.eye(3) * math.radians(BAR_AXIS_DEG) ** 2 if bar_axis is None else bar_axis[1]
+        self._add("bar axis", slice(n + 6, n + 9), own)
         self.steps = np.where(np.arange(self.size) < n, 1e-3, 1e-5)
         self.middle = self.frame(np.zeros(self.size))
         self.around = [tuple(self.frame(sign * np.eye(self.size)[k] * self.steps[k])

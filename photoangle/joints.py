@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.poses import hat
-from photoangle.model import ATTENTION, Finding
+from photoangle.model import ATTENTION, NOTE, Finding
 
 ROOT3 = math.sqrt(3)
 # A plumb marker on a string: how far from the string's middle it was stuck, and its stand-off's error.
@@ -90,6 +90,9 @@ def marker_offset(kit, marker_id, role, corner):
     if role in corner.offset_mm:
         offset = np.array(corner.offset_mm[role], float)
         along, given = 0.5 / ROOT3, True
+    elif role.startswith("hose") and role not in corner.standoff_mm and corner.radius_mm.get("hose"):
+        # a wrap lies on the hose: its middle is one radius below the print
+        offset[2], along, given = corner.radius_mm["hose"], 0.5 / ROOT3, True
     elif role in corner.standoff_mm:
         offset[2] = corner.standoff_mm[role]
         along, given = corner.standoff_u_mm.get(role, 0.5 / ROOT3), True
@@ -161,6 +164,10 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
             ATTENTION, "", f"no stand-off is given for {titles}: the marker's centre stands for the joint",
             "measure from the marker's face back to the joint's middle and write it under"
             " [corner.standoff], or use the plate form"))
+    if any(n.startswith("hose") for n in names) and not corner.radius_mm.get("hose"):
+        findings.append(Finding(
+            NOTE, "", "the hose's radius is not given: gaps are from the joint's middle to the face of the hose marker",
+            "write hose = \"5 mm\" and bar_eye = \"14 mm\" under [corner.radius]"))
     return Points(names, positions, sources, markers, tuple(bare), is_strip), findings
 
 

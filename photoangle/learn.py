@@ -69,11 +69,11 @@ def _learn(camera, views, kit, check, findings):
     width, height = camera.width_px, camera.height_px
     found = calibrate(views, width, height, camera.focal_px,
                       (kit.card.width_mm, kit.card.height_mm), paper_sigma)
-    sigma = projection_sigma(found.lens, found.covariance, width, height)
+    moving = found.shift_sigma is not None
+    sigma = projection_sigma(found.lens, found.covariance, width, height, moving=moving)
     middle = float(np.sqrt((sigma[1:-1, 1:-1] ** 2).mean()))
     corners = float(sigma[[0, 0, -1, -1], [0, -1, 0, -1]].max())
     covered = coverage(views, width, height)
-    moving = found.shift_sigma is not None
     profile = CameraProfile(camera, found.lens, found.covariance, found.shift_sigma, found.floor_px,
                             len(views), found.rms_px, found.variance_factor, middle, corners,
                             datetime.date.today().isoformat())

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
 from calib.kit import default_kit, read_kit
-from calib.photo import SUFFIXES, PhotoError, read_photo
+from calib.photo import SUFFIXES, PhotoError, read_photo, read_upright, turn_points
 from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle import datum
+from photoangle.bar_axis import bar_axis_from_states
 from photoangle.carfile import CORNERS, CarFile, CarFileError, Corner, read_carfile
+from photoangle.dots import dot_points, find_dots
 from photoangle.figures import measure_figures
 from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
@@ -47,8 +51,11 @@ class StateResult:
     axes: object = None
     lateral: object = None
     tie: object = None
+    bar_axis: tuple | None = None
+    dots: list = field(default_factory=list)
     sightings: list = field(default_factory=list)
     paths: dict = field(default_factory=dict)
+    notes: Corner = Corner()
 
 
 @dataclass
@@ -216,7 +223,7 @@ def measure_folder(root, progress, kit_path=None, only=None):
         result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress)
         if result is not None:
             states.append(result)
-    _tie_to_ride(states, kit, car, report)
+    _tie_states(states, kit, car, report)
     for result in states:
         _figures_of(result, car, report)
     tape, comparisons = tape_figures(car, report.figures, {(s.corner, s.state) for s in states})
@@ -225,25 +232,57 @@ def measure_folder(root, progress, kit_path=None, only=None):
     return Measurement(report, states, car, kit, root)
 
 
-def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, dots=None):
-    """Measure loose photos together as one unnamed state.  As `measure_folder`."""
+def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
+    """Measure loose photos together as one unnamed state.
+
+    Parameters: paths; progress; kit_path; car_root: folder whose car.toml and lens profile to use; planar: the parts lie
+    in the card's plane; dots: role keys of plain stickers from left to right (one photo); level: "plumb", "card"
+    or "none" instead of car.toml's; corner: whose stand-offs in car.toml to use.  Returns Measurement.  Raises CannotUse.
+    """
     paths = [Path(p) for p in paths]
     root = Path(car_root) if car_root else None
     car = load_car(root) if root else CarFile()
+    if level:
+        car = replace(car, level=replace(car.level, by=level))
     kit = load_kit(root or Path(), car, kit_path)
+    if dots and (len(paths) != 1 or kit.card is None):
+        raise CannotUse(Finding(UNUSABLE, "--dots", "plain stickers work in one photo, with the card in their plane",
+                                "give one photo"))
     report = Report()
     profiles = _profiles(root, report, progress, car, kit) if root else []
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
-    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar)
+    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar, corner)
     states = [result] if result else []
+    if result and dots:
+        _name_dots(result, dots, kit, report)
     for state in states:
         _figures_of(state, car, report)
     return Measurement(report, states, car, kit, root)
 
 
-def _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False):
+def _name_dots(result, names, kit, report):
+    """Put the named stickers' places into the result."""
+    name = result.scene.photos[0]
+    if not result.scene.has_card:
+        report.tell(Finding(UNUSABLE, name, "the card is not seen: stickers need it in their plane",
+                            "hold the card in the plane of the parts and take the photo again"))
+        return
+    colour, _, orientation = read_upright(result.paths[name], most_px=10**6)
+    values = result.scene.solution.values
+    lens = values.lens.copy()
+    lens[0] *= 1 + values.shift[0, 0]
+    lens[2:4] += values.shift[0, 1:]
+    result.dots = find_dots(colour, result.scene.cameras[0], lens, kit.card)
+    points, findings = dot_points(result.dots, names, result.scene, 0, orientation, colour.shape[1::-1], turn_points)
+    report.tell(*findings)
+    if points is not None:
+        result.points = points
+
+
+def _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
+                   notes_of=None):
     """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
     pictures = _Pictures()
     sightings = []
@@ -278,14 +317,14 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
         report.tell(scene.finding)
         return None
     report.tell(*scene.findings)
-    corner_file = car.corner(corner) if corner else Corner()
+    corner_file = car.corner(corner or notes_of)
     scale, scale_u, _, _ = print_scale(car.print_check)
     points, findings = joint_points(scene, kit, corner_file, car.level, scale, scale_u)
     report.tell(*(Finding(f.level, where, f.what, f.do.replace("corner.", f"{corner}." if corner else ""))
                   for f in findings))
     up, findings = datum.gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
-    return StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names)
+    return StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file)
 
 
 def _one_camera(sightings, report, profiles):
@@ -303,47 +342,67 @@ def _one_camera(sightings, report, profiles):
     return [s for s in sightings if s.camera == keep]
 
 
-def _tie_to_ride(states, kit, car, report):
-    """Give every state of a corner its chassis axes through the ride state."""
-    rides = {s.corner: s for s in states if s.state == "ride"}
+def _tie_states(states, kit, car, report):
+    """Tie the states of each corner together by the chassis; give each its axes and the bar's axis."""
     for result in states:
         if result.up is not None:
             result.lateral = datum.level_axes(result.points, result.up)
-    for result in states:
-        ride = rides.get(result.corner)
-        where = f"{result.corner}/{result.state}"
-        if ride is None or ride.up is None:
-            continue
-        if result is ride:
-            result.axes = datum.floor_axes(ride.points, ride.up, car.level)
-            if result.axes is None:
-                report.tell(Finding(ATTENTION, where, "which way the car points is not known: no sill markers seen",
-                                    "have both sill markers in the ride photos"))
-            elif not car.level.floor_given:
-                report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
-                                    f" {car.level.floor_within_deg:g} deg is assumed",
-                                    "lay a long level on the floor and write floor_slope_along_deg"))
-            continue
-        base = datum.floor_axes(ride.points, ride.up, car.level)
-        tie = datum.tie_scenes(result.scene, ride.scene, kit) if base is not None else None
-        if tie is None:
-            continue
-        result.tie = tie
-        result.axes = datum.carried_axes(base, tie)
-        report.tell(*datum.moved_findings(tie, kit, where))
     for corner in sorted({s.corner for s in states if s.corner}):
-        if corner not in rides:
+        mine = [s for s in states if s.corner == corner]
+        ride = next((s for s in mine if s.state == "ride"), None)
+        base = _ride_axes(ride, car, report) if ride is not None else None
+        if ride is None:
             report.tell(Finding(NOTE, corner, "no ride photos: angles are against gravity only, and the car's own"
                                 " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
-                                " markers, plumb, card) into " + f"{corner}/ride"))
+                                f" markers, plumb, card) into {corner}/ride"))
+        reference = ride or max(mine, key=lambda s: len(datum.chassis_markers(s.scene, kit)))
+        for result in mine:
+            if result is reference:
+                continue
+            result.tie = datum.tie_scenes(result.scene, reference.scene, kit)
+            if result.tie is None or ride is None:
+                continue
+            if base is not None:
+                result.axes = datum.carried_axes(base, result.tie)
+            report.tell(*datum.moved_findings(result.tie, kit, f"{corner}/{result.state}"))
+        _bar_axis(mine, reference, kit)
+
+
+def _ride_axes(ride, car, report):
+    """Chassis axes of the ride state, or None with the reason told."""
+    where = f"{ride.corner}/ride"
+    if ride.up is None:
+        return None
+    ride.axes = datum.floor_axes(ride.points, ride.up, car.level)
+    if ride.axes is None:
+        report.tell(Finding(ATTENTION, where, "which way the car points is not known: no sill markers seen",
+                            "have both sill markers in the ride photos"))
+    elif not car.level.floor_given:
+        report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
+                            f" {car.level.floor_within_deg:g} deg is assumed",
+                            "lay a long level on the floor and write floor_slope_along_deg"))
+    return ride.axes
+
+
+def _bar_axis(mine, reference, kit):
+    """The bar's own axis, where it turned between states, in each state's world."""
+    tied = {s.state: s for s in mine if s is reference or s.tie is not None}
+    axis = bar_axis_from_states({k: s.scene for k, s in tied.items()},
+                                {k: s.tie for k, s in tied.items()}, kit)
+    if axis is None:
+        return
+    for s in tied.values():
+        back = s.tie.pose.rotation.T if s.tie is not None else np.eye(3)
+        s.bar_axis = (back @ axis.vector, back @ axis.covariance @ back.T)
 
 
 def _figures_of(result, car, report):
-    corner_file = car.corner(result.corner) if result.corner else Corner()
+    corner_file = result.notes
     if result.lateral is None and result.up is not None:
         result.lateral = datum.level_axes(result.points, result.up)
     figures = measure_figures(result.points, result.up, result.axes, result.lateral, result.corner,
-                              result.state, result.scene.solution.degrees_of_freedom(), corner_file.radius_mm)
+                              result.state, result.scene.solution.degrees_of_freedom(), corner_file.radius_mm,
+                              result.bar_axis)
     report.figures += figures
     if not figures:
         where = f"{result.corner}/{result.state}" if result.corner else "photos"

@@ -25,6 +25,8 @@ _FOREIGN = 60.0
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
 _PLUMB_STANDOFF_MM, _STRING_TIE_MM = 1.6, 0.15
+# How well parts lie in the plane of a card held beside them.
+_PLANE_MM, _PLANE_TILT_DEG = 1.0, 2.0
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,7 @@ def solve_scene(sightings, kit, knowledge, where="", more=None, planar=False):
 
     Parameters: sightings: list of PhotoSighting; kit; knowledge: LensKnowledge; where: for
     messages; more: optional callback (scene, sightings) -> sightings with tags found by a second,
-    guided look, or the same list.
+    guided look, or the same list; planar: the markers lie in the card's plane.
     Returns Scene or Refusal.
     """
     sizes = {i: kit.slot(i).size_mm for s in sightings for i in s.tags}
@@ -55,19 +57,19 @@ def solve_scene(sightings, kit, knowledge, where="", more=None, planar=False):
         return Refusal(Finding(UNUSABLE, where, "no marker and no card was found in any photo",
                                "check that the markers are this kit's, face the phone, are lit, and fill"
                                " at least 40 pixels each"))
-    scene = _solve_once(used, kit, sizes, knowledge, where)
+    scene = _solve_once(used, kit, sizes, knowledge, where, planar)
     if isinstance(scene, Refusal) or more is None:
         return scene
     fuller = more(scene, used)
     if fuller is not used:
-        again = _solve_once(fuller, kit, sizes, knowledge, where)
+        again = _solve_once(fuller, kit, sizes, knowledge, where, planar)
         if not isinstance(again, Refusal):
             return again
     return scene
 
 
-def _solve_once(sightings, kit, sizes, knowledge, where):
-    built = _start(sightings, kit, sizes, knowledge, where)
+def _solve_once(sightings, kit, sizes, knowledge, where, planar):
+    built = _start(sightings, kit, sizes, knowledge, where, planar)
     if isinstance(built, Refusal):
         return built
     lost, built = built
@@ -99,6 +101,7 @@ class _Problem:
     priors: Priors
     left_out: tuple = ()
     turning: bool = False
+    planar: bool = False
 
 
 def _rows(problem):
@@ -127,7 +130,8 @@ def _bundle(problem, priors=None):
     if problem.kit.card:
         size = (problem.kit.card.width_mm, problem.kit.card.height_mm)
     return Bundle(len(problem.sightings), len(problem.order), tags, cards,
-                  priors or problem.priors, _string_ties(problem), size)
+                  priors or problem.priors,
+                  _string_ties(problem) + _plane_ties(problem), size)
 
 
 def _string_ties(problem):
@@ -144,12 +148,27 @@ def _string_ties(problem):
     return tuple(ties)
 
 
+def _plane_ties(problem):
+    """Markers said to lie in the card's plane: three points of each are held near z = 0."""
+    if not problem.planar:
+        return ()
+    tilt = np.radians(_PLANE_TILT_DEG) * 100
+    ties = []
+    for body, marker in enumerate(problem.order):
+        if isinstance(marker, int) and not _is_plumb(problem.kit, marker):
+            ties.append(Tie(body, np.zeros(3), -1, np.zeros(3), np.array([[0, 0, 1 / _PLANE_MM]])))
+            for arm in (np.array([100.0, 0, 0]), np.array([0, 100.0, 0])):
+                # the difference of two points of one body: its tilt alone
+                ties.append(Tie(body, arm, body, np.zeros(3), np.array([[0, 0, 1 / tilt]])))
+    return tuple(ties)
+
+
 def _is_plumb(kit, marker):
     slot = kit.slot(marker)
     return slot is not None and slot.role.body == "plumb"
 
 
-def _start(sightings, kit, sizes, knowledge, where):
+def _start(sightings, kit, sizes, knowledge, where, planar):
     priors = knowledge.priors
     lens = priors.lens_mean
     with_card = kit.card is not None and any(
@@ -174,7 +193,8 @@ def _start(sightings, kit, sizes, knowledge, where):
             continue
         order = ((None,) if with_card else (root,)) + tuple(
             sorted(i for i in markers if i != root))
-        problem = _Problem(tuple(sightings[k] for k in placed), order, sizes, kit, knowledge, priors)
+        problem = _Problem(tuple(sightings[k] for k in placed), order, sizes, kit, knowledge, priors,
+                           planar=planar and with_card)
         poses = [cameras[k] for k in placed]
         try:
             solution = _bundle(problem).solve(_values(lens, poses, [markers.get(i) for i in order],

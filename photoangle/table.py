@@ -5,8 +5,8 @@ from __future__ import annotations
 from photoangle.model import ATTENTION, NOTE, UNUSABLE
 
 TITLES = {
-    "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm, bush to eye",
-    "control_arm_angle": "control arm angle", "control_arm_elevation": "control arm, as a line",
+    "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm as a line",
+    "control_arm_angle": "control arm angle", "control_arm_elevation": "control arm as a line",
     "link_elevation": "drop link", "bar_arm_length": "bar arm length", "bar_lever": "bar's lever",
     "link_length": "link length", "control_arm_length": "control arm length",
     "bar_to_link_angle": "bar arm to link", "sill_slope": "sill, nose up", "hub_to_arch": "hub to arch",
@@ -34,10 +34,15 @@ def format_value(figure, units="mm"):
     return f"{figure.value:.{digits}f}", f"{half:.{digits}f}", figure.unit
 
 
-def budget_words(figure, most=2):
-    """Where the uncertainty comes from, the largest shares first."""
-    parts = [f"{name} {share:.0%}" for name, share in list(figure.budget.items())[:most] if share >= 0.1]
-    return ", ".join(parts)
+def budget_words(figure, room=24):
+    """Where the uncertainty comes from, the largest shares first, as many as fit in ``room``."""
+    words = ""
+    for name, share in figure.budget.items():
+        more = f"{', ' if words else ''}{name} {share:.0%}"
+        if share < 0.1 or len(words) + len(more) > room:
+            break
+        words += more
+    return words
 
 
 def figure_lines(figures, units="mm"):
@@ -45,11 +50,11 @@ def figure_lines(figures, units="mm"):
     rank = {name: k for k, name in enumerate(_ORDER)}
     rows = [f for f in figures if not f.name.startswith("tape:")]
     rows.sort(key=lambda f: (rank.get(f.name, 99), f.name, f.datum != "chassis", f.datum or ""))
-    lines = [f"  {'':22s} {'value':>9s} {'+- 95 %':>8s} {'':3s}  {'against':8s} mostly from"]
+    lines = [f"  {'':21s} {'value':>8s} {'+- 95 %':>8s} {'':3s} {'against':7s}  mostly from"]
     for f in rows:
         value, half, unit = format_value(f, units)
-        lines.append(f"  {figure_title(f.name):22s} {value:>9s} {half:>8s} {unit:3s}  {f.datum or '':8s}"
-                     f" {budget_words(f)}"[:80].rstrip())
+        lines.append(f"  {figure_title(f.name):21s} {value:>8s} {half:>8s} {unit:3s} {f.datum or '':7s}"
+                     f"  {budget_words(f)}".rstrip())
     return lines
 
 
@@ -57,12 +62,12 @@ def comparison_lines(comparisons, units="mm"):
     """Photo beside tape."""
     if not comparisons:
         return []
-    lines = ["  tape beside photo:"]
+    lines = ["  the tape read:"]
     for c in comparisons:
         value, half, unit = format_value(c.tape, units)
         other, other_half, _ = format_value(c.photo, units)
         verdict = "agree" if c.agrees else "DISAGREE"
-        lines.append(f"  {figure_title(c.photo.name):22s} tape {value} +- {half}, photo {other} +- {other_half}"
+        lines.append(f"    {figure_title(c.photo.name):19s} {value} +- {half}, photo {other} +- {other_half}"
                      f" {unit}: {verdict} (E_n {c.e_n:+.1f})")
     return lines
 

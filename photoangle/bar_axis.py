@@ -1,0 +1,121 @@
+"""The axis the bar turns about, from two or more positions of the car.
+
+Between two states the bar's markers turn about one axis fixed in the chassis: each marker's turn is a
+rotation vector along it, and each marker's shift is square to it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.poses import vector_from_rotation
+
+_LEAST_TURN = np.radians(2.5)
+_FOREIGN = 16.0  # squared misfit per marker and pair of states, expected 3
+# In-plane sway of rubber bushes and of a bar that is not quite rigid (common practice, no source).
+_SWAY_DEG = 0.15
+
+
+@dataclass(frozen=True)
+class BarAxis:
+    """Unit vector (3,) in the reference scene's world, pointing left where left is known, and the
+    covariance (3, 3) of a small turn of it, rad; markers and states it rests on."""
+
+    vector: np.ndarray
+    covariance: np.ndarray
+    markers: tuple
+    states: tuple
+
+
+def bar_axis_from_states(scenes, ties, kit):
+    """The bar's axis from scenes tied together by the chassis.
+
+    Parameters: scenes: state -> Scene; ties: state -> datum.Tie to the reference (None for the reference
+    itself); kit.
+    Returns BarAxis or None where no bar marker turned far enough.
+    """
+    seen = {}
+    for state, scene in scenes.items():
+        for i in scene.markers:
+            if kit.slot(i).role.body == "bar" and i not in scene.loose:
+                seen.setdefault(i, []).append(state)
+    pairs = []
+    for marker, states in sorted(seen.items()):
+        base = states[0]
+        for other in states[1:]:
+            pairs.append(_pair(marker, base, other, scenes, ties))
+    pairs = [p for p in pairs if np.linalg.norm(p["turn"]) > _LEAST_TURN]
+    while pairs:
+        axis, covariance, misfit = _fit(pairs)
+        worst = int(np.argmax(misfit))
+        if misfit[worst] < _FOREIGN or len(pairs) == 1:
+            break
+        pairs.pop(worst)
+    if not pairs or misfit[0] > 10 * _FOREIGN:
+        return None
+    return BarAxis(axis, covariance + np.eye(3) * np.radians(_SWAY_DEG) ** 2,
+                   tuple(sorted({p["marker"] for p in pairs})),
+                   tuple(sorted({s for p in pairs for s in p["states"]})))
+
+
+def _placed(marker, state, scenes, ties):
+    """Pose of a marker in the reference world with its covariance (6, 6): turn, then shift."""
+    scene, tie = scenes[state], ties[state]
+    k = scene.order.index(marker)
+    where = scene.solution.bundle.body_slice_of(k)
+    own = scene.covariance[where, where] if k else np.zeros((6, 6))
+    pose = scene.markers[marker]
+    if tie is None:
+        return pose, own
+    moved = tie.pose @ pose
+    spin = np.zeros((6, 6))
+    spin[:3, :3] = spin[3:, 3:] = tie.pose.rotation
+    arm = tie.pose.rotation @ pose.translation_mm
+    lever = np.eye(6)
+    lever[3:, :3] = -np.array([[0, -arm[2], arm[1]], [arm[2], 0, -arm[0]], [-arm[1], arm[0], 0]])
+    return moved, spin @ own @ spin.T + lever @ tie.covariance @ lever.T
+
+
+def _pair(marker, base, other, scenes, ties):
+    (a, cov_a), (b, cov_b) = (_placed(marker, s, scenes, ties) for s in (base, other))
+    return {"marker": marker, "states": (base, other), "key": (base, other),
+            "turn": vector_from_rotation(b.rotation @ a.rotation.T),
+            "shift": b.translation_mm - a.translation_mm, "covariance": cov_a + cov_b}
+
+
+def _fit(pairs):
+    """Axis by Gauss-Newton over its two angles and each pair of states' turn."""
+    first = pairs[0]["turn"]
+    axis = first / np.linalg.norm(first)
+    keys = sorted({p["key"] for p in pairs})
+    angle = {k: np.mean([p["turn"] @ axis for p in pairs if p["key"] == k]) for k in keys}
+    for _ in range(20):
+        across = np.linalg.svd(axis[None])[2][1:].T  # (3, 2): directions the axis may lean
+        rows, residuals, weights = [], [], []
+        for p in pairs:
+            c = p["covariance"]
+            row = np.zeros((4, 2 + len(keys)))
+            t = angle[p["key"]]
+            row[:3, :2], row[:3, 2 + keys.index(p["key"])] = -t * across, -axis
+            row[3, :2] = p["shift"] @ across
+            r = np.r_[p["turn"] - t * axis, p["shift"] @ axis]
+            pick = np.zeros((4, 6))
+            pick[:3, :3], pick[3, 3:] = np.eye(3), axis
+            rows.append(row)
+            residuals.append(r)
+            weights.append(np.linalg.inv(pick @ c @ pick.T + np.diag([1e-8] * 3 + [0.02**2])))
+        normal = sum(a.T @ w @ a for a, w in zip(rows, weights))
+        step = -np.linalg.solve(normal, sum(a.T @ w @ r for a, w, r in zip(rows, weights, residuals)))
+        axis = axis + across @ step[:2]
+        axis /= np.linalg.norm(axis)
+        for k, key in enumerate(keys):
+            angle[key] += step[2 + k]
+        if np.abs(step).max() < 1e-10:
+            break
+    inverse = np.linalg.inv(normal)[:2, :2]
+    # leaning the axis along `across` is a turn about axis x across
+    turn = np.cross(axis, across.T).T
+    misfit = np.array([r @ w @ r for r, w in zip(residuals, weights)])
+    return axis, turn @ inverse @ turn.T, misfit

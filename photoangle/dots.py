@@ -1,0 +1,190 @@
+"""Plain round stickers or paint dots in the card's plane: found, centred, named from left to right.
+
+A circle seen at a slant is an ellipse whose centre is not the circle's centre: the outline is carried
+into the card's plane first and the circle fitted there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from calib.lens import project, unproject
+from photoangle.joints import Points
+from photoangle.model import ATTENTION, UNUSABLE, Finding
+
+SMALLEST_MM, LARGEST_MM = 5.0, 40.0
+_LEAST_CONTRAST = 18.0  # CIELAB units between dot and its surroundings
+_MOST_OVAL = 1.25
+# What a sticker's outline does not show: uneven edge, light from one side.
+_EDGE_PX = 0.25
+_OFF_PLANE_MM = 1.0 / np.sqrt(3)
+
+
+@dataclass(frozen=True)
+class Dot:
+    """A round spot in the card's plane: centre (px and mm in the card's frame), diameter, contrast."""
+
+    centre_px: np.ndarray
+    centre_mm: np.ndarray
+    diameter_mm: float
+    contrast: float
+
+
+def on_plane(pixels, camera, lens):
+    """Where rays through pixels (k, 2) meet the card's plane z = 0; camera: camera_from_card.  (k, 2) mm."""
+    rays = np.c_[unproject(pixels, lens), np.ones(len(pixels))] @ camera.rotation
+    origin = -camera.rotation.T @ camera.translation_mm
+    s = -origin[2] / rays[:, 2]
+    return origin[:2] + s[:, None] * rays[:, :2]
+
+
+def find_dots(colour, camera, lens, card):
+    """Round spots in the card's plane, outside the card.
+
+    Parameters: colour (H, W, 3) uint8 BGR in the sensor's frame, full size; camera: camera_from_card Pose; lens; card.
+    Returns a list of Dot, the best contrast first.
+    """
+    from skimage.measure import label, regionprops
+
+    middle = camera.apply(np.array([[card.width_mm / 2, card.height_mm / 2, 0.0]]))[0]
+    px_per_mm = lens[0] / middle[2]
+    reduction = max(1, int(px_per_mm * 10 / 24))
+    small = cv2.resize(colour, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_BGR2LAB)
+    reach = int(2.2 * LARGEST_MM / 2 * px_per_mm / reduction) | 1
+    around = np.stack([cv2.medianBlur(np.clip(lab[..., k] + (0, 128, 128)[k], 0, 255).astype(np.uint8),
+                                      min(reach, 99)) for k in range(3)], -1).astype(np.float32)
+    around -= np.array([0, 128, 128], np.float32)
+    difference = np.linalg.norm(lab - around, axis=2)
+    found = []
+    for threshold in (_LEAST_CONTRAST, 2 * _LEAST_CONTRAST):
+        for region in regionprops(label(difference > threshold)):
+            scale = np.sqrt(region.area) / px_per_mm * reduction * 1.13  # about the diameter, mm
+            if not 0.5 * SMALLEST_MM < scale < 1.5 * LARGEST_MM or region.solidity < 0.88:
+                continue
+            row, column = region.centroid
+            centre = (np.array([column, row]) + 0.5) * reduction - 0.5
+            dot = _centre(colour, centre, 0.9 * scale * px_per_mm, camera, lens)
+            if dot is None or _on_card(dot.centre_mm, card):
+                continue
+            if all(np.linalg.norm(dot.centre_mm - d.centre_mm) > 0.5 * d.diameter_mm for d in found):
+                found.append(dot)
+    return sorted(found, key=lambda d: -d.contrast)
+
+
+def _on_card(at, card, margin=25.0):
+    return (-margin < at[0] < card.width_mm + margin) and (-margin < at[1] < card.height_mm + margin)
+
+
+def _centre(colour, centre, reach, camera, lens):
+    """The circle through a spot's outline, fitted in the card's plane; None where it is no circle."""
+    from skimage.measure import EllipseModel, find_contours
+
+    x0, y0 = np.maximum(np.rint(centre - reach).astype(int), 0)
+    x1, y1 = np.rint(centre + reach).astype(int) + 1
+    window = colour[y0:y1, x0:x1].astype(np.float32)
+    if min(window.shape[:2]) < 8:
+        return None
+    lab = cv2.cvtColor(window / 255, cv2.COLOR_BGR2LAB)
+    cx, cy = centre - [x0, y0]
+    ry, rx = np.ogrid[:window.shape[0], :window.shape[1]]
+    far = np.hypot(rx - cx, ry - cy)
+    inner, outer = far < 0.25 * reach, far > 0.85 * reach
+    if inner.sum() < 4 or outer.sum() < 8:
+        return None
+    spot, ground = np.median(lab[inner], 0), np.median(lab[outer], 0)
+    step = spot - ground
+    contrast = float(np.linalg.norm(step))
+    if contrast < _LEAST_CONTRAST:
+        return None
+    # along the line from ground to spot: 0 outside, 1 inside
+    share = (lab - ground) @ step / contrast**2
+    share = cv2.GaussianBlur(share, (0, 0), 0.8)
+    outlines = [c for c in find_contours(share, 0.5) if len(c) > 12 and np.allclose(c[0], c[-1])]
+    if not outlines:
+        return None
+    outline = min(outlines, key=lambda c: np.linalg.norm(c.mean(0) - [cy, cx]))
+    pixels = outline[:-1, ::-1] + [x0, y0]
+    flat = on_plane(pixels, camera, lens)
+    try:
+        ellipse = EllipseModel.from_estimate(flat)
+        if not ellipse:
+            return None
+        at, (a, b) = np.array(ellipse.center), ellipse.axis_lengths
+    except (AttributeError, ValueError):
+        return None
+    miss = np.abs(ellipse.residuals(flat)).mean()
+    if (not np.isfinite(at).all() or max(a, b) / min(a, b) > _MOST_OVAL or miss > 0.06 * (a + b)
+            or not SMALLEST_MM < a + b < LARGEST_MM):
+        return None
+    seen = project(camera.apply(np.r_[at, 0.0][None]), lens)[0]
+    return Dot(seen, at, float(a + b), contrast)
+
+
+def dot_points(dots, names, scene, photo_index, orientation, size_px, upright):
+    """Named Points from dots, from left to right in the upright picture.
+
+    Parameters: dots: list of Dot; names: role keys; scene: with the card; photo_index; orientation and size_px of the photo;
+    upright(points, width, height, orientation) turns points as the picture is shown.
+    Returns (Points or None, findings).
+    """
+    if len(dots) < len(names):
+        return None, [Finding(UNUSABLE, scene.photos[photo_index],
+                              f"{len(dots)} round stickers found beside the card, {len(names)} named",
+                              "use plain stickers of 8 to 20 mm on a ground of another brightness or colour")]
+    findings = []
+    chosen = dots[:len(names)]
+    if len(dots) > len(names):
+        findings.append(Finding(ATTENTION, scene.photos[photo_index],
+                                f"{len(dots)} round spots found, {len(names)} named: the clearest were taken",
+                                "check the annotated photo"))
+    turned = upright(np.array([d.centre_px for d in chosen]), *size_px, orientation)
+    order = np.argsort(turned[:, 0], kind="stable")
+    return _points([chosen[k] for k in order], names, scene, photo_index), findings
+
+
+def _points(dots, names, scene, photo_index):
+    """Positions in the card's frame with covariance by source, by numeric derivatives."""
+    from calib.poses import Pose, rotation_from_vector
+
+    bundle, values = scene.solution.bundle, scene.solution.values
+    pixels = np.array([d.centre_px for d in dots])
+    n, start = bundle.lens_size, bundle.camera_start + bundle.per_camera * photo_index
+    unknowns = np.r_[np.arange(n), start + np.arange(bundle.per_camera)]
+
+    def place(change, seen=pixels):
+        lens = values.lens + change[:n]
+        shift = values.shift[photo_index] + (change[n + 6:] if bundle.per_camera == 9 else 0)
+        lens = np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
+        camera = Pose(rotation_from_vector(change[n:n + 3]) @ scene.cameras[photo_index].rotation,
+                      scene.cameras[photo_index].translation_mm + change[n + 3:n + 6])
+        return np.c_[on_plane(seen, camera, lens), np.zeros(len(seen))].ravel()
+
+    sigma = np.sqrt(scene.covariance.diagonal()[unknowns])
+    jacobian = np.zeros((3 * len(dots), len(unknowns)))
+    for k, s in enumerate(sigma):
+        if s > 0:
+            change = np.zeros(len(unknowns))
+            change[k] = 0.1 * s
+            jacobian[:, k] = (place(change) - place(-change)) / (0.2 * s)
+    still = np.zeros(len(unknowns))
+    edge, plane = np.zeros((3 * len(dots),) * 2), np.zeros((3 * len(dots),) * 2)
+    eye = -scene.cameras[photo_index].rotation.T @ scene.cameras[photo_index].translation_mm
+    for k in range(len(dots)):
+        at = slice(3 * k, 3 * k + 3)
+        by_px = np.stack([(place(still, pixels + d) - place(still, pixels - d))[at] / 2
+                          for d in (np.array([1.0, 0]), np.array([0, 1.0]))], 1)
+        edge[at, at] = by_px @ by_px.T * _EDGE_PX**2
+        way = np.r_[dots[k].centre_mm, 0] - eye
+        way /= way[2]
+        plane[at, at] = np.outer(way, way) * _OFF_PLANE_MM**2
+    part = scene.covariance[np.ix_(unknowns, unknowns)]
+    ordered = sorted(range(len(names)), key=lambda k: names[k])
+    rows = np.concatenate([np.arange(3 * k, 3 * k + 3) for k in ordered])
+    sources = {name: c[np.ix_(rows, rows)] for name, c in (
+        ("pixels", jacobian @ part @ jacobian.T), ("dot's edge", edge), ("out of plane", plane))}
+    return Points(tuple(names[k] for k in ordered), place(still).reshape(-1, 3)[ordered], sources,
+                  {names[k]: None for k in ordered})

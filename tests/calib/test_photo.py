@@ -1,0 +1,139 @@
+"""Reading pictures: right, or refused with a remedy."""
+
+import io
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from calib.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
+
+ROWS, COLUMNS = 300, 400
+
+
+def picture():
+    """A picture without symmetry: bright top-left corner, a dark bar at the right."""
+    grey = np.full((ROWS, COLUMNS), 120, np.uint8)
+    grey[:60, :80] = 230
+    grey[100:200, 350:] = 20
+    return grey
+
+
+def save_jpeg(path, pixels, orientation=None, **exif_tags):
+    exif = Image.Exif()
+    if orientation:
+        exif[0x0112] = orientation
+    exif[0x010F], exif[0x0110] = "Plover", "P9"
+    details = exif.get_ifd(0x8769)
+    details[0xA405] = 27
+    Image.fromarray(pixels).save(path, "JPEG", quality=95, exif=exif)
+
+
+@pytest.mark.parametrize("orientation", [None, 1, 2, 3, 4, 5, 6, 7, 8])
+def test_pixels_stay_in_the_sensors_frame(tmp_path, orientation):
+    save_jpeg(tmp_path / "a.jpg", picture(), orientation)
+    photo = read_photo(tmp_path / "a.jpg")
+    assert photo.grey.shape == (ROWS, COLUMNS)
+    assert np.abs(photo.grey.astype(int) - picture()).mean() < 2
+    assert photo.orientation == (orientation or 1)
+    assert photo.camera.title == "Plover P9"
+    assert photo.camera.focal_px == pytest.approx(27 / 43.2666 * np.hypot(ROWS, COLUMNS), rel=1e-6)
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_upright_agrees_with_pillow(tmp_path, orientation):
+    from PIL import ImageOps
+
+    save_jpeg(tmp_path / "a.jpg", picture(), orientation)
+    with Image.open(tmp_path / "a.jpg") as image:
+        theirs = np.asarray(ImageOps.exif_transpose(image))
+    colour, scale, found = read_upright(tmp_path / "a.jpg")
+    ours = turn_upright(colour, found)[..., 0]
+    assert scale == 1 and ours.shape == theirs.shape
+    assert np.abs(ours.astype(int) - theirs).mean() < 2
+    # a point goes where its pixel goes
+    x, y = turn_points([[40.0, 30.0]], COLUMNS, ROWS, orientation)[0]
+    assert ours[int(y), int(x)] > 200
+
+
+def test_heic_is_turned_back_to_the_sensor(shared_data):
+    photo = read_photo(shared_data / "odd_files" / "pug.heic")
+    assert photo.grey.shape == (3024, 4032)
+    assert photo.camera.focal35_mm == 26
+
+
+def test_formats_give_the_same_pixels(tmp_path):
+    for name in ("a.png", "a.bmp", "a.tiff", "a.webp"):
+        kind = {"webp": {"lossless": True}}.get(name[2:], {})
+        Image.fromarray(picture()).convert("RGB").save(tmp_path / name, **kind)
+        assert np.abs(read_photo(tmp_path / name).grey.astype(int) - picture()).max() <= 1
+
+
+def test_sixteen_bits_and_cmyk(tmp_path):
+    cv2.imwrite(str(tmp_path / "a.png"), picture().astype(np.uint16) * 257)
+    assert np.abs(read_photo(tmp_path / "a.png").grey.astype(int) - picture()).max() <= 1
+    Image.fromarray(picture()).convert("RGB").convert("CMYK").save(tmp_path / "a.jpg", quality=95)
+    assert np.abs(read_photo(tmp_path / "a.jpg").grey.astype(int) - picture()).mean() < 4
+
+
+def bad_files(folder):
+    save_jpeg(folder / "whole.jpg", picture())
+    data = (folder / "whole.jpg").read_bytes()
+    (folder / "empty.jpg").write_bytes(b"")
+    (folder / "cut.jpg").write_bytes(data[:len(data) // 2])
+    (folder / "words.jpg").write_text("not a picture")
+    (folder / "tiny.png").write_bytes(_png(20, 20))
+    (folder / "folder.jpg").mkdir()
+    (folder / "nowhere.jpg").symlink_to(folder / "gone.jpg")
+    (folder / "movie.gif").write_bytes(_gif())
+    return [p for p in sorted(folder.iterdir()) if p.name != "whole.jpg"]
+
+
+def _png(w, h):
+    stream = io.BytesIO()
+    Image.new("L", (w, h)).save(stream, "PNG")
+    return stream.getvalue()
+
+
+def _gif():
+    stream = io.BytesIO()
+    Image.new("P", (300, 300)).save(stream, "GIF")
+    return stream.getvalue()
+
+
+def test_bad_files_are_refused_with_a_remedy(tmp_path):
+    files = bad_files(tmp_path)
+    assert len(files) == 7
+    for path in files:
+        with pytest.raises(PhotoError) as error:
+            read_photo(path)
+        assert error.value.what and error.value.do
+
+
+def test_a_giant_declaration_is_refused_before_decoding(tmp_path):
+    import struct
+    import zlib
+
+    header = struct.pack(">IIBBBBB", 20000, 15000, 8, 0, 0, 0, 0)
+    data = b"\x89PNG\r\n\x1a\n"
+    for chunk in (b"IHDR" + header, b"IDAT" + zlib.compress(b"\0" * 100), b"IEND"):
+        data += struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+    (tmp_path / "bomb.png").write_bytes(data)
+    with pytest.raises(PhotoError, match="pixels"):
+        read_photo(tmp_path / "bomb.png")
+
+
+def test_odd_files_from_outside(shared_data):
+    """Pillow's and pillow_heif's own odd files: read, or refused in words; never another exception."""
+    read = set()
+    for path in sorted((shared_data / "odd_files").iterdir()):
+        try:
+            photo = read_photo(path)
+        except PhotoError as error:
+            assert error.what and error.do
+        else:
+            assert photo.grey.ndim == 2 and photo.grey.dtype == np.uint8
+            read.add(path.name)
+    assert {"pug.heic", "exif_typeerror.jpg", "hopper_bad_exif.jpg"} <= read
+    assert not read & {"broken.png", "empty.heic", "truncated_image.png", "decompression_bomb.gif"}
