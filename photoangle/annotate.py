@@ -57,7 +57,7 @@ class _Canvas:
                 self.draw.line([tuple(p), tuple(q)], fill=c, width=max(1, round((width + extra) * self.unit)))
 
     def words(self, where, text, colour=WHITE, size=17, taken=None):
-        """A label on a dark plate near ``where``, moved off labels already there."""
+        """A label on a dark plate near ``where``, moved off what is already there.  Returns its box."""
         font = self.font(size)
         box = self.draw.textbbox((0, 0), text, font=font)
         w, h = box[2] - box[0] + 8 * self.unit, box[3] - box[1] + 8 * self.unit
@@ -75,6 +75,7 @@ class _Canvas:
         self.draw.rectangle([x, y, x + w, y + h], fill=(20, 20, 20), outline=colour,
                             width=max(1, round(1.5 * self.unit)))
         self.draw.text((x + 4 * self.unit - box[0], y + 4 * self.unit - box[1]), text, fill=colour, font=font)
+        return x, y, x + w, y + h
 
 
 def annotate(path, target, result, index, figures, kit, most_px=2000):
@@ -88,7 +89,8 @@ def annotate(path, target, result, index, figures, kit, most_px=2000):
     scene = result.scene
     name = scene.photos[index]
     sighting = next(s for s in result.sightings if s.name == name)
-    taken = []
+    # labels keep off the tags themselves
+    taken = [tuple(np.r_[c.min(0), c.max(0)]) for c in (canvas.at(t.corners_px) for t in sighting.found)]
     lens = scene.solution.values.lens.copy()
     shift = scene.solution.values.shift[index]
     lens[0] *= 1 + shift[0]
@@ -128,40 +130,43 @@ def _draw_marker(canvas, corners_px, slot, tag_id, good, taken):
     title = slot.role.title if slot.role.number is not None else f"marker {tag_id}"
     text = title if good else f"{title}: not used"
     canvas.words((p[:, 0].max() + 4 * canvas.unit, p[:, 1].mean()), text, WHITE if good else (255, 190, 150),
-                 13, taken)
+                 11, taken)
 
 
 def _draw_parts(canvas, result, figures, see, taken):
+    """Lines on the parts, each with its level line, and the angles in a column with leaders."""
     points = result.points
     by_name = {}
     for f in figures:
         if f.name not in by_name or f.datum == "chassis":
             by_name[f.name] = f
-    scale = None
+    labels = []
     for start, end, figure_name, words, colour in PARTS:
         a, b = _place(points, start), _place(points, end)
-        figure = by_name.get(figure_name)
-        if a is None or b is None:
+        figure = by_name.get(figure_name) or by_name.get(figure_name.replace("_angle", "_elevation"))
+        if a is None or b is None or see(a) is None or see(b) is None:
             continue
-        pa, pb = see(a), see(b)
-        if pa is None or pb is None:
-            continue
-        pa, pb = pa[0], pb[0]
+        pa, pb = see(a)[0], see(b)[0]
+        if figure is not None:
+            level = _level_end(result, a, b, figure.datum)
+            if level is not None and see(level) is not None:
+                canvas.line(pa, see(level)[0], colour, 2.0, 12)
         canvas.line(pa, pb, colour, 4.0)
         for p in (pa, pb):
             r = 6 * canvas.unit
             canvas.draw.ellipse([p[0] - r, p[1] - r, p[0] + r, p[1] + r], fill=colour, outline=BLACK,
                                 width=max(1, round(1.5 * canvas.unit)))
-        if figure is None:
-            continue
-        level = _level_end(result, a, b, figure.datum)
-        if level is not None and see(level) is not None:
-            canvas.line(pa, see(level)[0], colour, 2.0, 12)
-        half = (figure.high95 - figure.low95) / 2
-        datum = "" if figure.datum is None else f" to {figure.datum}"
-        middle = (pa + pb) / 2 + np.array([6, 10]) * canvas.unit
-        canvas.words(middle, f"{words} {figure.value:+.1f} ± {half:.1f}°{datum}", colour, 19, taken)
-    return scale
+        if figure is not None:
+            half = (figure.high95 - figure.low95) / 2
+            datum = "" if figure.datum is None else f" against {figure.datum}"
+            labels.append(((pa + pb) / 2, f"{words} {figure.value:+.1f} ± {half:.1f}°{datum}", colour))
+    # the column stands where there is least to see: at the top left, below each other
+    width, height = canvas.picture.size
+    for k, (middle, text, colour) in enumerate(labels):
+        where = np.array([12 * canvas.unit, (14 + 34 * k) * canvas.unit])
+        box = canvas.words(where, text, colour, 21, taken)
+        inside = np.clip(middle, [0, 0], [width - 1, height - 1])
+        canvas.line([min(box[2], max(box[0], inside[0])), box[3]], inside, colour, 1.2, 40)
 
 
 def _place(points, name):

@@ -1,0 +1,1 @@
+"""Makes the demo photos of an invented car, with exact truth."""
