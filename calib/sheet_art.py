@@ -113,6 +113,7 @@ def _font(bold: bool) -> str:
 
 
 def text_width_mm(words: str, size: float, bold: bool = False) -> float:
+    """Width of a line of words set at ``size`` points, mm."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     return stringWidth(words, _font(bold), size) / MM

@@ -299,7 +299,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
             continue
         sightings.append(sighting)
         pictures.put(name, photo.grey)
-    sightings = _one_camera(sightings, report, profiles)
+    sightings = sorted(_one_camera(sightings, report, profiles), key=lambda s: s.name)
     if not sightings:
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
                             "see the reasons above, and take new ones"))

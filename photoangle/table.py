@@ -67,8 +67,8 @@ def comparison_lines(comparisons, units="mm"):
         value, half, unit = format_value(c.tape, units)
         other, other_half, _ = format_value(c.photo, units)
         verdict = "agree" if c.agrees else "DISAGREE"
-        lines.append(f"    {figure_title(c.photo.name):19s} {value} +- {half}, photo {other} +- {other_half}"
-                     f" {unit}: {verdict} (E_n {c.e_n:+.1f})")
+        lines.append(f"    {figure_title(c.photo.name):18s} {value} +- {half}, photo {other} +- {other_half}"
+                     f" {unit}: {verdict} E_n {c.e_n:+.1f}")
     return lines
 
 

@@ -1,0 +1,103 @@
+"""Which part may import which, what imports cost, and that the documents keep up."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import ROOT
+
+PICTURES = {"cv2", "skimage", "PIL", "pi_heif"}
+
+
+def imports_of(path):
+    """Modules that a file imports, anywhere in it."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            names |= {a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.add(node.module)
+    return names
+
+
+def sources(folder):
+    return sorted((ROOT / folder).rglob("*.py"))
+
+
+def test_calib_knows_nothing_of_photoangle():
+    for path in sources("calib"):
+        assert not {n for n in imports_of(path) if n.split(".")[0] == "photoangle"}, path
+
+
+def test_linkage_is_pure_mechanics():
+    files = sources("photoangle/linkage")
+    assert files
+    allowed = {"photoangle.model", "photoangle.tape"}
+    for path in files:
+        for name in imports_of(path):
+            assert name.split(".")[0] not in PICTURES, (path, name)
+            if name.startswith("photoangle.") and not name.startswith("photoangle.linkage"):
+                assert name in allowed, (path, name)
+
+
+def test_only_the_command_line_knows_click():
+    for path in sources("photoangle") + sources("calib"):
+        if path.name not in ("cli.py", "commands.py"):
+            assert "click" not in imports_of(path), path
+
+
+@pytest.mark.parametrize("module", ["cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage"])
+def test_help_imports_nothing_heavy(module):
+    code = ("import sys; sys.argv = ['photoangle', '--help']\n"
+            "from photoangle.cli import main\n"
+            "try: main()\nexcept SystemExit: pass\n"
+            f"sys.exit({module!r} in sys.modules)")
+    assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, check=False).returncode == 0
+
+
+def test_the_readme_names_every_command():
+    from photoangle.cli import main
+
+    readme = (ROOT / "README.md").read_text()
+    for name in main.commands:
+        assert f"photoangle {name}" in readme, name
+
+
+def test_the_readme_has_the_cautions():
+    readme = (ROOT / "README.md").read_text().lower()
+    for words in ("chock the wheels", "never a jack alone", "nobody under the car", "both wheels of the axle",
+                  "hung by its hose", "fire watch", "lock nuts", "maker's torque", "both locks", "certify"):
+        assert words in readme, words
+
+
+def test_the_top_level_is_as_agreed():
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout
+    if not tracked:
+        pytest.skip("not a git checkout")
+    top = {line.split("/")[0] for line in tracked.splitlines()}
+    assert top <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "photoangle", "calib", "tests", "sample_images",
+                   ".ci", ".gitignore"}
+
+
+def test_public_functions_are_documented():
+    for path in sources("calib") + sources("photoangle"):
+        for node in ast.parse(path.read_text()).body:
+            if isinstance(node, (ast.FunctionDef, ast.ClassDef)) and not node.name.startswith("_"):
+                assert ast.get_docstring(node), f"{path.relative_to(ROOT)}: {node.name}"
+
+
+def test_packages_on_the_card_are_used():
+    used = set().union(*(imports_of(p) for p in sources("calib") + sources("photoangle")))
+    tops = {n.split(".")[0] for n in used}
+    assert {"cv2", "numpy", "skimage", "click"} <= tops
+    declared = re.findall(r'^\s+"([A-Za-z0-9_-]+)[>=]', (ROOT / "pyproject.toml").read_text(), re.M)
+    module = {"opencv-python": "cv2", "scikit-image": "skimage", "pillow": "PIL", "pi-heif": "pi_heif"}
+    for name in declared:
+        if name in ("pytest", "pypdfium2", "uncertainties", "pupil-apriltags", "pyceres", "mitsuba", "piexif", "setuptools"):
+            continue
+        assert module.get(name, name) in tops, name
+    assert Path(ROOT / "tests").is_dir()
