@@ -160,6 +160,30 @@ def _blurred_template(pattern, per_cell, blur_px2, quad, n):
                         borderType=cv2.BORDER_REPLICATE)
 
 
+def _blur_shortfall(h, n, u, v, w, blur, blurred_at):
+    """How much the wanted blur exceeds the one laid into the template, at every pixel.
+
+    The template was blurred as the picture is at the tag's middle; in perspective the near side is
+    larger and got too much.  Parameters: u, v: cells, w: the homography's inverse scale, at every pixel.
+    Returns three arrays like u: xx, yy and xy of the missing covariance, px^2.
+    """
+    # d(pixel)/d(cell) = (h[:2, :2] - pixel h[2, :2]) * w, since w = 1 / (h[2] . cell)
+    h = h.astype(np.float32)
+    x, y = (h[0, 0] * u + h[0, 1] * v + h[0, 2]) * w, (h[1, 0] * u + h[1, 1] * v + h[1, 2]) * w
+    j = [[(h[0, 0] - x * h[2, 0]) * w, (h[0, 1] - x * h[2, 1]) * w],
+         [(h[1, 0] - y * h[2, 0]) * w, (h[1, 1] - y * h[2, 1]) * w]]
+    middle = np.array([n / 2, n / 2, 1.0])
+    scale = h[2] @ middle
+    at = h[:2] @ middle / scale
+    inverse = np.linalg.inv((h[:2, :2] - np.outer(at, h[2, :2])) / scale)
+    laid = inverse @ blurred_at @ inverse.T  # cells^2
+    a, b, c = np.float32(laid[0, 0]), np.float32(laid[0, 1]), np.float32(laid[1, 1])
+    return (np.float32(blur[0, 0]) - (j[0][0] ** 2 * a + 2 * j[0][0] * j[0][1] * b + j[0][1] ** 2 * c),
+            np.float32(blur[1, 1]) - (j[1][0] ** 2 * a + 2 * j[1][0] * j[1][1] * b + j[1][1] ** 2 * c),
+            np.float32(blur[0, 1]) - (j[0][0] * j[1][0] * a + (j[0][0] * j[1][1] + j[0][1] * j[1][0]) * b
+                                      + j[0][1] * j[1][1] * c))
+
+
 def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=15):
     """Align a tag's pattern with the picture.
 
@@ -229,8 +253,8 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         dxx, dyy = cv2.filter2D(b_map, -1, second), cv2.filter2D(b_map, -1, second.T)
         dxy = cv2.Sobel(dx, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
         # blur acts as heat does: a small change of its covariance adds half the second derivative
-        more = (blur - blurred_at).astype(np.float32)
-        b_map = b_map + 0.5 * (more[0, 0] * dxx + more[1, 1] * dyy) + more[0, 1] * dxy
+        c00, c11, c01 = _blur_shortfall(h, n, u, v, w, blur, blurred_at)
+        b_map = b_map + 0.5 * (c00 * dxx + c11 * dyy) + c01 * dxy
         dx, dy, b = dx.ravel()[inside], dy.ravel()[inside], b_map.ravel()[inside]
         # tone curve: three bumps that vanish at black and at white
         dark = b * (1 - b)

@@ -66,17 +66,20 @@ class Shot:
     saddles: np.ndarray | None = None
 
 
-def tag_flat(tag_id, size_mm, pose, black=0.05, white=0.8, edge_cells=1.25, rng=None, dirt=0.0):
-    """A tag on its white paper."""
-    n = 8
-    bits = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, FAMILY)).generateImageMarker(tag_id, n) > 127
-    per_cell = 24
+def pattern_of(tag_id, black=0.05, white=0.8, edge_cells=1.25, per_cell=24):
+    """A tag's reflectance with its white edge: (map, samples a cell, samples of edge)."""
+    bits = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, FAMILY)).generateImageMarker(tag_id, 8) > 127
     pad = int(edge_cells * per_cell)
     big = np.pad(np.kron(bits, np.ones((per_cell, per_cell))), pad, constant_values=1.0)
-    values = black + (white - black) * big
+    return (black + (white - black) * big).astype(np.float32), per_cell, pad
+
+
+def tag_flat(tag_id, size_mm, pose, rng=None, dirt=0.0):
+    """A tag on its white paper."""
+    values, per_cell, pad = pattern_of(tag_id)
     if dirt:
         values = values * _smudges(values.shape, dirt, rng)
-    cell = size_mm / n
+    cell = size_mm / 8
     reach = size_mm / 2 + pad / per_cell * cell
     return Flat(pose, (-reach, -reach), (reach, reach), values.astype(np.float32), per_cell / cell)
 
@@ -113,7 +116,7 @@ def shoot(flats, camera_from_world, lens, width, height, camera, rng, supersampl
     scene = _background(width, height, rng)
     depth = [(camera_from_world.apply(f.pose.translation_mm[None])[0, 2], f) for f in flats]
     for _, flat in sorted(depth, key=lambda d: -d[0]):
-        _paint(scene, flat, camera_from_world, lens, supersample)
+        paint(scene, flat, camera_from_world, lens, supersample)
     return develop(scene, camera, rng)
 
 
@@ -123,7 +126,8 @@ def _background(width, height, rng):
     return np.clip(0.18 + 0.06 * soft, 0.03, 0.6).astype(np.float32)
 
 
-def _paint(scene, flat, camera_from_world, lens, supersample):
+def paint(scene, flat, camera_from_world, lens, supersample):
+    """Draw a flat into a scene of linear light (H, W), in place, by supersample^2 rays a pixel."""
     height, width = scene.shape
     camera_from_flat = camera_from_world @ flat.pose
     (x0, y0), (x1, y1) = flat.low_mm, flat.high_mm
@@ -176,7 +180,7 @@ def develop(scene, camera, rng):
     if camera.blur_px:
         light = cv2.GaussianBlur(light, (0, 0), camera.blur_px, borderType=cv2.BORDER_REPLICATE)
     if camera.motion_px:
-        light = cv2.filter2D(light, -1, _motion(camera.motion_px, camera.motion_deg),
+        light = cv2.filter2D(light, -1, motion_kernel(camera.motion_px, camera.motion_deg),
                              borderType=cv2.BORDER_REPLICATE)
     light = light + rng.normal(size=light.shape).astype(np.float32) * camera.noise * np.sqrt(
         np.maximum(light, 0.02) / 0.8)
@@ -195,7 +199,7 @@ def develop(scene, camera, rng):
     return out
 
 
-def _motion(length, degrees):
+def motion_kernel(length, degrees):
     """A straight line of motion as a kernel, by many subsamples."""
     size = int(np.ceil(length)) | 1
     size += 2

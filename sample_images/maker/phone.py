@@ -94,7 +94,7 @@ def develop(linear, taking, far_mm=None, focal_px=2618.0):
     lum = img @ np.array([0.25, 0.6, 0.15], np.float32)
     metered = np.exp(np.mean(np.log(np.maximum(lum[::8, ::8], 2e-3))))
     high = np.percentile(lum[::8, ::8], 98.5)
-    gain = min(0.19 / metered, 1.05 / high) * 2.0 ** taking.brightness
+    gain = min(0.19 / metered, 0.85 / high) * 2.0 ** taking.brightness
     img *= gain
     cast = np.array([0.52 + 0.03 * taking.warmth, 1.0, 0.60 - 0.03 * taking.warmth], np.float32)
     img *= cast

@@ -88,11 +88,14 @@ FIRST = {"front-left/droop": (3121, "10:2"), "front-left/set": (3141, "11:0"), "
 def all_shots():
     """The whole demo set."""
     out = _lens()
+    bright = {f"front-left/{k}.jpg": {"brightness": stops} for k, stops in (    # set for the card's white
+        ("ride/IMG_3114", -0.5), ("set/IMG_3143", -0.45), ("droop/IMG_3124", -0.4), ("fitted/IMG_3183", -0.4))}
     for state, rows in ROWS.items():
         number, time = FIRST[state]
         for k, (aim, az, el, d, roll, portrait) in enumerate(rows):
-            out.append(Shot(f"{state}/IMG_{number + k}.jpg", state, aim, az, el, d, roll, portrait,
-                            f"2031:05:03 {time}{k}:{(11 + 17 * k) % 60:02d}"))
+            path = f"{state}/IMG_{number + k}.jpg"
+            out.append(Shot(path, state, aim, az, el, d, roll, portrait,
+                            f"2031:05:03 {time}{k}:{(11 + 17 * k) % 60:02d}", taking=bright.get(path, {})))
     out.append(Shot("single/IMG_3160.jpg", "front-left/single", (215, 590, 275), 46, 17, 720, 1.0, False,
                     "2031:05:03 11:41:20"))
     droop = "front-left/droop"

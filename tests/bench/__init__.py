@@ -1,0 +1,1 @@
+"""Benchmarks: commands that print ratios from one run.  Never timed assertions."""
