@@ -240,7 +240,8 @@ class _Reader:
             reading = self.reading(body, path, key, 0, 400)
             stated = isinstance(value, str) and any(s in value for s in ("+-", "±", "+/-"))
             values[key] = sign * reading.value_mm
-            sigmas[key] = reading.u_mm if stated else max(self.division / 2, 0.5) / math.sqrt(3)
+            # a rule is set against both ends, the print's face and the joint's middle
+            sigmas[key] = reading.u_mm if stated else max(self.division / 2, 0.5) * math.sqrt(2 / 3)
         return values, sigmas
 
     def offsets(self, table, path):

@@ -89,13 +89,13 @@ def marker_offset(kit, marker_id, role, corner):
     along = 0.0
     if role in corner.offset_mm:
         offset = np.array(corner.offset_mm[role], float)
-        along, given = 0.5 / ROOT3, True
+        along, given = 0.5 * math.sqrt(2 / 3), True
     elif role.startswith("hose") and role not in corner.standoff_mm and corner.radius_mm.get("hose"):
         # a wrap lies on the hose: its middle is one radius below the print
         offset[2], along, given = corner.radius_mm["hose"], 0.5 / ROOT3, True
     elif role in corner.standoff_mm:
         offset[2] = corner.standoff_mm[role]
-        along, given = corner.standoff_u_mm.get(role, 0.5 / ROOT3), True
+        along, given = corner.standoff_u_mm[role], True
     return offset, stuck if given else 0.0, along, given
 
 
