@@ -13,10 +13,10 @@ ENGAGEMENT_DIAMETERS = 1.5
 class Adjuster:
     """What is known of the link's adjuster, mm; None where it is not.
 
-    threaded_ends: 1 or 2; opposite_hands: with two ends, left- and right-hand thread, so that turning the middle moves both; else
-    each end is turned by itself.  shortest_mm, longest_mm: the maker's range, centre to centre; thread_mm:
-    the thread's diameter; thread_in_mm: length of thread in, at each end as it is now; thread_out_mm: bare
-    thread between the body and the end, with the jam nut on it; jam_nut_mm: the nut's height.
+    threaded_ends: 1 or 2; opposite_hands: with two ends, left- and right-hand thread, so that turning the middle
+    moves both; else each end is turned by itself.  shortest_mm, longest_mm: the maker's range, centre to centre;
+    thread_mm: the thread's diameter; thread_in_mm: length of thread in, at each end as it is now; thread_out_mm:
+    bare thread between the body and the end, with the jam nut on it; jam_nut_mm: the nut's height.
     Raises ValueError for what is not positive, or other than one or two ends.
     """
 

@@ -1,19 +1,20 @@
-"""Which link: the length for the wanted angle, the band that will do, and a verdict that respects what is not known.
+"""Which link: the length for the wanted angle, the band that will do, and a verdict that respects what is not
+known.
 
 The guard band is that of JCGM 106 (guarded acceptance): a length is called good only where the bar arm lies
-within the tolerance in at least 95 of 100 samples.  Changes of length are worked out sample by sample against the present
-link, since an adjuster is turned from where it is: what is common to both cancels.
+within the tolerance in at least 95 of 100 samples.  Changes of length are worked out sample by sample against the
+present link, since an adjuster is turned from where it is: what is common to both cancels.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from photoangle.linkage.adjuster import Adjuster
-from photoangle.linkage.checks import check_corner, closing_findings
+from photoangle.linkage.checks import check_corner, check_hole, closing_findings
 from photoangle.linkage.lengths import Wanted, lengths
 from photoangle.linkage.mechanism import assembled_link_mm
 from photoangle.linkage.sampled import LOST_SHARE, figure, lost, shares
@@ -44,10 +45,10 @@ class Advice:
     """The answer for one eye hole.
 
     verdict: one of LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH; sentence and do: in words; figures: name -> Figure
-    (bar_arm_angle, link_length, link_length_wanted, link_length_shortest, link_length_longest, link_change, link_turns
-    where they can be had); conforms: probability that the present link does; any_of_mm: (low, high) changes that are good with
-    95 in 100, or None; half_turns: to the nearest good half turn, lengthening positive, or None; change_mm: the change to make;
-    hole: name of the eye hole; findings.
+    (bar_arm_angle, link_length, link_length_wanted, link_length_shortest, link_length_longest, link_change,
+    link_turns where they can be had); conforms: probability that the present link does; any_of_mm: (low, high)
+    changes that are good with 95 in 100, or None; half_turns: to the nearest good half turn, lengthening positive,
+    or None; change_mm: the change to make; hole: name of the eye hole; findings.
     """
 
     verdict: str
@@ -70,7 +71,7 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     mm nearer to the bar's axis than the present hole); budget: whether to work out the budgets, which names the
     largest source when nothing can be told.  Returns Advice, or Refusal where no figure may be given.
     """
-    bad = [f for f in check_corner(corner) if f.level == UNUSABLE]
+    bad = [f for f in (*check_corner(corner), check_hole(corner, hole[1])) if f is not None and f.level == UNUSABLE]
     if bad:
         return Refusal(bad[0])
     nominal = corner.nominal()
@@ -93,12 +94,13 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     change = (drawn.wanted_mm - drawn.present_mm).ravel()
     at = (best.wanted_mm - best.present_mm).item()
     figures = _figures(corner, best, drawn, change, at, adjuster)
+    at = figures["link_change"].value
     if budget:
         part = {"link_change": lambda o: o.wanted_mm - o.present_mm, "bar_arm_angle": lambda o: o.angle_deg}
         for name, of in part.items():
             if name in figures:
                 f = figures[name]
-                figures[name] = f.__class__(**{**f.__dict__, "budget": shares(corner, lambda s, of=of: of(worked(s)))})
+                figures[name] = replace(f, budget=shares(corner, lambda s, of=of: of(worked(s))))
     low, high = (drawn.low_mm - drawn.present_mm).ravel(), (drawn.high_mm - drawn.present_mm).ravel()
     return _verdict(corner, figures, at, low, high, adjuster, best.present_mm.item(), hole, wanted)
 
@@ -125,9 +127,13 @@ def _figures(corner, best, drawn, change, at, adjuster):
             ("link_change", None, "mm", at, change)]
     step = adjuster.half_turn_mm
     if step is not None:
-        rows.append(("link_turns", None, "turns", round(at / step) / 2, change / step / 2))
+        rows.append(("link_turns", None, "turns", at / step / 2, change / step / 2))
     made = [figure(corner.name, "predicted-ride", n, d, u, np.asarray(v).item(), s) for n, d, u, v, s in rows]
-    return {f.name: f for f in made if f is not None}
+    out = {f.name: f for f in made if f is not None}
+    if "link_turns" in out:
+        # an adjuster is locked at half turns
+        out["link_turns"] = replace(out["link_turns"], value=round(2 * out["link_turns"].value) / 2)
+    return out
 
 
 def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):

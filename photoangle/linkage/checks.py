@@ -14,7 +14,8 @@ from photoangle.model import ATTENTION, UNUSABLE, Finding
 # What passenger and club cars have, mm (common practice, no source): wide, to catch units and mix-ups only.
 SENSIBLE_MM = {"bar lever": (60.0, 600.0), "link": (40.0, 600.0), "control arm": (120.0, 900.0),
                "hub to arch": (100.0, 900.0)}
-_INCH = 25.4
+# What a number without its unit is taken for: factor to mm, and the unit it was read in.
+_SLIPS = ((25.4, "inches"), (10.0, "centimetres"))
 # A taped link and the distance of its joints: beyond this many standard uncertainties they contradict.
 _CONTRADICT = 4.0
 _NEAR_DEAD_DEG = 5.0
@@ -30,11 +31,12 @@ def check_length(name, value_mm, where):
         return Finding(UNUSABLE, where, f"{name} {value_mm:g} mm: a length must be more than zero", "read it again")
     if low <= value_mm <= high:
         return None
-    for factor, slip in ((_INCH, "inches taken for millimetres"), (1 / _INCH, "millimetres taken for inches"),
-                         (10.0, "centimetres taken for millimetres")):
-        if low <= value_mm * factor <= high and (factor != 10.0 or value_mm * _INCH > high):
-            return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({slip}?)",
-                           f"as {value_mm * factor:.0f} mm it would fit: write the unit with the reading")
+    slips = [(f, unit) for f, unit in _SLIPS if low <= value_mm * f <= high]
+    if slips:
+        units = " or ".join(unit for _, unit in slips)
+        would = " or ".join(f"{value_mm * f:.0f}" for f, _ in slips)
+        return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({units} taken for mm?)",
+                       f"as {would} mm it would fit: write the unit with the reading")
     return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({low:.0f} to {high:.0f} mm)",
                    "are two readings or two markers mixed up?")
 
@@ -57,6 +59,7 @@ def check_corner(corner, samples=400, seed=1):
     found += [check_length("hub to arch", v.item(), f"{corner.name}/{state}")
               for state, v in layout.hub_to_arch_mm.items()]
     found = [f for f in found if f is not None]
+    found += [] if found else _hanging(layout, where)
     if layout.link_mm is not None and not found:
         found += _taped_link(corner, layout.link_mm.item(), joints, samples, seed, where)
     if layout.foot_on == "control arm":
@@ -65,7 +68,33 @@ def check_corner(corner, samples=400, seed=1):
             found.append(Finding(UNUSABLE, where, f"the link's foot is {reach:.0f} mm from the arm's pivots, farther than"
                                  f" the ball joint ({arm:.0f} mm)", "are the two mixed up, or does the link stand on the"
                                  " knuckle or the strut?"))
+    elif layout.knuckle_by is None:
+        found.append(Finding(ATTENTION, where, f"the link's foot is on the {layout.foot_on}, whose tilt over the travel is not known:"
+                             " it is moved up and down with the ball joint", "give the strut's top or the upper arm"))
     return tuple(found + _dead_line(corner, layout, samples, seed, where))
+
+
+def _hanging(layout, where):
+    """A wheel that hangs cannot be nearer to its arch than one that carries the car."""
+    arch = {state: v.item() for state, v in layout.hub_to_arch_mm.items()}
+    out = []
+    for state in ("set", "ride", "fitted"):
+        if {"droop", state} <= set(arch) and arch["droop"] <= arch[state]:
+            out.append(Finding(UNUSABLE, where, f"hub to arch is {arch['droop']:.0f} mm at droop and {arch[state]:.0f} mm at"
+                               f" {state}: a hanging wheel is farther from its arch", "are the two readings mixed up?"))
+    return out
+
+
+def check_hole(corner, hole_mm):
+    """A Finding where an eye hole hole_mm nearer to the bar's axis leaves no bar lever to speak of, else None."""
+    layout = corner.nominal()
+    lever = length(square_to(layout.at["bar_eye"] - layout.at["bar_bush"], layout.bar_axis)).item()
+    low, high = SENSIBLE_MM["bar lever"]
+    if low <= lever - hole_mm <= high:
+        return None
+    return Finding(UNUSABLE, f"{corner.name}/{layout.state}", f"an eye hole {hole_mm:g} mm nearer to the bar's axis leaves a"
+                   f" lever of {lever - hole_mm:.0f} mm, out of all reason ({low:.0f} to {high:.0f} mm)",
+                   "measure from the present hole to the other one; outwards is negative")
 
 
 def _taped_link(corner, taped, joints, samples, seed, where):

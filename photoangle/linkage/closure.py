@@ -45,8 +45,8 @@ def _swing(a, b, c):
 class Closure:
     """Where the bar stands.
 
-    turn (...): the bar's turn from the given eye, rad; margin (...): the link's angle from the dead line, rad, 0 to pi/2.
-    Both NaN where the link does not close.
+    turn (...): the bar's turn from the given eye, rad; margin (...): the link's angle from the dead line, rad, 0 to
+    pi/2. Both NaN where the link does not close.
     """
 
     turn: np.ndarray
@@ -68,8 +68,8 @@ def branch_side(eye, origin, axis, foot):
 def close_link(eye, origin, axis, foot, link_mm, side):
     """Turn of the bar at which the link reaches from foot to eye.
 
-    eye, origin, axis (..., 3): the eye where it was assembled, a point of the bar's axis, its direction; foot (..., 3) where it
-    is now; link_mm (...); side (...) from `branch_side`.  Returns Closure.
+    eye, origin, axis (..., 3): the eye where it was assembled, a point of the bar's axis, its direction; foot (...,
+    3) where it is now; link_mm (...); side (...) from `branch_side`.  Returns Closure.
     """
     offset = eye - origin
     along = axis * dot(offset, axis)[..., None]

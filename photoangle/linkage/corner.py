@@ -63,8 +63,8 @@ class Corner:
     bar_axis, arm_axis: Direction where two points do not give it (None: straight across, straight along);
     hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of the hub's
     rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle";
-    radius_mm: "eye", "link", "hose"; stud: "bar_eye", "link_foot" -> Direction; link: the link as taped, in place of
-    its joints' distance; dof: source -> degrees of freedom of its covariance.
+    radius_mm: "eye", "link", "hose"; stud: "bar_eye", "link_foot" -> Direction; link: the link as taped, in place
+    of its joints' distance; dof: source -> degrees of freedom of its covariance.
     Raises ValueError for shapes that do not fit, unknown carriers and missing points.
     """
 

@@ -21,8 +21,8 @@ def point_to_segment(point, start, end):
 def segment_to_segment(a, b, c, d):
     """Distance of segment a-b from segment c-d.
 
-    The least distance is either at one of the four ends or between two inner points, where the joining line is square
-    to both; parallel segments are covered by their ends.
+    The least distance is either at one of the four ends or between two inner points, where the joining line is
+    square to both; parallel segments are covered by their ends.
     """
     ends = np.minimum(np.minimum(point_to_segment(a, c, d), point_to_segment(b, c, d)),
                       np.minimum(point_to_segment(c, a, b), point_to_segment(d, a, b)))

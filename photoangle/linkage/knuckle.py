@@ -2,8 +2,8 @@
 
 The lower ball joint runs on the arm's circle.  Where the knuckle's top is known the knuckle is carried exactly:
 
-* upper arm: the upper ball joint turns about the upper arm's axis and keeps its distance from the lower one (the same closure
-  as the link's);
+* upper arm: the upper ball joint turns about the upper arm's axis and keeps its distance from the lower one (the
+  same closure as the link's);
 * strut: the knuckle slides on a line that is fixed to it and passes through the strut's top.
 
 Both say which vector on the knuckle lies along which line of the chassis; what is left is the turn about

@@ -49,8 +49,8 @@ def other_hole(layout, hole_mm):
 def square_turn(layout, foot):
     """The bar's turn at which the link to a foot (..., 3) is square to the lever, rad.
 
-    (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root on the
-    assembled branch; NaN where the foot lies within the eye's circle.
+    (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root on
+    the assembled branch; NaN where the foot lies within the eye's circle.
     """
     bush, axis, eye = layout.at["bar_bush"], layout.bar_axis, layout.at["bar_eye"]
     u = square_to(eye - bush, axis)

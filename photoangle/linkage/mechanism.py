@@ -88,8 +88,8 @@ def motion_ratio(layout, arm_turn, link_mm=None):
 def angle_of(line, axis, line_before=None):
     """Angle of a line against level in the plane square to ``axis``, rad, up positive.
 
-    line, axis (..., 3).  Within +-pi/2 as a reading is given, unless line_before (..., 3) says on which side the line
-    lay as assembled: then it may pass the vertical without folding back.
+    line, axis (..., 3).  Within +-pi/2 as a reading is given, unless line_before (..., 3) says on which side the
+    line lay as assembled: then it may pass the vertical without folding back.
     """
     rise = unit(square_to(_UP, axis))
     level = cross(axis, rise)
@@ -134,35 +134,28 @@ def bar_to_link(layout, place):
     return angle_between(layout.at["bar_bush"] - place.eye, place.foot - place.eye)
 
 
-def joint_tilt(layout, place, joint, before=None):
+def joint_tilt(layout, place, joint):
     """How far a joint of the link is tilted, rad.
 
-    joint: "bar_eye" or "link_foot"; before: Position as assembled.  With the stud's direction known: the angle
+    joint: "bar_eye" or "link_foot".  With the stud's direction known: the angle
     by which stud and link are not square to each other (a link end's housing is square to the
-    link, common practice; the turn about the stud and about the link's own length is free and left out).  Without it: the
-    change of the link's direction as seen from the part that carries the joint, which is the most that the tilt
-    can have changed by, since turning about the stud is counted as well.
+    link, common practice; the turn about the stud and about the link's own length is free and left out).  Without
+    it: the change of the link's direction from the reference state as seen from the part that carries the joint,
+    which is the most that the tilt can have changed by, since turning about the stud is counted as well.
     """
     link = place.eye - place.foot
     stud = layout.stud.get(joint)
     if stud is not None:
         return np.abs(np.pi / 2 - angle_between(_with_part(layout, place, joint, stud), link))
-    then = before.eye - before.foot
-    back = _with_part(layout, before, joint, then, inverse=True)
-    return angle_between(_with_part(layout, place, joint, back), link)
+    return angle_between(_with_part(layout, place, joint, layout.at["bar_eye"] - layout.at["link_foot"]), link)
 
 
-def _with_part(layout, place, joint, direction, inverse=False):
-    """A direction fixed to the bar or to the foot's carrier, moved with it from the reference state (or back)."""
-    sign = -1.0 if inverse else 1.0
+def _with_part(layout, place, joint, direction):
+    """A direction fixed to the bar or to the foot's carrier, moved with it from the reference state."""
     if joint == "bar_eye":
         axis, turn = layout.bar_axis, place.bar_turn
     elif layout.foot_on == "control arm":
         axis, turn = layout.arm_axis, place.arm_turn
     else:
-        rotation = place.knuckle.rotation
-        if rotation is None:
-            return direction
-        rotation = np.swapaxes(rotation, -1, -2) if inverse else rotation
-        return (rotation @ direction[..., None])[..., 0]
-    return turned(direction, np.zeros(3), axis, sign * turn)
+        return place.knuckle.turned(direction)
+    return turned(direction, np.zeros(3), axis, turn)

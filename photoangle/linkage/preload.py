@@ -1,8 +1,8 @@
 """Left against right: is the bar twisted at rest, and which two links leave it unstressed.
 
-The bar's free shape is read with one link off: the right arm's angle less the left's, as the bar then lies.  Its twist is
-what that difference has become with both links on.  Equal eye heights alone do not prove it zero: a bar need not
-be straight.
+The bar's free shape is read with one link off: the right arm's angle less the left's, as the bar then lies.  Its
+twist is what that difference has become with both links on.  Equal eye heights alone do not prove it zero: a bar
+need not be straight.
 """
 
 from __future__ import annotations
@@ -47,7 +47,8 @@ def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0
     """The bar's twist with both links on against its shape with one off.
 
     axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's axis;
-    rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what counts as none.
+    rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what counts as
+    none.
     Raises ValueError for a lever or a rate that is not positive.  Returns Preload.
     """
     if not (math.isfinite(lever_mm) and lever_mm > 0) or (rate_n_per_mm is not None and not rate_n_per_mm > 0):
@@ -101,8 +102,8 @@ def unstressed_links(left, right, travel, free_deg, free_u_deg, wanted=Wanted(),
     """Link lengths left and right for a free bar at ride height.
 
     left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle less
-    the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left" the left arm
-    there and the right one where the free bar has it.  Returns Unstressed or Refusal.
+    the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left" the left
+    arm there and the right one where the free bar has it.  Returns Unstressed or Refusal.
     """
     if share not in ("both", "left"):
         raise ValueError('share is "both" or "left"')

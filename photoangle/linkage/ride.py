@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from photoangle.linkage.advice import advise
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.lengths import Wanted
@@ -12,7 +14,6 @@ from photoangle.linkage.mechanism import bar_arm_angle, position
 from photoangle.linkage.sampled import shares
 from photoangle.linkage.travel import over_travel, ride_rise
 from photoangle.model import ATTENTION, NOTE, Finding, Refusal
-import numpy as np
 
 # Front stands lift a car by about this much of its wheelbase (common practice, no source).
 _USUAL_PITCH_DEG = 5.0
@@ -40,7 +41,7 @@ def carry(corner, travel, samples=4000, seed=1, budget=True):
             return np.degrees(bar_arm_angle(layout, position(layout, ride_rise(layout, travel)).bar_turn))
 
         figures["bar_arm_angle"] = replace(figures["bar_arm_angle"], budget=shares(corner, angle))
-    findings = [f for f in result.findings if f.level == "unusable"]
+    findings = [f for f in result.findings if f.level == "unusable" or f.where.endswith(corner.state)]
     if corner.nominal().knuckle_by is None and corner.hub_differs_within > 0:
         findings.append(Finding(NOTE, corner.name, "the hub's rise stands for the ball joint's, within"
                                 f" {100 * corner.hub_differs_within:g} % of it: the knuckle tilts",
@@ -77,8 +78,8 @@ def check(measured, carried):
 def no_datum_finding(where, front_lift_mm=None, wheelbase_mm=None):
     """What to say when a carry-over is asked for and no chassis datum exists: the error to expect.
 
-    A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is wrong by
-    that for the bar arm.  Returns (Finding, the error in deg).
+    A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is wrong
+    by that for the bar arm.  Returns (Finding, the error in deg).
     """
     if front_lift_mm is not None and wheelbase_mm:
         error = math.degrees(math.asin(min(1.0, abs(front_lift_mm) / wheelbase_mm)))

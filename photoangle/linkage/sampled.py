@@ -30,6 +30,9 @@ def lost(samples, axis=0):
 def figure(corner, state, name, datum, unit, value, samples, budget=None):
     """A Figure from its value (with every input at its estimate) and its samples (n,), or None.
 
+    Where that value lies more than a quarter of u from the samples' mean, the mean is given (JCGM 101, 7.6): the
+    quantity is then too far from linear, or an input (which way a taped link leans) has no best estimate.
+
     None where the value is not finite or more than one sample in forty has no solution: such a quantity has no
     honest interval, and the caller says why.
     """
@@ -38,6 +41,8 @@ def figure(corner, state, name, datum, unit, value, samples, budget=None):
     if not math.isfinite(value) or lost(samples) > LOST_SHARE:
         return None
     low, high, u = (float(v) for v in interval(samples))
+    mean = float(np.nanmean(samples))
+    value = mean if abs(value - mean) > u / 4 else value
     return Figure(corner, state, name, datum, unit, value, u, _MOST_DOF, low, high, budget or {})
 
 

@@ -2,8 +2,8 @@
 
 The two triangles, done properly: the bar arm's and the control arm's angles from their ends' heights and their
 lengths, the closure in three dimensions, and the car's pitch and roll taken off, since heights are read against
-gravity and the answer is wanted against the chassis.  What a tape cannot tell is drawn from what it may be: which way the link
-leans, and the bar's and the arm's axes' exact directions.
+gravity and the answer is wanted against the chassis.  What a tape cannot tell is drawn from what it may be: which
+way the link leans, and the bar's and the arm's axes' exact directions.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 from calib.poses import rotation_from_vector
 from photoangle.linkage.checks import check_length
 from photoangle.linkage.corner import (
-    ARM_AXIS, ARM_AXIS_DEG, BAR_AXIS, BAR_AXIS_DEG, HUB, HUB_DIFFERS_WITHIN, TAPE, Direction, Taped, _Draw)
+    ARM_AXIS, ARM_AXIS_DEG, BAR_AXIS, BAR_AXIS_DEG, HUB, HUB_DIFFERS_WITHIN, TAPE, Direction, _Draw)
 from photoangle.linkage.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 from photoangle.model import UNUSABLE, Finding, Refusal
@@ -30,10 +30,11 @@ _UNKNOWN_ROLL_DEG = 0.6
 class TapedCorner:
     """A corner by tape.  Use `tape_corner`, which checks the readings.
 
-    heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint -> Taped, over one level line; lengths: bar_arm, control_arm,
-    foot_from_pivot (along the arm) and, where taped, link -> Taped; eye_ahead: the bar arm points forward; left: a corner of
-    the left side; pitch_deg (nose up) and roll_deg (left side up) of the chassis in this state: (value, u);
-    hub_to_arch_mm: state -> Taped.  ``nominal`` and ``sample`` as for `corner.Corner`.
+    heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint and, where taped, link_foot -> Taped, over one level line;
+    lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis) and, where taped, link -> Taped;
+    eye_ahead: the bar arm points forward; left: a corner of the left side; pitch_deg (nose up) and roll_deg (left
+    side up) of the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.  ``nominal`` and ``sample``
+    as for `corner.Corner`.
     """
 
     name: str
@@ -73,7 +74,10 @@ class TapedCorner:
         bush = np.stack([zero, zero, height["bar_bush"]], -1)
         eye = bush + _leg(size["bar_arm"], height["bar_eye"] - height["bar_bush"], ahead, 0)
         along = _leg(np.ones(draw.n), (height["arm_ball_joint"] - height["arm_pivot"]) / size["control_arm"], out, 1)
-        foot_height = height["arm_pivot"] + size["foot_from_pivot"] * along[:, 2]
+        # the foot lies on the line from pivot to ball joint, unless its own height says that it stands off it
+        foot_reach = along * size["foot_from_pivot"][:, None] if "link_foot" not in height else _leg(
+            size["foot_from_pivot"], height["link_foot"] - height["arm_pivot"], out, 1)
+        foot_height = height["arm_pivot"] + foot_reach[:, 2]
         # a tape knows how long the link is, not which way it leans
         drop = eye[:, 2] - foot_height
         lean2 = size["link"] ** 2 - drop**2 if "link" in size else zero
@@ -81,7 +85,7 @@ class TapedCorner:
         lean = np.sqrt(np.maximum(lean2, 0.0))
         towards = math.pi / 2 * out + draw.rectangular(LEAN, math.pi)[:, 0]
         foot = np.stack([eye[:, 0] - lean * np.cos(towards), eye[:, 1] - lean * np.sin(towards), foot_height], -1)
-        pivot = foot - along * size["foot_from_pivot"][:, None]
+        pivot = foot - foot_reach
         ball = pivot + along * size["control_arm"][:, None]
         at = {"bar_bush": bush, "bar_eye": eye, "link_foot": foot, "arm_pivot_front": pivot, "arm_ball_joint": ball}
         # nose up is a turn about -y, left side up about +x; the chassis sees the opposite
@@ -98,7 +102,8 @@ class TapedCorner:
 
 
 def _leg(size, rise, way, axis):
-    """A line of a length and a rise, level along one axis (0: x, 1: y): (n, 3); NaN where the rise is the longer."""
+    """A line of a length and a rise, level along one axis (0: x, 1: y): (n, 3); NaN where the rise is the
+    longer."""
     with np.errstate(invalid="ignore"):
         run = np.sqrt(size**2 - rise**2)
     out = np.zeros(rise.shape + (3,))
@@ -110,8 +115,8 @@ def tape_corner(name, state, heights, lengths, hub_to_arch_mm, eye_ahead=True, l
                 front_lift_mm=None, wheelbase_mm=None, **rest):
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
-    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is taken as
-    nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding says so.
+    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is taken
+    as nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding says so.
     """
     where = f"{name}/{state}"
     missing = [f"height of {h}" for h in _HEIGHTS if h not in heights]
@@ -149,8 +154,14 @@ def _contradiction(where, heights, lengths):
     if not 0 < radius <= 1.15 * lengths["control_arm"].value_mm:
         return Finding(UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
                        f" {lengths['control_arm'].value_mm:.0f} mm", "measure along the arm from its pivot to the link's foot")
-    share = (heights["arm_ball_joint"].value_mm - heights["arm_pivot"].value_mm) / lengths["control_arm"].value_mm
-    foot = heights["arm_pivot"].value_mm + share * radius
+    pivot = heights["arm_pivot"].value_mm
+    if "link_foot" in heights:
+        foot = heights["link_foot"].value_mm
+        if abs(foot - pivot) >= radius:
+            return Finding(UNUSABLE, where, f"link foot and pivot differ by {abs(foot - pivot):.0f} mm in height but are only"
+                           f" {radius:.0f} mm apart", "two readings are mixed up, or one is in another unit")
+    else:
+        foot = pivot + (heights["arm_ball_joint"].value_mm - pivot) / lengths["control_arm"].value_mm * radius
     drop = heights["bar_eye"].value_mm - foot
     u = math.hypot(heights["bar_eye"].u_mm, heights["arm_pivot"].u_mm, heights["arm_ball_joint"].u_mm)
     if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):

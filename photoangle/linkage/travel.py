@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from photoangle.linkage.checks import check_corner, closing_findings
+from photoangle.linkage.checks import check_corner, check_hole, closing_findings
 from photoangle.linkage.corner import HOSES
 from photoangle.linkage.gaps import point_to_polyline, polyline_to_segment, point_to_segment
 from photoangle.linkage.lengths import other_hole
@@ -15,7 +15,8 @@ from photoangle.linkage.mechanism import (
     position)
 from photoangle.linkage.sampled import LOST_SHARE, figure, interval, lost
 from photoangle.linkage.turning import length
-from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.linkage.verdicts import judged
+from photoangle.model import UNUSABLE, Finding, Refusal
 
 AT_RIDE = ("set", "ride", "fitted")
 # Samples worked on at once: the arrays stay within the processor's cache.
@@ -115,20 +116,20 @@ class TravelResult:
 def quantities(layout, rise_mm, link_mm=None, corner=None):
     """Every quantity at hub rises from the reference state.
 
-    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for hoses and radii.
+    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for hoses
+    and radii.
     Returns name -> (n, t), in deg, mm or a plain ratio.
     """
     link_mm = assembled_link_mm(layout) if link_mm is None else link_mm
     place = position(layout, rise_mm, link_mm)
     deg = np.degrees
     side, front = link_lean(place)
-    before = position(layout, np.zeros_like(layout.hub_share))
     out = {"bar_arm_angle": deg(bar_arm_angle(layout, place.bar_turn)),
            "control_arm_angle": deg(control_arm_angle(layout, place.arm_turn)),
            "link_lean_side": deg(side), "link_lean_front": deg(front),
            "bar_to_link_angle": deg(bar_to_link(layout, place)), "line_up": deg(place.margin),
-           "joint_tilt_eye": deg(joint_tilt(layout, place, "bar_eye", before)),
-           "joint_tilt_foot": deg(joint_tilt(layout, place, "link_foot", before)),
+           "joint_tilt_eye": deg(joint_tilt(layout, place, "bar_eye")),
+           "joint_tilt_foot": deg(joint_tilt(layout, place, "link_foot")),
            "motion_ratio": motion_ratio(layout, place.arm_turn, link_mm)}
     return out | (_gaps(layout, place, corner) if corner is not None else {})
 
@@ -155,7 +156,7 @@ def _gaps(layout, place, corner):
 
 
 def _unit_of(name):
-    return "mm" if name.startswith("gap") else "" if name == "motion_ratio" else "deg"
+    return "mm" if name.startswith("gap") else "-" if name == "motion_ratio" else "deg"
 
 
 def _sampled(corner, layout, travel, change_mm, hole_mm=0.0):
@@ -176,9 +177,11 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
     """The corner over its travel, with the present link or one changed by change_mm.
 
     corner: Corner or the like; joint_limit_deg: {"eye": ..., "foot": ...} where known; wanted_gap_mm: gap to the
-    hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns TravelResult, or Refusal where no figure may be given.
+    hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns
+    TravelResult, or Refusal where no figure may be given.
     """
-    bad = [f for f in check_corner(corner) if f.level == UNUSABLE]
+    checked = check_corner(corner)
+    bad = [f for f in (*checked, check_hole(corner, hole_mm)) if f is not None and f.level == UNUSABLE]
     if bad:
         return Refusal(bad[0])
     nominal = corner.nominal()
@@ -186,7 +189,8 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
     if rise is None:
         return no_ride_height(corner)
     link = (assembled_link_mm(nominal) + change_mm).item()
-    findings = closing_findings(corner, other_hole(nominal, hole_mm) if hole_mm else nominal, rise + travel.steps_mm, travel.steps_mm, link)
+    at_hole = other_hole(nominal, hole_mm) if hole_mm else nominal
+    findings = closing_findings(corner, at_hole, rise + travel.steps_mm, travel.steps_mm, link)
     best = {k: v[0] for k, v in _sampled(corner, nominal, travel, change_mm, hole_mm).items()}
     drawn = _sampled(corner, corner.sample(samples, seed), travel, change_mm, hole_mm)
     gone = lost(drawn["bar_arm_angle"])
@@ -206,8 +210,8 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
         found = _nearest(corner, travel, state, out, best[name][:-1], drawn[name][:, :-1], pick)
         if found is not None:
             nearest[out] = found
-    nearest, more = _judged(corner, travel, nearest, joint_limit_deg or {}, wanted_gap_mm)
-    return TravelResult(travel.steps_mm, courses, nearest, at_ride, tuple(findings + more))
+    nearest, more = judged(corner, travel, nearest, joint_limit_deg or {}, wanted_gap_mm)
+    return TravelResult(travel.steps_mm, courses, nearest, at_ride, tuple(findings + more) + checked)
 
 
 def _datum(name):
@@ -245,53 +249,3 @@ def _nearest(corner, travel, state, name, value, samples, pick):
     beyond = travel.measured_mm is not None and not (
         travel.measured_mm[0] - 1 <= at <= travel.measured_mm[1] + 1)
     return Nearest(made, at, float(low), float(high), beyond)
-
-
-def _judged(corner, travel, nearest, limits, wanted_gap):
-    out, findings = {}, []
-    for name, near in nearest.items():
-        limit = limits.get(name.rsplit("_", 1)[-1]) if name.startswith("joint_tilt") else None
-        verdict = ""
-        if name.startswith("gap_min"):
-            verdict = _verdict(near.figure.low95 - wanted_gap, near.figure.high95 - wanted_gap)
-        elif limit is not None:
-            verdict = _verdict(limit - near.figure.high95, limit - near.figure.low95)
-            if verdict == "not clear" and ("bar_eye" if name.endswith("eye") else "link_foot") not in corner.stud:
-                # without the stud's direction the tilt is at most this: it may still be within the limit
-                verdict = "cannot tell"
-        out[name] = replace(near, verdict=verdict)
-        if verdict not in ("", "clear"):
-            findings.append(_trouble(corner, name, near, verdict, limit, wanted_gap))
-    lowest, highest = travel.steps_mm[0], travel.steps_mm[-1]
-    if travel.measured_mm is not None and (lowest < travel.measured_mm[0] - 1 or highest > travel.measured_mm[1] + 1):
-        findings.append(Finding(NOTE, corner.name, f"measured from {travel.measured_mm[0]:.0f} to {travel.measured_mm[1]:.0f} mm"
-                                f" about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what was"
-                                " measured this extrapolates, and steering lock is not in it",
-                                "look at the car itself near the stops and at both locks"))
-    if any(n.startswith("gap") for n in out) and not {"eye", "link", "hose"} <= set(corner.radius_mm):
-        findings.append(Finding(ATTENTION, corner.name, "gaps to the hose are from centre to centre where no radius is given",
-                                "give the radii of eye, link and hose"))
-    return out, findings
-
-
-def _verdict(low, high):
-    return "clear" if low > 0 else "not clear" if high <= 0 else "cannot tell"
-
-
-def _trouble(corner, name, near, verdict, limit, wanted_gap):
-    f = near.figure
-    where = f"at {near.at_mm:+.0f} mm of travel from ride height"
-    span = f"{f.value:.1f} {f.unit} ({f.low95:.1f} to {f.high95:.1f})"
-    if limit is not None:
-        end = "eye" if name.endswith("eye") else "foot"
-        what = f"the link's {end} joint tilts by {span} {where}; its limit is {limit:g} deg"
-        do = ("choose another length or hole, or turn the stud" if verdict == "not clear"
-              else "put a plate over the stud so that its direction is known, or look at the joint there")
-        return Finding(ATTENTION, corner.name, what, do)
-    part = {"eye": "bar eye to the hose", "link": "link to the hose"}.get(name[8:], f"bar eye or link to hose {name[8:].upper()}")
-    if verdict == "not clear":
-        return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: it touches" + (
-            "" if wanted_gap <= 0 else f", or comes nearer than the {wanted_gap:g} mm wanted"),
-            "reroute the hose or choose another link; the car is not driven like this")
-    return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: whether it is clear can't be told yet",
-                   "look there with the wheel at that travel, measure the hose's points better, or move the hose")

@@ -15,6 +15,7 @@ from photoangle.saddles import find_saddles
 from tests.scenes import FAMILY, KIT, Camera, card_flat, facing, scaled_lens, shoot, tag_flat, true_corners
 
 WIDTH, HEIGHT = 4032, 3024
+_DETECTORS = {}  # never freed: the library does not survive it
 
 
 def _median_s(function, times=3):
@@ -116,7 +117,9 @@ def _finders(grey):
     except ImportError:
         return finders
     for reduction in (1, 2):
-        detector = Detector(families="tag36h11", nthreads=1, quad_decimate=float(reduction))
+        if reduction not in _DETECTORS:
+            _DETECTORS[reduction] = Detector(families="tag36h11", nthreads=1, quad_decimate=float(reduction))
+        detector = _DETECTORS[reduction]
         finders[f"AprilTag library, 1/{reduction}"] = lambda d=detector: [
             (t.tag_id, np.array(t.corners)) for t in d.detect(grey) if t.hamming <= 1]
     return finders

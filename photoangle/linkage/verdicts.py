@@ -1,0 +1,73 @@
+"""Verdicts over the travel: clear, not clear, or cannot tell; and beyond what was measured.
+
+A verdict is drawn from the whole 95 % interval: a gap whose interval reaches zero is never called clear.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from photoangle.model import ATTENTION, NOTE, Finding
+
+# Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no source).
+NEAR_LINE_DEG = 10.0
+
+
+def judged(corner, travel, nearest, limits, wanted_gap):
+    """Verdicts on the extremes, and what is to be said about them.
+
+    nearest: name -> Nearest; limits: "eye", "foot" -> deg; wanted_gap: mm.  Returns (nearest with verdicts, findings).
+    """
+    out, findings = {}, []
+    for name, near in nearest.items():
+        limit = limits.get(name.rsplit("_", 1)[-1]) if name.startswith("joint_tilt") else None
+        verdict = ""
+        if name.startswith("gap_min"):
+            verdict = _verdict(near.figure.low95 - wanted_gap, near.figure.high95 - wanted_gap)
+        elif name == "line_up_min":
+            verdict = _verdict(near.figure.low95 - NEAR_LINE_DEG, near.figure.high95 - NEAR_LINE_DEG)
+        elif limit is not None:
+            verdict = _verdict(limit - near.figure.high95, limit - near.figure.low95)
+            if verdict == "not clear" and ("bar_eye" if name.endswith("eye") else "link_foot") not in corner.stud:
+                # without the stud's direction the tilt is at most this: it may still be within the limit
+                verdict = "cannot tell"
+        out[name] = replace(near, verdict=verdict)
+        if verdict not in ("", "clear"):
+            findings.append(_trouble(corner, name, near, verdict, limit, wanted_gap))
+    lowest, highest = travel.steps_mm[0], travel.steps_mm[-1]
+    if travel.measured_mm is not None and (lowest < travel.measured_mm[0] - 1 or highest > travel.measured_mm[1] + 1):
+        measured = f"measured from {travel.measured_mm[0]:.0f} to {travel.measured_mm[1]:.0f} mm"
+        findings.append(Finding(NOTE, corner.name, f"{measured} about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what was"
+                                " measured this extrapolates, and steering lock is not in it",
+                                "look at the car itself near the stops and at both locks"))
+    if any(n.startswith("gap") for n in out) and not {"eye", "link", "hose"} <= set(corner.radius_mm):
+        findings.append(Finding(ATTENTION, corner.name, "gaps to the hose are from centre to centre where no radius is given",
+                                "give the radii of eye, link and hose"))
+    return out, findings
+
+
+def _verdict(low, high):
+    return "clear" if low > 0 else "not clear" if high <= 0 else "cannot tell"
+
+
+def _trouble(corner, name, near, verdict, limit, wanted_gap):
+    f = near.figure
+    where = f"at {near.at_mm:+.0f} mm of travel from ride height"
+    span = f"{f.value:.1f} {f.unit} ({f.low95:.1f} to {f.high95:.1f})"
+    if name == "line_up_min":
+        return Finding(ATTENTION, corner.name, f"bar arm and link come within {span} of one line {where}: beyond it the bar can"
+                       " flip over", "choose a link or a hole that keeps well away from it")
+    if limit is not None:
+        end = "eye" if name.endswith("eye") else "foot"
+        what = f"the link's {end} joint tilts by {span} {where}; its limit is {limit:g} deg"
+        do = ("choose another length or hole, or turn the stud" if verdict == "not clear"
+              else "put a plate over the stud so that its direction is known, or look at the joint there")
+        return Finding(ATTENTION, corner.name, what, do)
+    part = {"eye": "bar eye to the hose", "link": "link to the hose"}.get(
+        name[8:], f"bar eye or link to hose {name[8:].upper()}")
+    if verdict == "not clear":
+        return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: it touches" + (
+            "" if wanted_gap <= 0 else f", or comes nearer than the {wanted_gap:g} mm wanted"),
+            "reroute the hose or choose another link; the car is not driven like this")
+    return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: whether it is clear can't be told yet",
+                   "look there with the wheel at that travel, measure the hose's points better, or move the hose")

@@ -1,0 +1,77 @@
+"""Preload: the bar's twist against its free shape."""
+
+import numpy as np
+import pytest
+from linkage_helpers import corner
+
+from photoangle.linkage.corner import Corner, Taped
+from photoangle.linkage.lengths import Wanted
+from photoangle.linkage.mechanism import bar_arm_angle, position
+from photoangle.linkage.preload import Angle, other_side_finding, preload, unstressed_links
+from photoangle.linkage.travel import Travel
+from photoangle.model import Refusal
+
+TRAVEL = Travel(-70, 60)
+
+
+def _angles(*values, u=0.05):
+    return [Angle(v, u) for v in values]
+
+
+def test_twist_in_degrees_millimetres_and_newtons():
+    # free: right arm 1 deg higher than the left; linked: 3 deg; a lever of 200 mm, both near level
+    p = preload("front", *_angles(-1.0, 2.0, -4.0, -3.0), lever_mm=200, rate_n_per_mm=25)
+    assert p.twist_deg.value == pytest.approx(2.0)
+    # the right eye stands at 200 sin 2 deg, a free bar would have it at 200 sin(-1 + 1) = 0
+    assert p.eye_mm.value == pytest.approx(200 * np.sin(np.radians(2.0)))
+    assert p.force_n.value == pytest.approx(25 * p.eye_mm.value)
+    assert p.twist_deg.u == pytest.approx(0.1, rel=0.03)  # four readings of 0.05 deg
+    assert p.verdict == "preloaded"
+
+
+def test_equal_eye_heights_alone_do_not_prove_it_free():
+    bent = preload("front", *_angles(0.0, 0.0, -2.0, 0.0), lever_mm=200)
+    assert bent.verdict == "preloaded" and bent.eye_mm.value < -6
+    free = preload("front", *_angles(-1.0, 1.0, -3.0, -1.0), lever_mm=200)
+    assert free.verdict == "none"
+    assert any("driver" in f.what for f in free.findings)
+
+
+def test_near_the_allowance_it_cannot_tell():
+    assert preload("front", *_angles(0, 0.6, 0, 0, u=0.2), lever_mm=200).verdict == "cannot tell"
+
+
+def _right(**rest):
+    """The left corner, mirrored."""
+    left = corner(**rest)
+    mirrored = left.positions_mm * [1, -1, 1]
+    return Corner(**{**left.__dict__, "name": "front-right", "positions_mm": mirrored})
+
+
+def test_unstressed_links_put_both_arms_where_the_free_bar_has_them():
+    left = corner()
+    right = _right(hub_to_arch_mm={"droop": Taped(400.0, 0.8), "ride": Taped(324.0, 0.8)})
+    for share, wanted in (("both", (-1.0 - 0.75, -1.0 + 0.75)), ("left", (-1.0, 0.5))):
+        links = unstressed_links(left, right, TRAVEL, 1.5, 0.1, Wanted(-1.0), share, samples=300)
+        for made, link, rise, angle in ((left, links.left, 70.0, wanted[0]), (right, links.right, 76.0, wanted[1])):
+            layout = made.nominal()
+            got = bar_arm_angle(layout, position(layout, np.full((1, 1), rise), np.float64(link.value)).bar_turn)
+            assert np.degrees(got).item() == pytest.approx(angle, abs=1e-6)
+        assert links.left_change.u < 3
+
+
+def test_unstressed_links_beyond_the_dead_line_are_refused():
+    assert isinstance(unstressed_links(corner(), _right(), TRAVEL, 0.0, 0.1, Wanted(-60.0), samples=100), Refusal)
+
+
+def test_the_other_side_is_checked():
+    assert other_side_finding("front", "set", 330, 331, 1.0) is None
+    found = other_side_finding("front", "set", 330, 341, 1.0)
+    assert "330 mm left and 341 mm right" in found.what and found.do
+
+
+def test_misuse_raises():
+    with pytest.raises(ValueError):
+        preload("front", *_angles(0, 0, 0, 0), lever_mm=-200)
+    with pytest.raises(ValueError):
+        preload("front", *_angles(0, 0, 0, 0), lever_mm=200, rate_n_per_mm=0)

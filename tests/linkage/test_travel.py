@@ -1,0 +1,191 @@
+"""Over the travel: continuity, independent values at single steps, verdicts that respect the interval."""
+
+import numpy as np
+import pytest
+from linkage_helpers import POINTS, STRUT, corner
+from scipy.optimize import brentq
+from scipy.spatial.transform import Rotation
+
+from photoangle.linkage.corner import Direction, Taped
+from photoangle.linkage.mechanism import motion_ratio, position
+from photoangle.linkage.travel import Travel, over_travel
+from photoangle.model import Refusal
+
+TRAVEL = Travel(-70, 60, steps=27)
+SAMPLES = 400
+
+
+def _by_hand(rise, link=None):
+    """Eye and foot with the hub risen by ``rise``, by SciPy's root finder and rotations, hub and ball joint rising
+    alike."""
+    at = {k: np.array(v, float) for k, v in POINTS.items()}
+    axis = at["arm_pivot_front"] - at["arm_pivot_rear"]
+    axis /= np.linalg.norm(axis)
+    pivot = at["arm_pivot_front"]
+
+    def with_arm(name, angle):
+        return pivot + Rotation.from_rotvec(axis * angle).apply(at[name] - pivot)
+
+    angle = brentq(lambda a: with_arm("arm_ball_joint", a)[2] - at["arm_ball_joint"][2] - rise, -0.5, 0.5, xtol=1e-14)
+    foot = with_arm("link_foot", angle)
+    link = link or np.linalg.norm(at["bar_eye"] - at["link_foot"])
+
+    def eye(b):
+        return at["bar_bush"] + Rotation.from_rotvec([0, b, 0]).apply(at["bar_eye"] - at["bar_bush"])
+
+    turn = brentq(lambda b: np.linalg.norm(eye(b) - foot) - link, -0.3, 0.5, xtol=1e-14)
+    return eye(turn), foot, angle
+
+
+def test_values_against_a_step_by_step_solution():
+    result = over_travel(corner(), TRAVEL, samples=SAMPLES)
+    for k in (0, 9, 26):
+        eye, foot, _ = _by_hand(70 + TRAVEL.steps_mm[k])
+        arm, link = eye - np.array(POINTS["bar_bush"]), eye - foot
+        wanted = {"bar_arm_angle": np.degrees(np.arctan2(arm[2], -arm[0])),
+                  "link_lean_side": np.degrees(np.arctan2(link[0], link[2])),
+                  "link_lean_front": np.degrees(np.arctan2(link[1], link[2])),
+                  "bar_to_link_angle": np.degrees(np.arccos(arm @ link / np.linalg.norm(arm) / np.linalg.norm(link))),
+                  # from the lever's end the link's part along the eye's path
+                  "line_up": np.degrees(np.arcsin(abs(link @ np.cross([0, 1, 0], arm)) / np.linalg.norm(link)
+                                                  / np.hypot(arm[0], arm[2])))}
+        for name, degrees in wanted.items():
+            assert result.courses[name].value[k] == pytest.approx(degrees, abs=1e-7), (name, k)
+        gap = np.linalg.norm(eye - np.array(POINTS["hose_a"])) - 18
+        assert result.courses["gap_a"].value[k] <= gap + 1e-9
+
+
+def test_motion_ratio_is_the_slope_of_eye_over_wheel():
+    layout = corner(change=STRUT).nominal()
+    rise = np.linspace(0, 120, 241)
+    place = position(layout, rise)
+    slope = np.gradient(place.eye[0, :, 2], rise)[1:-1]
+    ratio = motion_ratio(layout, place.arm_turn)[0, 1:-1]
+    assert np.abs(ratio - slope).max() < 2e-5  # of the half-millimetre steps themselves
+
+
+def test_courses_are_smooth_so_that_the_branch_never_jumps():
+    result = over_travel(corner(change=STRUT), Travel(-70, 60, steps=131), samples=100)
+    for course in result.courses.values():
+        step = np.abs(np.diff(course.value))
+        assert step.max() < 1.5, course.name  # degrees or millimetres for each millimetre of travel
+
+
+def test_hose_points_ride_on_what_they_are_said_to():
+    # a hose point far out on the wheel side: kept on the chassis the hub's rise leaves it where it was
+    change = {"hose_a": POINTS["hub"], "hose_b": POINTS["hub"], "hose_c": POINTS["hub"]}
+    on = {"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"}
+    result = over_travel(corner(change=change, hose_on=on, radius_mm={}), TRAVEL, samples=SAMPLES)
+    hub = np.array(POINTS["hub"], float)
+    eye, foot, _ = _by_hand(130)
+    ball = np.array(POINTS["arm_ball_joint"], float)
+    moved = hub + Rotation.from_rotvec(0 * hub).apply(_ball_at(130) - ball)
+    for letter, point in (("a", hub), ("b", (hub + moved) / 2), ("c", moved)):
+        share = np.clip((point - eye) @ (foot - eye) / ((foot - eye) @ (foot - eye)), 0, 1)
+        wanted = np.linalg.norm(point - eye - share * (foot - eye))
+        assert result.courses[f"gap_{letter}"].value[-1] == pytest.approx(wanted, abs=1e-6), letter
+
+
+def _ball_at(rise):
+    _, _, angle = _by_hand(rise)
+    pivot = np.array(POINTS["arm_pivot_front"], float)
+    axis = pivot - np.array(POINTS["arm_pivot_rear"], float)
+    return pivot + Rotation.from_rotvec(axis / np.linalg.norm(axis) * angle).apply(
+        np.array(POINTS["arm_ball_joint"], float) - pivot)
+
+
+def _hose_at(gap_mm, u_mm):
+    """A corner whose hose is ``gap_mm`` ahead of the eye at its foremost, radii taken off."""
+    foremost = max((_by_hand(r)[0] for r in 70 + TRAVEL.steps_mm), key=lambda e: e[0])
+    point = foremost + np.array([18 + gap_mm, 0, 0])
+    return corner(u_mm, change={"hose_a": tuple(point)}, drop=("hose_b", "hose_c"),
+                  hub_to_arch_mm={"droop": Taped(400, 0.01), "ride": Taped(330, 0.01)}, hub_differs_within=0.0)
+
+
+@pytest.mark.parametrize("gap_mm, u_mm, verdict", [(6, 0.3, "clear"), (2, 1.0, "cannot tell"), (0.0, 0.1, "cannot tell"),
+                                                   (-5, 0.3, "not clear")])
+def test_a_gap_whose_interval_reaches_zero_is_never_clear(gap_mm, u_mm, verdict):
+    near = over_travel(_hose_at(gap_mm, u_mm), TRAVEL, samples=SAMPLES)
+    assert near.nearest["gap_min_eye"].verdict == verdict
+    said = [f for f in near.findings if "hose" in f.what]
+    assert bool(said) == (verdict != "clear")
+    assert all(f.do for f in said)
+
+
+def test_a_joint_past_its_limit_is_said_and_one_of_unknown_stud_is_not_judged_bad():
+    stud = {"bar_eye": Direction.within([0, 1, 0], 0.5), "link_foot": Direction.within([1, 0, 0], 0.5)}
+    tight = {"eye": 4.0, "foot": 60.0}
+    known = over_travel(corner(stud=stud), TRAVEL, samples=SAMPLES, joint_limit_deg=tight)
+    assert known.nearest["joint_tilt_max_eye"].verdict == "not clear"
+    assert known.nearest["joint_tilt_max_foot"].verdict == "clear"
+    assert any("tilts by" in f.what and "4 deg" in f.what for f in known.findings)
+    bare = over_travel(corner(), TRAVEL, samples=SAMPLES, joint_limit_deg=tight)
+    assert bare.nearest["joint_tilt_max_eye"].verdict == "cannot tell"
+
+
+def test_tilt_with_a_stud_across_the_car_is_the_links_lean_from_the_front():
+    stud = {"bar_eye": Direction.within([0, 1, 0], 0.0)}
+    result = over_travel(corner(stud=stud), TRAVEL, samples=50)
+    eye, foot, _ = _by_hand(130)
+    link = (eye - foot) / np.linalg.norm(eye - foot)
+    # the bar turns about y, so that the stud stays where it was
+    assert result.courses["joint_tilt_eye"].value[-1] == pytest.approx(np.degrees(np.arcsin(abs(link[1]))), abs=1e-7)
+
+
+def test_tilt_without_a_stud_is_the_change_from_as_assembled():
+    result = over_travel(corner(), TRAVEL, samples=50)
+    at = {k: np.array(v, float) for k, v in POINTS.items()}
+    eye, foot, arm = _by_hand(130)
+    before, link = at["bar_eye"] - at["link_foot"], eye - foot
+    bar = [np.arctan2(v[2], v[0]) for v in (at["bar_eye"] - at["bar_bush"], eye - at["bar_bush"])]
+    axis = at["arm_pivot_front"] - at["arm_pivot_rear"]
+    carried = {"eye": Rotation.from_rotvec([0, bar[0] - bar[1], 0]).apply(before),
+               "foot": Rotation.from_rotvec(axis / np.linalg.norm(axis) * arm).apply(before)}
+    for end, was in carried.items():
+        course = result.courses[f"joint_tilt_{end}"].value
+        wanted = np.degrees(np.arccos(was @ link / np.linalg.norm(was) / np.linalg.norm(link)))
+        assert course[-1] == pytest.approx(wanted, abs=1e-6)
+        assert course[0] == pytest.approx(0, abs=1e-6)
+
+
+def test_beyond_the_measured_travel_it_says_so():
+    inside = over_travel(corner(), Travel(-70, 0, measured_mm=(-70, 0)), samples=50)
+    outside = over_travel(corner(), Travel(-70, 60, measured_mm=(-70, 0)), samples=50)
+    assert not any("extrapolates" in f.what for f in inside.findings)
+    assert any("extrapolates" in f.what for f in outside.findings)
+    assert outside.nearest["joint_tilt_max_foot"].extrapolated
+
+
+def test_a_foot_on_an_unmodelled_strut_is_said():
+    bare = over_travel(corner(link_foot_on="strut"), TRAVEL, samples=50)
+    assert any("tilt over the travel is not known" in f.what for f in bare.findings)
+    known = over_travel(corner(link_foot_on="strut", change=STRUT), TRAVEL, samples=50)
+    assert not any("tilt over the travel" in f.what for f in known.findings)
+    shift = known.courses["bar_arm_angle"].value - bare.courses["bar_arm_angle"].value
+    assert np.abs(shift).max() > 0.1
+
+
+def test_missing_radii_are_said():
+    result = over_travel(corner(radius_mm={"eye": 12.0}), TRAVEL, samples=50)
+    assert any("centre to centre" in f.what for f in result.findings)
+
+
+def test_lowered_stands_the_car_lower_and_keeps_its_stops():
+    lower = TRAVEL.lowered(15)
+    assert (lower.droop_mm, lower.bump_mm) == (-85, 45)
+    now, then = (over_travel(corner(), t, samples=50) for t in (TRAVEL, lower))
+    assert np.allclose(now.courses["bar_arm_angle"].value, then.courses["bar_arm_angle"].value, atol=1e-9)
+    assert then.at_ride["bar_arm_angle"].value > now.at_ride["bar_arm_angle"].value + 1
+
+
+def test_a_set_state_needs_no_hub_to_arch_and_droop_does():
+    at_set = over_travel(corner(state="set", hub_to_arch_mm={}), TRAVEL, samples=50)
+    assert at_set.at_ride["bar_arm_angle"].value == pytest.approx(np.degrees(np.arctan2(-60, 230)), abs=1e-9)
+    refused = over_travel(corner(hub_to_arch_mm={}), TRAVEL, samples=50)
+    assert isinstance(refused, Refusal) and "hub to arch" in refused.finding.what
+
+
+@pytest.mark.parametrize("wrong", [(10, 60, 5), (-70, -10, 5), (0, 0, 5), (-70, 60, 1)])
+def test_travel_that_is_none_raises(wrong):
+    with pytest.raises(ValueError):
+        Travel(*wrong)
