@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.kit import ROLES
-from photoangle.tape import MM, TAPE_CLASSES, TapeError, parse_length, parse_reading
+from photoangle.tape import TAPE_CLASSES, TapeError, parse_length, parse_reading
 
 CORNERS = ("front-left", "front-right", "rear-left", "rear-right")
 ROLE_KEYS = tuple(r.key for r in ROLES)
@@ -302,5 +302,3 @@ class _Reader:
         self.known(table, ("hose", "bar_eye", "link"), path)
         return {key: self.length(table, key, path, None, 0, 100) for key in table}
 
-
-UNITS = tuple(MM)

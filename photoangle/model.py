@@ -38,7 +38,6 @@ class PhotoSighting:
     tags: dict
     card: object
     found: tuple = ()
-    dots: tuple = ()
 
 
 @dataclass(frozen=True)

@@ -211,7 +211,6 @@ def measure_folder(root, progress, kit_path=None, only=None):
     report = Report()
     folders = state_folders(root, only)
     if not folders:
-        report.tell()
         raise CannotUse(Finding(
             UNUSABLE, str(root), "no photos in it",
             "put photos into folders such as front-left/droop (make them with `photoangle start`)"))

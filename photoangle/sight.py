@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-import numpy as np
-
 from photoangle.codes import wrong_cells
 from photoangle.detect import find_tags
 from photoangle.model import ATTENTION, NOTE, Finding, PhotoSighting
@@ -75,9 +73,3 @@ def _align(grey, family, tag, lens, blur):
     if aligned.fit < _LEAST_FIT or wrong > _MOST_WRONG_CELLS:
         return None, "does not look as printed: dirty, bent or half hidden"
     return aligned, ""
-
-
-def sharpness_px(sighting):
-    """Median blur of the tags, px, or None without tags."""
-    widths = [t.blur_px for t in sighting.tags.values()]
-    return float(np.median(widths)) if widths else None

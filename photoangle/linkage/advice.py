@@ -28,7 +28,8 @@ _GOOD, _BAD = 0.95, 0.05
 # What makes each source smaller, in the user's words.
 REMEDY = {
     "hub to arch": "tape hub to arch again, twice, in both states; or measure with the knuckle jacked to ride height",
-    "hub against ball joint": "give the upper arm or the strut's top, or measure with the knuckle jacked to ride height",
+    "hub against ball joint": "give the upper arm or the strut's top, or measure with the knuckle jacked to ride"
+                              " height",
     "bar axis": "add a second bush marker, or the mark on the other side of the car",
     "arm axis": "mark both of the control arm's pivots",
     "stand-off": "measure the stand-offs again with a caliper, or use the plate form",
@@ -37,6 +38,15 @@ REMEDY = {
     "taped link": "tape the link again from centre to centre",
     "chassis": "take the ride photos again with both sill markers and the plumb in view",
     "floor": "measure the floor's slope with a level",
+    "motion": "add a position of the wheel, and turn the link about its own length between states",
+    "lens": "take more photos of the card for the lens",
+    "print": "measure the print-check lines with a steel rule",
+    "plumb": "hang the plumb markers farther apart, out of the wind",
+    "taped heights": "tape the heights again from one level line",
+    "taped lengths": "tape the lengths again from centre to centre",
+    "link's lean": "take one photo, or read the link's lean: a tape cannot tell it",
+    "pitch": "read the sill's slope with a level in this state and with the car on its wheels",
+    "roll": "read the car's roll with a level across it",
 }
 
 

@@ -7,7 +7,7 @@ How well that frame is known belongs into the points' covariance: `from_world` p
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -184,6 +184,27 @@ class _Draw:
     def direction(self, source, direction):
         turn = rotation_from_vector(self.normal(source, np.asarray(direction.turn_cov, float)))
         return (turn @ unit(direction.vector))[:, None]
+
+
+def with_joints(corner, names, positions_mm, covariance, source="motion"):
+    """The corner with some points put in place of its own, or beside them: such as the joints that motion showed.
+
+    names (m); positions_mm (m, 3) in the corner's frame; covariance (3 m, 3 m) mm^2, which becomes the source's.  The
+    points replaced leave the other sources, so whatever those knew must be in the covariance given.  Returns Corner.
+    """
+    every = corner.names + tuple(n for n in names if n not in corner.names)
+    places = {n: np.asarray(p, float) for n, p in zip(corner.names, corner.positions_mm)} | dict(zip(names, positions_mm))
+    kept = np.array([n not in names for n in corner.names]).repeat(3)
+    size, old = 3 * len(every), 3 * len(corner.names)
+    sources = {}
+    for key, own in corner.sources.items():
+        sources[key] = np.zeros((size, size))
+        sources[key][:old, :old] = own * np.outer(kept, kept)
+    at = np.concatenate([3 * every.index(n) + np.arange(3) for n in names])
+    added = np.zeros((size, size))
+    added[np.ix_(at, at)] = covariance
+    sources[source] = sources.get(source, 0) + added
+    return replace(corner, names=every, positions_mm=np.array([places[n] for n in every]), sources=sources)
 
 
 def from_world(names, positions_mm, sources, axes, axes_sources):

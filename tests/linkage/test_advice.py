@@ -63,6 +63,8 @@ def test_change_names_a_change_and_its_band_and_any_of_it_will_do():
     advice = advise(made, TRAVEL, Wanted(0.0, 3.0), TURNBUCKLE)
     assert advice.verdict == CHANGE and advice.sentence.startswith("lengthen by 25.0 mm, any of")
     assert advice.half_turns * TURNBUCKLE.half_turn_mm == pytest.approx(advice.change_mm)
+    turns = advice.figures["link_turns"].value
+    assert 2 * turns == round(2 * turns) and abs(turns * 2.5 - advice.figures["link_change"].value) <= 0.5 * 1.25
     # other samples than those it was made from: both ends of the band must conform in about 95 of 100
     drawn = made.sample(4000, seed=99)
     rise = drawn.hub_to_arch_mm["droop"] - drawn.hub_to_arch_mm["ride"]
