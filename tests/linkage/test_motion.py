@@ -304,3 +304,16 @@ def test_a_part_that_did_not_turn_has_no_axis():
     assert motion.axis("bar") is None and motion.axis("arm") is not None
     assert not {"bar_bush", "bar_bush_far"} & set(motion.names)
     assert any("bar turned by only" in f.what for f in motion.findings)
+
+
+@pytest.mark.parametrize("marker", [101, 122, 105, 118])
+def test_a_marker_stuck_on_again_far_away_and_turned_is_no_harder(marker):
+    states, bodies, truth, _ = invented_motion(np.random.default_rng([21, marker]), markers=THREE_EACH)
+    knock = Pose(rotation_from_vector(np.radians([40.0, -70.0, 90.0])), np.array([60.0, 80.0, -40.0]))
+    changed = [s if k < 1 else MotionState(s.name, s.markers | {marker: s.markers[marker] @ knock}, s.covariance)
+               for k, s in enumerate(states)]
+    motion = solve_motion(changed, bodies)
+    assert motion.moved == ((marker, "state 1"),)
+    for name in SHARED:
+        error, covariance = _errors(motion, truth)[name]
+        assert error @ np.linalg.solve(covariance, error) < 21.1, name

@@ -10,7 +10,7 @@ from photoangle.linkage.ride import carry
 from photoangle.linkage.travel import Travel, over_travel
 from tests.conftest import SAMPLES
 
-THOUSANDTH_DEG, THOUSANDTH_MM = 1e-3, 1e-3
+MICRODEGREE = 1e-6
 KNUCKLE = ("upper_pivot_front", "upper_pivot_rear", "upper_ball_joint", "tie_rod_inner", "tie_rod_outer")
 PLAIN = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint", "hub", "arch_lip")
 
@@ -40,7 +40,7 @@ def test_travel_with_either_link_is_as_in_the_table(change_mm, column):
     result = over_travel(made, travel, change_mm, samples=50)
     for name, key in (("bar_arm_angle", column), ("control_arm_angle", "control_arm_angle_deg")):
         wanted = np.array([rows[k][key] for k in order])
-        assert np.abs(result.courses[name].value - wanted).max() < 2 * THOUSANDTH_DEG, name
+        assert np.abs(result.courses[name].value - wanted).max() < 2 * MICRODEGREE, name  # as many figures as the table has
 
 
 def test_droop_carried_without_the_knuckle_is_off_by_what_was_allowed_for_it():
