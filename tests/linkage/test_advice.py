@@ -7,7 +7,7 @@ from linkage_helpers import STRUT, corner
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH, advise, advise_holes
 from photoangle.linkage.corner import Taped
-from photoangle.linkage.lengths import Wanted, lengths
+from photoangle.linkage.lengths import Wanted, lengths, other_hole
 from photoangle.linkage.mechanism import bar_arm_angle, position
 from photoangle.linkage.ride import what_if
 from photoangle.linkage.travel import Travel, over_travel
@@ -51,6 +51,15 @@ def test_another_hole_keeps_the_bars_angle():
     assert holes["outer"].figures["link_length_wanted"].value != pytest.approx(near.wanted_mm.item(), abs=0.5)
     # the present link hangs in the outer hole: nothing can be left as it is in the other
     assert holes["inner"].verdict != LEAVE
+
+
+def test_another_hole_lies_nearer_to_the_axis_on_the_same_lever():
+    layout = corner().nominal()
+    lever = square_to(layout.at["bar_eye"] - layout.at["bar_bush"], layout.bar_axis)
+    inner = other_hole(layout, 25.0)
+    other = square_to(inner.at["bar_eye"] - inner.at["bar_bush"], inner.bar_axis)
+    assert np.linalg.norm(lever) - np.linalg.norm(other) == pytest.approx(25.0, abs=1e-9)
+    assert np.degrees(angle_between(lever, other)).item() < 1 * MICRODEGREE
 
 
 def test_leave_it_when_it_is_surely_within():
