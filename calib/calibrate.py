@@ -13,17 +13,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from calib.bundle import PAPER_SIGMA, Bundle, CardRow, Priors, Values
+from calib.bundle import Bundle
 from calib.lens import BROWN, plain_lens, project, unproject
 from calib.poses import Pose, angle_between_rotations
 from calib.resection import planar_poses
+from calib.rows import PAPER_SIGMA, CardRow, Priors, Values
 
 # Loose beliefs about any phone lens; the photos decide.
 _ASPECT_SIGMA = 1e-3
 _CENTRE_SIGMA = 60.0 / 4032  # of the picture's width
 _BROWN_SIGMA = np.array([0.5, 1.5, 0.01, 0.01, 3.0])
 _SPLINE_SIGMA_PX = 1.5
-_MOVING_SIGMA = np.array([0.005, 15.0, 15.0])  # focal scale, principal point px at 4032 px
+MOVING_SIGMA = np.array([0.005, 15.0, 15.0])  # focal scale, principal point px at 4032 px
 _LEAST_MOVING = np.array([2e-4, 0.3, 0.3])
 
 
@@ -43,8 +44,8 @@ class Calibration:
 
     lens (L,) and covariance (L, L); shift_sigma (3,) or None: how focal scale and principal point wander
     from photo to photo; floor_px: noise per coordinate beyond the corners' own; variance_factor;
-    rms_px of the residuals; view_rms_px per view; poses camera_from_board; covariance_all with every unknown's
-    (views follow lens and paper); paper (5,); models: variance factor of each lens model tried.
+    rms_px of the residuals; view_rms_px per view; poses camera_from_board; paper (5,);
+    models: variance factor of each lens model tried.
     """
 
     lens: np.ndarray
@@ -56,9 +57,7 @@ class Calibration:
     view_names: tuple
     view_rms_px: np.ndarray
     poses: tuple
-    covariance_all: np.ndarray
     paper: np.ndarray
-    paper_covariance: np.ndarray
     models: dict
 
 
@@ -81,7 +80,7 @@ def _priors(focal, width, height, spline, moving, paper_sigma, focal_sigma, aspe
     across = max(width, height)
     sigma = np.r_[focal_sigma * focal, aspect_sigma, centre_sigma * across, centre_sigma * across,
                   np.maximum(brown_sigma, 1e-9), np.full(len(mean) - BROWN, _SPLINE_SIGMA_PX / focal)]
-    shift = _MOVING_SIGMA * [1, across / 4032, across / 4032] if moving else None
+    shift = MOVING_SIGMA * [1, across / 4032, across / 4032] if moving else None
     return Priors(mean, np.diag(1 / sigma**2), paper_sigma=paper_sigma, shift_sigma=shift)
 
 
@@ -190,8 +189,8 @@ def _result(views, solution, factors, noise_known):
     return Calibration(
         values.lens, covariance[:n, :n], shift, floor, solution.variance_factor(),
         float(np.sqrt((residual**2).mean())), tuple(v.name for v in views), view_rms,
-        tuple(Pose(r, t) for r, t in zip(values.camera_rotation, values.camera_mm)), covariance,
-        values.paper, covariance[n:n + 5, n:n + 5], factors)
+        tuple(Pose(r, t) for r, t in zip(values.camera_rotation, values.camera_mm)),
+        values.paper, factors)
 
 
 def projection_sigma(lens, covariance, width, height, grid=(9, 7), moving=False):

@@ -31,7 +31,7 @@ _SETS = (
     ("The right link length",
      "those, and link foot, both arm pivots, ball joint, hub and arch lip: photos with the wheel "
      "hanging, and again with the knuckle jacked to ride height. Add bar, arm and chassis "
-     "markers, and the motion itself finds the joints: no stand-offs to measure."),
+     "markers and leave them: the motion shows the axes that bar and arm turn about."),
     ("Will the hose stay clear?", "those, and hose A, B and C where hose and parts come closest."),
     ("Left against right", "the same on the other side."),
 )

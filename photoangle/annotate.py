@@ -16,7 +16,7 @@ from calib.lens import project
 from calib.photo import read_upright, turn_points, turn_upright
 
 ORANGE, SKY, GREEN, YELLOW = (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66)
-BLUE, VERMILION, PURPLE, WHITE, BLACK = (0, 114, 178), (213, 94, 0), (204, 121, 167), (255, 255, 255), (0, 0, 0)
+VERMILION, WHITE, BLACK = (213, 94, 0), (255, 255, 255), (0, 0, 0)
 # part: (from, to, figure whose angle is drawn, words, colour)
 PARTS = (("bar_bush", "bar_eye", "bar_arm_angle", "bar arm", ORANGE),
          ("pivot", "arm_ball_joint", "control_arm_angle", "control arm", SKY),
@@ -159,7 +159,7 @@ def _draw_parts(canvas, result, figures, see, taken):
         if figure is not None:
             half = (figure.high95 - figure.low95) / 2
             datum = "" if figure.datum is None else f" against {figure.datum}"
-            labels.append(((pa + pb) / 2, f"{words} {figure.value:+.1f} ± {half:.1f}°{datum}", colour))
+            labels.append(((pa + pb) / 2, f"{words} {round(figure.value, 1) + 0.0:+.1f} ± {half:.1f}°{datum}", colour))
     # the column stands where there is least to see: at the top left, below each other
     width, height = canvas.picture.size
     for k, (middle, text, colour) in enumerate(labels):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.poses import vector_from_rotation
+from calib.poses import hat, vector_from_rotation
 
 _LEAST_TURN = np.radians(2.5)
 _FOREIGN = 16.0  # squared misfit per marker and pair of states, expected 3
@@ -74,7 +74,7 @@ def _placed(marker, state, scenes, ties):
     spin[:3, :3] = spin[3:, 3:] = tie.pose.rotation
     arm = tie.pose.rotation @ pose.translation_mm
     lever = np.eye(6)
-    lever[3:, :3] = -np.array([[0, -arm[2], arm[1]], [arm[2], 0, -arm[0]], [-arm[1], arm[0], 0]])
+    lever[3:, :3] = -hat(arm)
     return moved, spin @ own @ spin.T + lever @ tie.covariance @ lever.T
 
 

@@ -19,7 +19,6 @@ os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
 # digits everywhere.
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
-RESULTS = "results"
 
 
 class _Fault(click.ClickException):

@@ -91,7 +91,7 @@ def print_measurement(measurement):
         click.echo(line)
     if report.pictures:
         where = sorted({str(Path(p).parent) for p in report.pictures})
-        click.echo("annotated photos in " + ", ".join(where))
+        click.echo("annotated photos in\n  " + "\n  ".join(where))
 
 
 def write_pictures(measurement, results, progress):

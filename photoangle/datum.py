@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.poses import Pose, rotation_from_vector, vector_from_rotation
+from calib.poses import Pose, hat, rotation_from_vector, vector_from_rotation
 from photoangle.model import ATTENTION, NOTE, Finding
 
 # How true a strip hangs: hole and weight each within 0.3 mm (half-width) of the centre line, 290 mm apart.
@@ -69,8 +69,7 @@ def gravity(points, scene, level, where=""):
     pick = np.zeros((3, 3 * len(points.names)))
     pick[:, 3 * a:3 * a + 3], pick[:, 3 * b:3 * b + 3] = np.eye(3), -np.eye(3)
     # a shift d of the span turns it by up x d / length
-    turn = np.cross(np.eye(3), up).T @ pick / length
-    turn = -turn
+    turn = hat(up) @ pick / length
     sources = {name: turn @ c @ turn.T for name, c in points.sources.items()}
     if points.strip:
         sources["plumb"] = sources.get("plumb", 0) + np.eye(3) * np.radians(_STRIP_HANGS_DEG) ** 2
@@ -190,8 +189,7 @@ def _register(this, other, ids):
             residual[6 * k + 3:6 * k + 6] = moved.translation_mm - b[k].translation_mm
             jacobian[6 * k:6 * k + 3, :3] = np.eye(3)
             arm = pose.rotation @ a[k].translation_mm
-            jacobian[6 * k + 3:6 * k + 6, :3] = -np.array(
-                [[0, -arm[2], arm[1]], [arm[2], 0, -arm[0]], [-arm[1], arm[0], 0]])
+            jacobian[6 * k + 3:6 * k + 6, :3] = -hat(arm)
             jacobian[6 * k + 3:6 * k + 6, 3:] = np.eye(3)
             turn[6 * k:6 * k + 3, 6 * k:6 * k + 3] = pose.rotation
             turn[6 * k + 3:6 * k + 6, 6 * k + 3:6 * k + 6] = pose.rotation

@@ -113,7 +113,7 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
             continue
         rank = {"plate": 0, "large": 1, "small": 2}.get(kit.slot(marker_id).form, 1)
         # the left-hand set comes first; a loose marker last
-        key = (marker_id in scene.loose, -scene.sightings.get(marker_id, 0) > -2, rank, marker_id)
+        key = (marker_id in scene.loose, scene.sightings.get(marker_id, 0) < 2, rank, marker_id)
         if role.key not in chosen or key < chosen[role.key][0]:
             chosen[role.key] = (key, marker_id)
     names = tuple(sorted(chosen))

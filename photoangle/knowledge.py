@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.bundle import PAPER_SIGMA, Priors
 from calib.calibrate import View, first_focal
 from calib.kit import card_saddles_mm
 from calib.lens import plain_lens
+from calib.rows import PAPER_SIGMA, Priors
 from photoangle.model import ATTENTION, NOTE, Finding
 from photoangle.solve import LensKnowledge
 

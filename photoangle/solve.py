@@ -12,13 +12,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.bundle import Bundle, CardRow, Priors, Singular, TagRow, Tie, Values
-from calib.calibrate import _MOVING_SIGMA
+from calib.bundle import Bundle, Singular
+from calib.calibrate import MOVING_SIGMA
 from calib.kit import card_saddles_mm
-from calib.poses import Pose, angle_between_rotations
+from calib.poses import Pose
 from calib.resection import square_poses
+from calib.rows import CardRow, Priors, TagRow, Tie, Values
 from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding, Refusal, Scene
 from photoangle.start import start_poses
+from photoangle.tilts import try_other_tilts
 
 # A whole tag's squared whitened residual (expected 8) above which it does not belong.
 _FOREIGN = 60.0
@@ -78,7 +80,7 @@ def _solve_once(sightings, kit, sizes, knowledge, where, planar):
     moving = solution.bundle.per_camera == 9
     if not moving and knowledge.can_move and len(problem.sightings) >= 2:
         moving, solution, problem = _try_moving(solution, problem)
-    solution, margins = _tilts(solution, problem)
+    solution, margins = try_other_tilts(solution, problem.order)
     solution, problem = _without_foreign(solution, problem)
     try:
         covariance = solution.covariance()
@@ -228,7 +230,7 @@ def _try_moving(solution, problem):
     Taken where the cost falls by clearly more than the new unknowns, three a photo, would bring by chance.
     """
     width = max(s.width_px for s in problem.sightings)
-    sigma = _MOVING_SIGMA * [1, width / 4032, width / 4032]
+    sigma = MOVING_SIGMA * [1, width / 4032, width / 4032]
     freer = replace(problem, priors=replace(problem.priors, shift_sigma=sigma))
     try:
         trial = _bundle(freer).solve(solution.values)
@@ -295,70 +297,6 @@ def _let_plumb_turn(solution, problem):
     except Singular:
         return None
     return (trial, turned) if trial.cost < 0.7 * solution.cost else None
-
-
-def _tilts(solution, problem):
-    """Try every marker's other tilts with the cameras held; keep what costs less in all photos.
-
-    Returns the solution and, by marker, the cost by which the best rival tilt is worse.
-    """
-    bundle, values = solution.bundle, solution.values
-    margins, flipped = {}, False
-    rotations, shifts = values.body_rotation.copy(), values.body_mm.copy()
-    for body, marker in enumerate(problem.order):
-        if body == 0 or isinstance(marker, tuple):
-            continue
-        rows = [r for r in bundle.tags if r.body == body]
-        if not rows:
-            continue
-        now = _tag_cost(solution, body)
-        start = [Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse() @ p
-                 for r in rows for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
-        best, kept, rival = now, None, np.inf
-        tried = []
-        for pose in start:
-            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(4):
-                continue
-            if any(angle_between_rotations(pose.rotation, t) < np.radians(4) for t in tried):
-                continue
-            tried.append(pose.rotation)
-            cost, pose = _fit_marker(solution, rows, pose)
-            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(3):
-                continue
-            rival = min(rival, cost)
-            if cost < best - 1e-6:
-                best, kept = cost, pose
-        if kept is None:
-            margins[marker] = float(rival - now)
-        else:
-            margins[marker] = float(now - best)
-            rotations[body], shifts[body], flipped = kept.rotation, kept.translation_mm, True
-    if flipped:
-        trial = bundle.solve(solution.with_values(body_rotation=rotations, body_mm=shifts))
-        if trial.cost < solution.cost:
-            solution = trial
-    return solution, margins
-
-
-def _tag_cost(solution, body):
-    chosen = solution.bundle.tag_body == body
-    return float(solution.bundle.loss(solution.tag_square[chosen], 8).sum())
-
-
-def _fit_marker(solution, rows, pose):
-    """Pose and cost of one marker alone, everything else held."""
-    whole, values = solution.bundle, solution.values
-    alone = Bundle(whole.cameras, 2, [replace(r, body=1) for r in rows], [], whole.priors, nu=whole.nu)
-    hold = np.ones(alone.size, bool)
-    hold[alone.body_slice_of(1)] = False
-    start = replace(values, body_rotation=np.stack([np.eye(3), pose.rotation]),
-                    body_mm=np.stack([np.zeros(3), pose.translation_mm]))
-    try:
-        fitted = alone.solve(start, most_rounds=25, hold=hold)
-    except Singular:
-        return np.inf, pose
-    v = fitted.values
-    return _tag_cost(fitted, 1), Pose(v.body_rotation[1], v.body_mm[1])
 
 
 def _scene(solution, problem, covariance, margins, moving, lost, knowledge, where):

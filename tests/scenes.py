@@ -8,7 +8,7 @@ same lens model that projects.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -55,15 +55,6 @@ class Flat:
     pattern: np.ndarray
     per_mm: float
     bow_mm: tuple = (0.0, 0.0, 0.0)
-
-
-@dataclass
-class Shot:
-    grey: np.ndarray
-    camera: Pose
-    lens: np.ndarray
-    corners: dict = field(default_factory=dict)  # tag id -> (4, 2)
-    saddles: np.ndarray | None = None
 
 
 def pattern_of(tag_id, black=0.05, white=0.8, edge_cells=1.25, per_cell=24):

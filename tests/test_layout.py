@@ -4,7 +4,6 @@ import ast
 import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -100,4 +99,3 @@ def test_packages_on_the_card_are_used():
         if name in ("pytest", "pypdfium2", "uncertainties", "pupil-apriltags", "pyceres", "mitsuba", "piexif", "setuptools"):
             continue
         assert module.get(name, name) in tops, name
-    assert Path(ROOT / "tests").is_dir()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photoangle.linkage.closure import arm_terms, branch_side, close_link
+from photoangle.linkage.closure import branch_side, close_link
 from photoangle.linkage.knuckle import Knuckle, arm_angle_for_rise, knuckle_at
 from photoangle.linkage.turning import angle_between, cross, dot, length, square_to, turned, unit
 
@@ -68,15 +68,6 @@ def position_at_arm(layout, arm_turn, link_mm=None):
     eye = turned(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, closed.turn)
     hub = knuckle.carried(layout.at.get("hub", layout.at["arm_ball_joint"]))
     return Position(np.asarray(arm_turn), closed.turn, closed.margin, eye, foot, hub, knuckle)
-
-
-def bar_turn_at_arm(layout, arm_turn, link_mm=None):
-    """Only the bar's turn at control-arm angles: the quick way for a foot on the control arm."""
-    if layout.foot_on != "control arm":
-        return position_at_arm(layout, arm_turn, link_mm).bar_turn
-    terms = arm_terms(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, layout.at["link_foot"],
-                      layout.arm_origin, layout.arm_axis, link_mm)
-    return terms.close(arm_turn).turn
 
 
 def motion_ratio(layout, arm_turn, link_mm=None):

@@ -218,7 +218,7 @@ class Model:
 
     def advanced(self, x):
         """The Estimate after one change x (size,)."""
-        m, e, plan = self.moved(x[None]), self.estimate, self.plan
+        m = self.moved(x[None])
         rotation, shift = {}, {}
         for k in ("link", "knuckle"):
             i = BODIES.index(k)

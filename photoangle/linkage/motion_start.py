@@ -90,7 +90,6 @@ def shared_pole(path, other, first, start, near):
 def first_estimate(states, bodies, first, place_keys, along, foot_on, cuts=()):
     """The Estimate that the solution starts from."""
     paths, places = body_paths(states, bodies, first, cuts)
-    count = len(states)
 
     def middle(*names):
         at = [p.translation_mm for (i, _, _), p in places.items() if bodies[i] in names]

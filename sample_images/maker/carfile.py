@@ -1,6 +1,6 @@
 """Writes car.toml: what the demo's owner read off the tape and wishes for, with honest reading errors."""
 import numpy as np
-from .car import CORNERS, WHEELBASE_MM
+from .car import WHEELBASE_MM
 from .states import make_state
 
 SLIP = {"corner": "front-left", "state": "droop", "name": "bar_arm_length", "slip_mm": 25.4,
@@ -44,7 +44,6 @@ def reading(true_mm, rng, half_mm, step_mm):
 
 def _corner_text(name, kinds, wanted, link):
     rng = np.random.default_rng([19, len(name)])
-    corner = CORNERS[name]
     state = make_state(name, "set")
     out = [f"[{name}]", 'link_foot_on = "control arm"',
            'stuck_within = "1 mm"           # how well the markers could be centred', "",

@@ -131,7 +131,6 @@ def bottle_jack(parts, under):
 
 def crate(parts, card, bottom_z=0.0):
     """What the card leans on: a plywood crate behind and below it."""
-    low = card(vec(126, 168 + 18, 26))
     n = -card.R[:, 2]
     flat = unit(n * (1, 1, 0))
     side = vec(-flat[1], flat[0], 0)

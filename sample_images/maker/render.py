@@ -74,7 +74,7 @@ class PrintTable:
     """Flat arrays for the shader: frames, sizes, cells and rasters of all prints in a scene."""
 
     def __init__(self, markers, card):
-        cells, frames, size, raster, value, at = [], [], [], [], [], 0
+        cells, frames, raster, value, at = [], [], [], [], 0
         self.card_index = len(markers)
         for m in markers:
             cells.append(prints.tag_cells(m.id))

@@ -3,8 +3,8 @@ import numpy as np
 from . import bodywork, garage, prints, running_gear
 from .parts import Parts
 from .render import Scene
-from .rigid import Rigid, mirror, turn, unit, vec
-from .shapes import ball, box, hull, lathe, rod, sheet, smooth_path, tube
+from .rigid import Rigid, mirror, unit, vec
+from .shapes import box, lathe, rod, sheet, smooth_path, tube
 from .states import DOT_DIAMETER_MM, CARD_BOW_MM, plumb_markers
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from . import car
 from .figures import figures
 from .markers import LARGE_MM, Marker, markers_on
-from .rigid import Rigid, mirror, print_axes, turn, unit, vec
+from .rigid import Rigid, print_axes, unit, vec
 
 FLOOR_ALONG_DEG, FLOOR_ACROSS_DEG = 0.3, 0.1     # rises forward, rises to the left
 STANDS_PITCH_DEG, STANDS_ROLL_DEG = 5.5, 0.6     # nose up, left side up, against gravity

@@ -40,7 +40,6 @@ def _r(a, digits=6):
 
 def state_truth(state):
     """One state's truth."""
-    markers = {m.joint: m for m in state.markers if m.joint}
     out = {
         "gravity_down": [0.0, 0.0, -1.0],
         "chassis_axes_world": {"x_forward": _r(state.world.R[:, 0], 9), "y_left": _r(state.world.R[:, 1], 9),

@@ -6,10 +6,11 @@ import time
 
 import numpy as np
 
-from calib.bundle import Bundle, CardRow, Priors, TagRow, Values
+from calib.bundle import Bundle
 from calib.kit import card_saddles_mm, tag_corners_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector
+from calib.rows import CardRow, Priors, TagRow, Values
 from tests.scenes import KIT, LENS
 
 SIGMA = 0.1

@@ -20,7 +20,7 @@ def picture():
     return grey
 
 
-def save_jpeg(path, pixels, orientation=None, **exif_tags):
+def save_jpeg(path, pixels, orientation=None):
     exif = Image.Exif()
     if orientation:
         exif[0x0112] = orientation

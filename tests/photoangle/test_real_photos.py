@@ -5,7 +5,6 @@ import numpy as np
 from calib.kit import read_kit
 from calib.lens import plain_lens
 from calib.photo import read_photo
-from calib.poses import Pose
 from calib.resection import planar_poses
 from photoangle.pipeline import measure_photos
 from photoangle.sight import sight_photo
@@ -42,7 +41,6 @@ def test_all_24_corners_of_a_real_board(tmp_path, shared_data):
 
     poses = planar_poses(card_saddles_mm(kit.card), sighting.card.pixels, lens)
     assert poses[0][1] * np.sqrt(2) < 0.3
-    assert isinstance(poses[0][0], Pose)
 
 
 def test_six_real_tags_by_a_kit_file(tmp_path, shared_data):

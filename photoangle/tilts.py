@@ -1,0 +1,77 @@
+"""A flat tag seen once fits almost as well when tilted the other way: both tilts of every marker on the total cost."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from calib.bundle import Bundle, Singular
+from calib.poses import Pose, angle_between_rotations
+from calib.resection import square_poses
+
+
+def try_other_tilts(solution, order):
+    """Try every marker's other tilts with the cameras held; keep what costs less in all photos.
+
+    Parameters: solution: calib.bundle Solution; order: what each body is (a marker's id, or a tuple for a plumb
+    marker's further turns, which are left alone).
+    Returns the solution and, by marker, the cost by which the best rival tilt is worse.
+    """
+    bundle, values = solution.bundle, solution.values
+    margins, flipped = {}, False
+    rotations, shifts = values.body_rotation.copy(), values.body_mm.copy()
+    for body, marker in enumerate(order):
+        if body == 0 or isinstance(marker, tuple):
+            continue
+        rows = [r for r in bundle.tags if r.body == body]
+        if not rows:
+            continue
+        now = _tag_cost(solution, body)
+        start = [Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse() @ p
+                 for r in rows for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
+        best, kept, rival = now, None, np.inf
+        tried = []
+        for pose in start:
+            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(4):
+                continue
+            if any(angle_between_rotations(pose.rotation, t) < np.radians(4) for t in tried):
+                continue
+            tried.append(pose.rotation)
+            cost, pose = _fit_marker(solution, rows, pose)
+            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(3):
+                continue
+            rival = min(rival, cost)
+            if cost < best - 1e-6:
+                best, kept = cost, pose
+        if kept is None:
+            margins[marker] = float(rival - now)
+        else:
+            margins[marker] = float(now - best)
+            rotations[body], shifts[body], flipped = kept.rotation, kept.translation_mm, True
+    if flipped:
+        trial = bundle.solve(solution.with_values(body_rotation=rotations, body_mm=shifts))
+        if trial.cost < solution.cost:
+            solution = trial
+    return solution, margins
+
+
+def _tag_cost(solution, body):
+    chosen = solution.bundle.tag_body == body
+    return float(solution.bundle.loss(solution.tag_square[chosen], 8).sum())
+
+
+def _fit_marker(solution, rows, pose):
+    """Pose and cost of one marker alone, everything else held."""
+    whole, values = solution.bundle, solution.values
+    alone = Bundle(whole.cameras, 2, [replace(r, body=1) for r in rows], [], whole.priors, nu=whole.nu)
+    hold = np.ones(alone.size, bool)
+    hold[alone.body_slice_of(1)] = False
+    start = replace(values, body_rotation=np.stack([np.eye(3), pose.rotation]),
+                    body_mm=np.stack([np.zeros(3), pose.translation_mm]))
+    try:
+        fitted = alone.solve(start, most_rounds=25, hold=hold)
+    except Singular:
+        return np.inf, pose
+    v = fitted.values
+    return _tag_cost(fitted, 1), Pose(v.body_rotation[1], v.body_mm[1])
