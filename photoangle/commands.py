@@ -10,7 +10,7 @@ import click
 
 from calib.files import write_whole
 from photoangle.between import between_figures, parse_between
-from photoangle.carfile import CORNERS, ROLE_KEYS
+from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.table import comparison_lines, figure_lines, finding_lines

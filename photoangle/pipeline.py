@@ -10,7 +10,9 @@ from calib.kit import default_kit, read_kit
 from calib.photo import SUFFIXES, PhotoError, read_photo, read_upright, turn_points
 from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle import datum
-from photoangle.carfile import CORNERS, CarFile, CarFileError, read_carfile
+from photoangle.carfile import read_carfile
+from photoangle.carfile_checks import CarFileError
+from photoangle.carfile_nouns import CORNERS, CarFile
 from photoangle.dots import dot_points, find_dots
 from photoangle.figures import measure_figures
 from photoangle.joints import joint_points

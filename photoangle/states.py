@@ -9,7 +9,7 @@ import numpy as np
 
 from photoangle import datum
 from photoangle.bar_axis import bar_axis_from_states
-from photoangle.carfile import Corner
+from photoangle.carfile_nouns import Corner
 from photoangle.model import ATTENTION, NOTE, Finding
 
 

@@ -22,7 +22,7 @@ from calib.lens import project
 from calib.photo import CameraIdentity, Photo
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from calib.profile import CameraProfile
-from photoangle.carfile import Corner, Level, PrintCheck
+from photoangle.carfile_nouns import Corner, Level, PrintCheck
 from photoangle.datum import gravity, level_axes
 from photoangle.figures import measure_figures
 from photoangle.joints import joint_points

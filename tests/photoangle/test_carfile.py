@@ -2,7 +2,8 @@
 
 import pytest
 
-from photoangle.carfile import CarFileError, read_carfile
+from photoangle.carfile import read_carfile
+from photoangle.carfile_checks import CarFileError
 from photoangle.starter import start_folder
 
 EXAMPLE = """
