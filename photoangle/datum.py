@@ -162,7 +162,7 @@ def tie_scenes(this, other, kit):
     return Tie(tie.pose, tie.covariance, tuple(shared), tuple(moved))
 
 
-def _stacked(scene, ids):
+def stacked_covariance(scene, ids):
     """Covariance (6 m, 6 m) of the poses of markers, turn then shift."""
     at = np.concatenate([np.arange(6) + scene.solution.bundle.body_slice_of(
         scene.order.index(i)).start for i in ids]) if ids else np.zeros(0, int)
@@ -175,7 +175,7 @@ def _stacked(scene, ids):
 
 def _register(this, other, ids):
     a, b = [this.markers[i] for i in ids], [other.markers[i] for i in ids]
-    cov_a, cov_b = _stacked(this, ids), _stacked(other, ids)
+    cov_a, cov_b = stacked_covariance(this, ids), stacked_covariance(other, ids)
     pose = b[0] @ a[0].inverse()
     m = len(ids)
     slack = np.tile(np.r_[np.full(3, np.radians(_UNMOVED_DEG) ** 2), np.full(3, _UNMOVED_MM**2)], m)

@@ -27,6 +27,7 @@ class StateResult:
     lateral: object = None
     tie: object = None
     bar_axis: tuple | None = None
+    reference: bool = False  # the state that the others of its corner are tied to
     dots: list = field(default_factory=list)
     sightings: list = field(default_factory=list)
     paths: dict = field(default_factory=dict)
@@ -47,6 +48,7 @@ def tie_states(states, kit, car, report):
                                 " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
                                 f" markers, plumb, card) into {corner}/ride"))
         reference = ride or max(mine, key=lambda s: len(datum.chassis_markers(s.scene, kit)))
+        reference.reference = True
         for result in mine:
             if result is reference:
                 continue
