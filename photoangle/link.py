@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from photoangle.carfile_nouns import CORNERS
 from photoangle.corner_of import corner_of
+from photoangle.hose_between import with_second_hoses
 from photoangle.joint_motion import has_new_link, in_order, joints_by_motion
 from photoangle.linkage.advice import advise, advise_holes
 from photoangle.linkage.motion import Motion
@@ -100,8 +101,11 @@ def _answer(corner, states, measurement, wishes, samples):
     if base is None:
         return answer
     answer.tell(*bridged[base].findings)
-    answer.base, answer.datum = bridged[base].corner, bridged[base].datum
-    solve_answer(answer, measurement.car, wishes, {k: b.corner for k, b in bridged.items()}, measurement.report.figures, samples)
+    corners = {k: b.corner for k, b in bridged.items()}
+    made = {k: with_second_hoses(c, corners) for k, c in corners.items()}
+    answer.tell(*made[base][1])
+    answer.base, answer.datum = made[base][0], bridged[base].datum
+    solve_answer(answer, measurement.car, wishes, {k: c for k, (c, _) in made.items()}, measurement.report.figures, samples)
     return answer
 
 

@@ -16,7 +16,6 @@ from photoangle.linkage.layout import FEET, Layout
 from photoangle.linkage.turning import unit
 
 NEEDED = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
-HOSES = ("hose_a", "hose_b", "hose_c")
 _BODIES = ("chassis", "mid", "knuckle")
 ROOT3 = math.sqrt(3)
 # The bar runs straight across the car and the arm's axis along it by their build (common practice, no
@@ -26,7 +25,7 @@ BAR_AXIS_DEG, ARM_AXIS_DEG = 0.5, 3.0
 HUB_DIFFERS_WITHIN = 0.05
 # Sources that are not the points' own
 BAR_AXIS, ARM_AXIS, TAPE, STUD = "bar axis", "arm axis", "hub to arch", "stud"
-HUB, LINK = "hub against ball joint", "taped link"
+HUB, LINK, HOSE = "hub against ball joint", "taped link", "hose"
 
 
 @dataclass(frozen=True)
@@ -62,7 +61,9 @@ class Corner:
 
     bar_axis, arm_axis: Direction where two points do not give it (None: straight across, straight along);
     hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of the hub's
-    rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle";
+    rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle" (where it is not said
+    and the point was measured once, it may be anything between); second_state: the state that points named
+    hose_a_second and so on were measured in;
     radius_mm: "eye", "link", "hose"; stud: "bar_eye", "link_foot" -> Direction; link: the link as taped, in place
     of its joints' distance; dof: source -> degrees of freedom of its covariance.
     Raises ValueError for shapes that do not fit, unknown carriers and missing points.
@@ -83,6 +84,7 @@ class Corner:
     stud: dict = field(default_factory=dict)
     link: Taped | None = None
     dof: dict = field(default_factory=dict)
+    second_state: str | None = None
 
     def __post_init__(self):
         size = 3 * len(self.names)
@@ -108,6 +110,7 @@ class Corner:
         extra += [HUB] if self.nominal().knuckle_by is None else []
         extra += [LINK] if self.link is not None else []
         extra += [STUD] if self.stud else []
+        extra += [HOSE] if any(n.startswith("hose") for n in self.names) else []
         return tuple(self.sources) + tuple(extra)
 
     def nominal(self):
@@ -145,7 +148,8 @@ class Corner:
         share = 1 + draw.rectangular(HUB, self.hub_differs_within)
         stud = {k: draw.direction(STUD, d) for k, d in sorted(self.stud.items())}
         link = None if self.link is None else draw.scalar(LINK, self.link.value_mm, self.link.u_mm)
-        return Layout(at, bar, arm, share, self.link_foot_on, self.state, arch, stud, link)
+        return Layout(at, bar, arm, share, self.link_foot_on, self.state, arch, stud, link,
+                      0.5 + draw.rectangular(HOSE, 0.5), draw.scalar(HOSE, 0.0, 1.0), self.second_state)
 
 
 class _Draw:

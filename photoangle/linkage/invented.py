@@ -43,7 +43,7 @@ def invented_corner(rng, knuckle="strut", spread_mm=15.0, u_mm=0.6, tape_u_mm=0.
     _, tilt = from_world(names, truth, {}, np.eye(3), {"chassis": turn})
     sources = {"pixels": np.eye(size) * u_mm**2, **tilt}
     seen = truth.ravel() + rng.multivariate_normal(np.zeros(size), sum(sources.values()), method="eigh")
-    rest = dict(hose_on={"hose_b": "mid", "hose_c": "knuckle"}, radius_mm={"eye": 12.0, "link": 6.0, "hose": 6.0})
+    rest = dict(hose_on={"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"}, radius_mm={"eye": 12.0, "link": 6.0, "hose": 6.0})
     measured = Corner("front-left", "droop", names, seen.reshape(-1, 3), sources, **rest, hub_to_arch_mm={
         k: Taped(v + rng.normal(0, tape_u_mm), tape_u_mm) for k, v in arch.items()})
     true = Corner("front-left", "droop", names, truth, {"pixels": np.zeros((size, size))}, **rest,

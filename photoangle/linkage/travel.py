@@ -7,14 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
-from photoangle.linkage.corner import HOSES
-from photoangle.linkage.gaps import point_to_polyline, polyline_to_segment, point_to_segment
+from photoangle.linkage.hose import hose_gaps
 from photoangle.linkage.lengths import other_hole
 from photoangle.linkage.mechanism import (
     assembled_link_mm, bar_arm_angle, bar_to_link, control_arm_angle, joint_tilt, link_lean, motion_ratio,
     position)
 from photoangle.linkage.sampled import LOST_SHARE, figure, interval, lost
-from photoangle.linkage.turning import length
 from photoangle.linkage.verdicts import judged
 from photoangle.model import UNUSABLE, Finding, Refusal
 
@@ -131,28 +129,7 @@ def quantities(layout, rise_mm, link_mm=None, corner=None):
            "joint_tilt_eye": deg(joint_tilt(layout, place, "bar_eye")),
            "joint_tilt_foot": deg(joint_tilt(layout, place, "link_foot")),
            "motion_ratio": motion_ratio(layout, place.arm_turn, link_mm)}
-    return out | (_gaps(layout, place, corner) if corner is not None else {})
-
-
-def _gaps(layout, place, corner):
-    points = {}
-    for name in HOSES:
-        if name not in layout.at:
-            continue
-        still, moved = layout.at[name], place.knuckle.carried(layout.at[name])
-        on = corner.hose_on.get(name, "chassis")
-        points[name] = still if on == "chassis" else moved if on == "knuckle" else (still + moved) / 2
-    if not points:
-        return {}
-    eye_less, link_less = (corner.radius_mm.get(k, 0.0) + corner.radius_mm.get("hose", 0.0) for k in ("eye", "link"))
-    chain = [points[n] for n in HOSES if n in points]
-    out = {}
-    for name, point in points.items():
-        out[f"gap_{name[-1]}"] = np.minimum(length(place.eye - point) - eye_less,
-                                            point_to_segment(point, place.eye, place.foot) - link_less)
-    out["gap_eye"] = point_to_polyline(place.eye, chain) - eye_less
-    out["gap_link"] = polyline_to_segment(chain, place.eye, place.foot) - link_less
-    return out
+    return out | (hose_gaps(layout, place, rise_mm, corner) if corner is not None else {})
 
 
 def _unit_of(name):

@@ -40,9 +40,10 @@ def judged(corner, travel, nearest, limits, wanted_gap):
         findings.append(Finding(NOTE, corner.name, f"{measured} about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what was"
                                 " measured this extrapolates, and steering lock is not in it",
                                 "look at the car itself near the stops and at both locks"))
-    if any(n.startswith("gap") for n in out) and not {"eye", "link", "hose"} <= set(corner.radius_mm):
-        findings.append(Finding(ATTENTION, corner.name, "gaps to the hose are from centre to centre where no radius is given",
-                                "give the radii of eye, link and hose"))
+    missing = [k for k in ("hose", "eye", "link") if k not in corner.radius_mm]
+    if any(n.startswith("gap") for n in out) and missing:
+        findings.append(Finding(ATTENTION, corner.name, f"gaps to the hose are too large by the radius of {' and '.join(missing)}, which is"
+                                " not given", "write hose, bar_eye and link (half their thickness) under radius"))
     return out, findings
 
 
