@@ -177,6 +177,29 @@ def measure(paths, as_json, only, kit_path, car_root, corner, between, planar, d
 
 
 @main.command()
+@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.option("--from", "state", metavar="STATE", help="Answer from this state (default: fitted, else set, else droop).")
+@click.option("--only", help="One corner, such as front-left.")
+@click.option("--angle", type=float, metavar="DEG", help="Wanted bar arm angle at ride height (default: car.toml's, else 0).")
+@click.option("--within", type=click.FloatRange(0, 45, min_open=True), metavar="DEG", help="How far off it may be.")
+@click.option("--square", is_flag=True, help="Want the link square to the bar's lever instead.")
+@click.option("--lowered", metavar="LENGTH", help="What if the car stood lower by this much.")
+@click.option("--length", metavar="LENGTH", help="What if the link had this length.")
+@click.option("--change", metavar="LENGTH", help="What if the link were changed by this much, such as -7mm.")
+@click.option("--hole", metavar="LENGTH", help="What if the link sat in a hole this much nearer to the bush.")
+@click.option("--tape", "tape_alone", is_flag=True, help="Answer by the tape readings alone, without photos.")
+@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--pictures/--no-pictures", default=True, help="Write drawn views and plots beside the results.")
+@_guarded
+def link(folder, only, tape_alone, kit_path, as_json, pictures, **options):
+    """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
+    from photoangle.link_command import link_command
+
+    sys.exit(link_command(folder, as_json, only, kit_path, options, tape_alone, pictures, _progress(not as_json)))
+
+
+@main.command()
 @click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
 @_guarded
 def demo(folder):

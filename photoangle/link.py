@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from photoangle.axles import FREE
 from photoangle.carfile_nouns import CORNERS
 from photoangle.corner_of import corner_of
 from photoangle.hose_between import with_second_hoses
@@ -42,8 +43,8 @@ class Wishes:
 
 @dataclass
 class CornerAnswer:
-    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured and carried: Figures of the
-    bar arm's angle at ride height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or
+    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured and carried (from the state
+    carried_from): Figures of the bar arm's angle at ride height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or
     Refusal; earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None;
     figures, findings.
     """
@@ -55,6 +56,7 @@ class CornerAnswer:
     motion: object = None
     measured: object = None
     carried: object = None
+    carried_from: str | None = None
     check: object = None
     advice: object = None
     holes: dict = field(default_factory=dict)
@@ -62,6 +64,8 @@ class CornerAnswer:
     present: object = None
     proposed: object = None
     change_mm: float = 0.0
+    hole_mm: float = 0.0
+    joint_limit_deg: dict = field(default_factory=dict)
     datum: bool = True
     figures: list = field(default_factory=list)
     findings: list = field(default_factory=list)
@@ -79,7 +83,8 @@ def link_answers(measurement, wishes=Wishes(), samples=SAMPLES):
     """
     out = []
     for corner in CORNERS:
-        states = in_order([s for s in measurement.states if s.corner == corner])
+        # with one link off the closure says nothing: that state is for the axle's preload
+        states = in_order([s for s in measurement.states if s.corner == corner and s.state != FREE])
         if any(s.state != "ride" for s in states):
             out.append(_answer(corner, states, measurement, wishes, samples))
     return out
@@ -148,7 +153,7 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     corners: state -> linkage Corner (for the other ways and the earlier link); measured_figures: the measure run's.
     """
     notes, base = car.corner(answer.corner), answer.base
-    state = base.nominal().state
+    state = base.state
     answer.travel, findings = travel_of(base, corners, notes)
     answer.tell(*findings)
     answer.wanted = wanted_of(notes, wishes)
@@ -180,7 +185,7 @@ def _two_ways(answer, corners, measured_figures, notes, samples):
         if isinstance(carried, Refusal):
             answer.tell(replace(carried.finding, level=ATTENTION))
         else:
-            answer.carried = carried.figures.get("bar_arm_angle")
+            answer.carried, answer.carried_from = carried.figures.get("bar_arm_angle"), hanging.state
             answer.tell(*carried.findings)
     at_set = next((name for name in corners if name.startswith("set")), None)
     if at_set is None or answer.travel.lowered_mm:
@@ -194,6 +199,7 @@ def _two_ways(answer, corners, measured_figures, notes, samples):
 
 
 def _travels(answer, notes, way, wishes, hole, samples):
+    answer.hole_mm, answer.joint_limit_deg = hole[1], notes.joint_limit_deg
     options = dict(samples=samples // 2, joint_limit_deg=notes.joint_limit_deg,
                    wanted_gap_mm=notes.hose.get("wanted_gap", 0.0))
     answer.present = over_travel(answer.base, way, **options)
@@ -227,12 +233,12 @@ def _collect(answer):
     if isinstance(answer.advice, Refusal):
         answer.tell(answer.advice.finding)
     else:
-        figures = dict(answer.advice.figures)
+        figures, state = dict(answer.advice.figures), answer.base.state
         if answer.carried is not None:
-            # the same name cannot stand twice: what the base gives is its own state's
+            # the same name cannot stand twice: what the base gives has its state in its own
             own = figures.pop("bar_arm_angle", None)
-            if own is not None:
-                answer.figures.append(replace(own, state=f"predicted-ride from {answer.base.nominal().state}"))
+            if own is not None and answer.carried_from != state:
+                answer.figures.append(replace(own, state=f"predicted-ride from {state}"))
         answer.figures += figures.values()
         answer.tell(*answer.advice.findings)
     for result, state in ((answer.present, "travel"), (answer.proposed, "travel-proposed")):

@@ -44,8 +44,8 @@ def travel_of(base, corners, notes):
     base: linkage Corner; corners: state -> Corner, whose hub to arch says what was measured; notes: carfile Corner.
     Returns (Travel, findings).
     """
-    arch = {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
-    arch |= {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
+    arch = {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
+    arch |= {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
     ride, findings, asked = arch.get("ride"), [], notes.travel
     seen = [ride - arch[s] for s in corners if s in arch] if ride is not None else []
     droop = asked.get("droop") or (max(0.0, arch["droop"] - ride) if ride is not None and "droop" in arch else None)

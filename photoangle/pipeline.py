@@ -23,6 +23,7 @@ from photoangle.recover import look_again
 from photoangle.results import Report
 from photoangle.sight import sight_photo
 from photoangle.solve import solve_scene
+from photoangle.stance import share_stance
 from photoangle.states import StateResult, tie_states
 from photoangle.tape_check import tape_figures
 
@@ -203,6 +204,7 @@ def measure_folder(root, progress, kit_path=None, only=None):
         if result is not None:
             states.append(result)
     tie_states(states, kit, car, report)
+    share_stance(states, report)
     for result in states:
         _figures_of(result, car, report)
     tape, comparisons = tape_figures(car, report.figures, {(s.corner, s.state) for s in states})

@@ -1,0 +1,116 @@
+"""`photoangle link`, between the pipeline and the terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from calib.files import write_whole
+from photoangle.axles import axle_answers
+from photoangle.carfile_nouns import CORNERS
+from photoangle.link import Wishes, link_answers
+from photoangle.link_table import answer_lines, axle_lines
+from photoangle.link_tape import tape_answers
+from photoangle.model import ATTENTION, UNUSABLE, Finding
+from photoangle.pipeline import CannotUse, load_car, measure_folder, state_folders
+from photoangle.results import Report
+from photoangle.table import finding_lines
+from photoangle.tape import TapeError, parse_length
+
+
+def wishes_from(state, lowered, length, change, hole, angle, within, square, units="mm"):
+    """Wishes from the command's options, lengths as people write them.  Raises CannotUse."""
+    if length is not None and change is not None:
+        raise CannotUse(Finding(UNUSABLE, "--length", "--length and --change both say what the link is to be", "give one of them"))
+
+    def mm(text, option):
+        if text is None:
+            return None
+        minus = text.strip().startswith("-")
+        try:
+            value = parse_length(text.strip().lstrip("+-"), units)
+        except TapeError as error:
+            raise CannotUse(Finding(UNUSABLE, option, str(error), "write it like \"-7 mm\" or 3/8in")) from error
+        if value > 2000:
+            raise CannotUse(Finding(UNUSABLE, option, f"{text} is far too much", "check the number and its unit"))
+        return -value if minus else value
+
+    return Wishes(state, mm(lowered, "--lowered") or 0.0, mm(length, "--length"), mm(change, "--change"), mm(hole, "--hole") or 0.0,
+                  angle, within, square)
+
+
+def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, progress):
+    """`photoangle link`.  options: keyword arguments of `wishes_from`.  Returns the exit code.  Raises CannotUse."""
+    root = Path(root)
+    if only is not None and only not in CORNERS:
+        raise CannotUse(Finding(UNUSABLE, "--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS)))
+    car = load_car(root)
+    wishes = wishes_from(**options, units=car.units)
+    answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress)
+    if pictures and any(a.base is not None for a in answers):
+        _pictures(answers, root / "results", report)
+    if any(a.base is not None for a in answers):
+        (root / "results").mkdir(exist_ok=True)
+        write_whole(root / "results" / "link.json", report.to_json() + "\n")
+    if as_json:
+        click.echo(report.to_json())
+    else:
+        print_answers(answers, axles, report, car.units)
+    return report.exit_code
+
+
+def solve(root, car, wishes, only, kit_path, tape_alone, progress):
+    """Answers of corners and axles, and the Report with their figures and findings."""
+    has_photos = bool(state_folders(root, only))
+    if tape_alone or not has_photos:
+        answers, measured = tape_answers(car, wishes, only), []
+        if not answers:
+            raise CannotUse(Finding(UNUSABLE, str(root), "neither photos nor tape readings to answer from",
+                                    "put photos into front-left/droop and front-left/set, or write heights and lengths under"
+                                    " [front-left.tape.droop]"))
+        report = Report()
+    else:
+        measurement = measure_folder(root, progress, kit_path, only)
+        answers = link_answers(measurement, wishes)
+        measured = measurement.report.figures
+        report = Report(findings=list(measurement.report.findings))
+    axles = axle_answers(answers, measured, car)
+    for a in answers + axles:
+        report.figures += a.figures
+        report.tell(*a.findings)
+    return answers, axles, report
+
+
+def print_answers(answers, axles, report, units):
+    """The answers, the findings and where the pictures are, on standard output."""
+    for answer in answers:
+        for line in answer_lines(answer, units):
+            click.echo(line)
+        click.echo("")
+    for axle in axles:
+        for line in axle_lines(axle, units):
+            click.echo(line)
+    for line in finding_lines(report.findings):
+        click.echo(line)
+    if report.pictures:
+        click.echo("drawings:\n  " + "\n  ".join(str(p) for p in report.pictures))
+
+
+def _pictures(answers, results, report):
+    from photoangle.drawings import draw_travel, draw_views
+
+    try:
+        for answer in answers:
+            if answer.base is None:
+                continue
+            target = results / answer.corner
+            target.mkdir(parents=True, exist_ok=True)
+            for name, draw in (("link-views.png", draw_views), ("link-travel.png", draw_travel)):
+                picture = draw(answer)
+                if picture is not None:
+                    write_whole(target / name, picture)
+                    report.pictures.append(target / name)
+    except OSError as error:
+        report.tell(Finding(ATTENTION, str(results), f"drawings cannot be written ({error.strerror})",
+                            "make the folder writable, or use --no-pictures"))

@@ -1,0 +1,153 @@
+"""The link's answer as text for a terminal of 80 columns: the verdict first."""
+
+from __future__ import annotations
+
+import textwrap
+
+from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH
+from photoangle.model import Refusal
+from photoangle.table import format_value
+
+_HEADS = {LEAVE: "LEAVE IT", CHANGE: "CHANGE THE LINK", CANNOT_TELL: "CAN'T TELL YET", OUT_OF_REACH: "OUT OF REACH"}
+_ROWS = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
+         ("gap_min_a", "eye or link to hose A"), ("gap_min_b", "eye or link to hose B"),
+         ("gap_min_c", "eye or link to hose C"), ("joint_tilt_max_eye", "eye joint tilts up to"),
+         ("joint_tilt_max_foot", "foot joint tilts up to"), ("line_up_min", "arm and link from one line"))
+_WIDTH = 80
+
+
+def turns_words(half_turns):
+    """Half turns in words: "12 1/2 turns"."""
+    whole, half = divmod(abs(half_turns), 2)
+    text = " ".join(p for p in (str(whole) if whole or not half else "", "1/2" if half else "") if p)
+    return f"{text} turn{'' if abs(half_turns) <= 2 else 's'}"
+
+
+def headline(answer):
+    """The corner's verdict in one sentence."""
+    if answer.base is None:
+        return "no answer yet"
+    if isinstance(answer.advice, Refusal):
+        return f"no answer: {answer.advice.finding.what}"
+    a = answer.advice
+    sentence = a.sentence.removeprefix("leave it: ")
+    sentence = sentence[0].upper() + sentence[1:]
+    if a.half_turns and a.verdict in (CHANGE, CANNOT_TELL):
+        way = "longer" if a.half_turns > 0 else "shorter"
+        sentence += f". On the adjuster: {turns_words(a.half_turns)} {way}"
+    return sentence
+
+
+def answer_lines(answer, units="mm"):
+    """Lines for one corner."""
+    title = _HEADS.get(getattr(answer.advice, "verdict", None), "NO ANSWER")
+    state = f", answered from {answer.base.state}" if answer.base is not None else ""
+    lines = [f"{answer.corner}: {title}{state}"]
+    lines += textwrap.wrap(headline(answer) + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    if getattr(answer.advice, "do", ""):
+        lines += textwrap.wrap("To do: " + answer.advice.do + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    if answer.base is None:
+        return lines
+    lines += _two_ways(answer, units)
+    if not isinstance(answer.advice, Refusal):
+        lines += _lengths(answer, units)
+    lines += _holes(answer)
+    for state, earlier in answer.earlier.items():
+        lines += textwrap.wrap(f"With the link as it was in {state}: {earlier.sentence}.", _WIDTH, initial_indent="  ",
+                               subsequent_indent="  ")
+    return lines + _travel(answer)
+
+
+def _row(words, what, f, units, tail=""):
+    value, half, unit = format_value(f, units)
+    return f"  {words:26s} {what:20s} {value:>8s} +- {half} {unit}{tail}"
+
+
+def _two_ways(answer, units):
+    lines, words = [], "bar arm at ride height"
+    if answer.measured is not None:
+        lines.append(_row(words, "measured in set", answer.measured, units))
+    if answer.carried is not None:
+        tail = ""
+        if answer.check is not None:
+            tail = f"  {'they agree' if answer.check.agrees else 'THEY CONTRADICT'} (E_n {answer.check.e_n:+.1f})"
+        lines.append(_row("" if lines else words, f"carried from {answer.carried_from}", answer.carried, units, tail))
+    if not isinstance(answer.advice, Refusal) and answer.base.state != answer.carried_from:
+        own = answer.advice.figures.get("bar_arm_angle")
+        if own is not None:
+            lines.append(_row("" if lines else words, f"{answer.base.state}, all together", own, units))
+    return lines
+
+
+def _lengths(answer, units):
+    f, lines = answer.advice.figures, []
+    if "link_length" in f:
+        lines.append(_row("present link", "", f["link_length"], units))
+    if "link_length_wanted" in f:
+        goal = "square to the link" if answer.wanted.square else f"arm at {answer.wanted.angle_deg:+g} deg"
+        lines.append(_row("link wanted", goal, f["link_length_wanted"], units))
+        low, high = (format_value(f[f"link_length_{n}"], units)[0] for n in ("shortest", "longest"))
+        lines.append(f"  {'':26s} {f'within {answer.wanted.within_deg:g} deg':20s} {low:>8s} to {high}")
+    if "link_change" in f:
+        lines.append(_row("change", "", f["link_change"], units))
+    return lines
+
+
+def _holes(answer):
+    lines = []
+    for name, advice in answer.holes.items():
+        said = advice.finding.what if isinstance(advice, Refusal) else (
+            f"a link of {advice.figures['link_length_wanted'].value:.1f} mm" if "link_length_wanted" in advice.figures else
+            advice.sentence)
+        lines += textwrap.wrap(f"eye hole {name}: {said}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return lines
+
+
+def _travel(answer):
+    shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed, f"link {answer.change_mm:+.1f} mm"))
+             if r is not None and not isinstance(r, Refusal)]
+    if not shown:
+        return []
+    results, heads = zip(*shown)
+    low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
+    lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height",
+             f"    {'worst of':28s}" + "".join(f"{h:24s}" for h in heads).rstrip()]
+    for name, words in _ROWS:
+        if all(name in r.nearest for r in results):
+            lines.append(f"    {words:28s}" + "".join(f"{_cell(r.nearest[name]):24s}" for r in results).rstrip())
+    ratios = [r.at_ride.get("motion_ratio") for r in results]
+    if all(ratios):
+        ends = [r.courses["motion_ratio"].value for r in results]
+        cells = [f"{f.value:.2f} ({e[0]:.2f} to {e[-1]:.2f})" for f, e in zip(ratios, ends)]
+        lines.append(f"    {'bar eye over wheel, at ride':28s}" + "".join(f"{c:24s}" for c in cells).rstrip())
+    return lines
+
+
+_VERDICTS = {"clear": "clear", "not clear": "TOUCHES", "cannot tell": "can't tell"}
+
+
+def _cell(near):
+    f = near.figure
+    mark = _VERDICTS.get(near.verdict, "")
+    if f.unit == "deg":
+        mark = {"clear": "good", "not clear": "TOO FAR", "cannot tell": "can't tell"}.get(near.verdict, "")
+    half = (f.high95 - f.low95) / 2
+    return f"{f.value:.0f} +-{half:.0f} at {near.at_mm:+.0f} {mark}".rstrip()
+
+
+def axle_lines(axle, units="mm"):
+    """Lines for one axle: the preload and the two links."""
+    lines = []
+    if axle.preload is not None:
+        value, half, unit = format_value(axle.preload.eye_mm, units)
+        words = {"none": "no preload to speak of", "preloaded": "PRELOADED", "cannot tell": "can't tell yet"}[axle.preload.verdict]
+        lines.append(f"{axle.axle} axle: {words}: {value} +- {half} {unit} at the right eye")
+        if axle.preload.force_n is not None:
+            f = axle.preload.force_n
+            lines[-1] += f", {f.value:+.0f} ({f.low95:+.0f} to {f.high95:+.0f}) N"
+    if axle.unstressed is not None and not isinstance(axle.unstressed, Refusal):
+        for side in ("left", "right"):
+            value, half, unit = format_value(getattr(axle.unstressed, side), units)
+            change = getattr(axle.unstressed, f"{side}_change")
+            lines.append(f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} mm)")
+    return lines
