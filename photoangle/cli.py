@@ -47,6 +47,10 @@ def _guarded(function):
                 raise _Fault(_finding("this computer", f"a system library is missing ({error})",
                                       "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
             raise
+        except BrokenPipeError:
+            # whoever read the output has heard enough
+            sys.stdout = open(os.devnull, "w")
+            sys.exit(0)
         except OSError as error:
             raise _Fault(_finding(str(error.filename or ""), f"{error.strerror or error}",
                                   "check the folder, its permissions and the disk's free space")) from error

@@ -118,7 +118,7 @@ def write_pictures(measurement, results, progress):
 
 
 def demo_command(folder, progress):
-    """`photoangle demo`: measure a copy of the samples' notes and pictures, ending with table and paths."""
+    """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with paths."""
     if not (SAMPLES / "car.toml").exists():
         raise CannotUse(Finding(UNUSABLE, str(SAMPLES), "the sample photos are not here",
                                 "run this from a copy of the project (pip install -e .)"))
@@ -135,4 +135,10 @@ def demo_command(folder, progress):
     click.echo(f"sample photos copied to {target}")
     code = measure_command([target], False, None, None, None, None, (), False, None, None, True,
                            progress)
+    if code == 2:
+        return code
+    from photoangle.link_command import link_command, no_wishes
+
+    click.echo("\nThe link, from the photos at set height, before the new one went in:\n")
+    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress)
     return 0 if code == 1 else code

@@ -19,6 +19,11 @@ from photoangle.table import finding_lines
 from photoangle.tape import TapeError, parse_length
 
 
+def no_wishes():
+    """The options of `wishes_from` where nothing is asked for beyond car.toml."""
+    return dict.fromkeys(("state", "lowered", "length", "change", "hole", "angle", "within")) | {"square": False}
+
+
 def wishes_from(state, lowered, length, change, hole, angle, within, square, units="mm"):
     """Wishes from the command's options, lengths as people write them.  Raises CannotUse."""
     if length is not None and change is not None:

@@ -58,9 +58,9 @@ def answer_lines(answer, units="mm"):
     return lines + _travel(answer)
 
 
-def _row(words, what, f, units, tail=""):
+def _row(words, what, f, units):
     value, half, unit = format_value(f, units)
-    return f"  {words:26s} {what:20s} {value:>8s} +- {half} {unit}{tail}"
+    return f"  {words:24s} {what:22s} {value:>8s} +- {half} {unit}"
 
 
 def _two_ways(answer, units):
@@ -68,10 +68,9 @@ def _two_ways(answer, units):
     if answer.measured is not None:
         lines.append(_row(words, "measured in set", answer.measured, units))
     if answer.carried is not None:
-        tail = ""
-        if answer.check is not None:
-            tail = f"  {'they agree' if answer.check.agrees else 'THEY CONTRADICT'} (E_n {answer.check.e_n:+.1f})"
-        lines.append(_row("" if lines else words, f"carried from {answer.carried_from}", answer.carried, units, tail))
+        lines.append(_row("" if lines else words, f"carried from {answer.carried_from}", answer.carried, units))
+    if answer.check is not None:
+        lines.append(f"  {'':24s} the two {'agree' if answer.check.agrees else 'CONTRADICT'}, E_n {answer.check.e_n:+.1f}")
     if not isinstance(answer.advice, Refusal) and answer.base.state != answer.carried_from:
         own = answer.advice.figures.get("bar_arm_angle")
         if own is not None:
@@ -87,7 +86,7 @@ def _lengths(answer, units):
         goal = "square to the link" if answer.wanted.square else f"arm at {answer.wanted.angle_deg:+g} deg"
         lines.append(_row("link wanted", goal, f["link_length_wanted"], units))
         low, high = (format_value(f[f"link_length_{n}"], units)[0] for n in ("shortest", "longest"))
-        lines.append(f"  {'':26s} {f'within {answer.wanted.within_deg:g} deg':20s} {low:>8s} to {high}")
+        lines.append(f"  {'':24s} {f'within {answer.wanted.within_deg:g} deg':22s} {low:>8s} to {high}")
     if "link_change" in f:
         lines.append(_row("change", "", f["link_change"], units))
     return lines

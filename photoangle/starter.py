@@ -46,9 +46,30 @@ within_deg = 3.0
 
 [front-left.link]
 # thread_pitch = "1.25 mm"
-# threaded_ends = 2
-# shortest = "120 mm"
+# threaded_ends = 2            # 0, 1 or 2
+# shortest = "120 mm"          # centre to centre, by its maker
 # longest = "165 mm"
+# thread = "10 mm"             # the thread's diameter, and how much of it is in at each end now:
+# thread_in = "22 mm"
+# eye_holes = ["20 mm"]        # other holes of the bar, so much nearer to the bush
+
+[front-left.travel]            # of the wheel, from ride height
+# bump = "45 mm"               # to the bump stop; or the damper shaft's free length:
+#   or damper_free = "30 mm"
+#      damper_ratio = 0.8       # damper's travel over the wheel's
+
+[front-left.radius]            # half the thickness, for the gaps
+# hose = "5 mm"
+# bar_eye = "14 mm"
+# link = "10 mm"
+
+[front-left.hose]
+# hose_a_on = "chassis"        # or "between", "knuckle"; not needed when seen at droop and at set
+# wanted_gap = "10 mm"
+
+[front-left.joint_limit]       # how far the link's joints may tilt, by their maker
+# eye_deg = 20
+# foot_deg = 20
 """
 
 FOLDERS = ("lens", "front-left/droop", "front-left/set", "front-left/ride", "front-left/fitted")
