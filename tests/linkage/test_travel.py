@@ -167,7 +167,7 @@ def test_a_foot_on_an_unmodelled_strut_is_said():
 
 def test_missing_radii_are_said():
     result = over_travel(corner(radius_mm={"eye": 12.0}), TRAVEL, samples=50)
-    assert any("centre to centre" in f.what for f in result.findings)
+    assert any("too large by the radius" in f.what for f in result.findings)
 
 
 def test_lowered_stands_the_car_lower_and_keeps_its_stops():
