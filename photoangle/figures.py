@@ -151,13 +151,13 @@ def _definitions(radius_mm):
 
 
 def measure_figures(points, up, axes, lateral, corner_name, state, scene_dof, radius_mm=None,
-                    bar_axis=None):
+                    bar_axis=None, only=None):
     """All figures that the points allow.
 
     Parameters: points: joints.Points; up: datum.Direction or None; axes: chassis datum.Axes or None;
     lateral: datum.Axes by which the bar's axis and forward are taken where ``axes`` is None; radius_mm: radii of eye and
     hose; bar_axis: (unit vector, covariance (3, 3) of its
-    small turn, rad) where the bar's own axis is known by motion.
+    small turn, rad) where the bar's own axis is known by motion; only: one (name, datum) in place of all.
     Returns a list of Figure.
     """
     frame_axes = axes or lateral
@@ -167,7 +167,7 @@ def measure_figures(points, up, axes, lateral, corner_name, state, scene_dof, ra
         present.add("pivot")
     out = []
     for name, datum, unit, needs, function in _definitions(radius_mm or {}):
-        if not set(needs) <= present:
+        if not set(needs) <= present or (only is not None and only != (name, datum)):
             continue
         figure = stack.figure(name, datum, unit, function, corner_name, state, scene_dof)
         if figure is not None:

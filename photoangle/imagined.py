@@ -1,0 +1,127 @@
+"""What a photo that is not yet taken would bring: the scene's covariance with one more camera in it.
+
+The bundle gets a further photo whose sightings are as exact as the scene's own markers have shown themselves, larger tags
+in proportion better, and the covariance of everything else follows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.bundle import Bundle, Solution
+from calib.kit import card_saddles_mm, tag_corners_mm
+from calib.lens import project, trusted_radius
+from calib.poses import Pose
+from calib.rows import CardRow, TagRow
+
+# A tag is found when its cells are this large and it is turned by less than this.
+_CELL_PX, _OBLIQUE_DEG = 3.5, 62.0
+# Nobody aims a phone better than this share of the picture's shorter side (common practice, no source).
+_AIM = 0.08
+_FEWEST_CARD = 12
+
+
+@dataclass(frozen=True)
+class View:
+    """A camera and what it would see: camera_from_world; markers: ids; rows of the bundle (their camera index is to be
+    set); card: whether the card is in it."""
+
+    camera: Pose
+    markers: tuple
+    tags: tuple
+    cards: tuple
+
+    @property
+    def card(self):
+        return bool(self.cards)
+
+
+def view_from(scene, kit, camera, size_px):
+    """What a camera would see of the scene's markers and card.
+
+    camera: camera_from_world; size_px: (width, height) of the photos.  Returns View.
+    """
+    solution, values = scene.solution, scene.solution.values
+    index = solution.bundle.cameras
+    tags, seen = [], []
+    for marker in sorted(scene.markers):
+        pose, size = scene.markers[marker], scene.sizes_mm[marker]
+        corners = _seen(camera, pose, tag_corners_mm(size * (1 + values.paper[0])), values.lens, size_px)
+        if corners is None or not _faces(camera, pose, np.zeros(3)):
+            continue
+        side = _side(corners)
+        if side / 8 < _CELL_PX:
+            continue
+        tags.append(TagRow(index, scene.order.index(marker), size, corners, _tag_covariance(solution, marker, scene.order, side)))
+        seen.append(marker)
+    return View(camera, tuple(seen), tuple(tags), _card_rows(scene, kit, camera, size_px, index))
+
+
+def _card_rows(scene, kit, camera, size_px, index):
+    bundle, values = scene.solution.bundle, scene.solution.values
+    if not (scene.has_card and len(bundle.cards)) or not _faces(camera, Pose.identity(), bundle.cards[0].points_mm.mean(0)):
+        return ()
+    points = card_saddles_mm(kit.card)
+    at = camera.apply(points)
+    if (at[:, 2] < 80).any():
+        return ()
+    pixels = project(at, values.lens)
+    inside = _inside(pixels, size_px) & (np.hypot(at[:, 0], at[:, 1]) / at[:, 2] < trusted_radius(values.lens))
+    if inside.sum() < _FEWEST_CARD:
+        return ()
+    spread = np.median(np.concatenate([r.covariance_px2 for r in bundle.cards]), axis=0)
+    return (CardRow(index, points[inside], pixels[inside], np.tile(spread, (int(inside.sum()), 1, 1))),)
+
+
+def _seen(camera, pose, points, lens, size_px):
+    at = camera.apply(pose.apply(points))
+    if (at[:, 2] < 80).any() or (np.hypot(at[:, 0], at[:, 1]) / at[:, 2]).max() > trusted_radius(lens):
+        return None
+    pixels = project(at, lens)
+    return pixels if _inside(pixels, size_px).all() else None
+
+
+def _inside(pixels, size_px):
+    return ((pixels > _AIM * min(size_px)) & (pixels < np.array(size_px) - _AIM * min(size_px))).all(-1)
+
+
+def _faces(camera, pose, middle):
+    """Whether a flat pattern's print is turned to the camera, less than the obliquity that tags are found at."""
+    normal = camera.rotation @ pose.rotation[:, 2]
+    at = camera.apply(pose.apply(middle[None]))[0]
+    return normal @ at / np.linalg.norm(at) > np.cos(np.radians(_OBLIQUE_DEG))
+
+
+def _side(corners):
+    return float(np.mean(np.linalg.norm(np.roll(corners, 1, 0) - corners, axis=1)))
+
+
+def _tag_covariance(solution, marker, order, side):
+    """As exact as this marker was seen, or the scene's middling one; in proportion to its size in the photo."""
+    rows = solution.bundle.tags
+    own = [r for r in rows if order[r.body] == marker]
+    best = min(own or rows, key=lambda r: abs(np.log(_side(r.corners_px) / side)))
+    return best.covariance_px2 * _side(best.corners_px) / side
+
+
+def scene_with(scene, view):
+    """The scene as if ``view`` had been taken too: the same values, the covariance narrower.
+
+    The camera's own unknowns are taken out again, so that everything stands where it stood.
+    """
+    old = scene.solution
+    b, v = old.bundle, old.values
+    bundle = Bundle(b.cameras + 1, b.bodies, b.tags + view.tags, b.cards + view.cards, b.priors, b.ties,
+                    tuple(2 * b.half_card), b.nu)
+    values = replace(v, camera_rotation=np.concatenate([v.camera_rotation, view.camera.rotation[None]]),
+                     camera_mm=np.concatenate([v.camera_mm, view.camera.translation_mm[None]]),
+                     shift=np.concatenate([v.shift, np.zeros((1, 3))]))
+    tag_r, _, card_r, _ = bundle._whitened(values, False)
+    # the new photo is taken to fit as predicted; what the others' misfit says of all noise stays
+    trial = Solution(bundle, values, old.cost, 0, tag_r, card_r)
+    covariance = trial.covariance() / trial.scale() * old.scale()
+    start = bundle.camera_start + bundle.per_camera * b.cameras
+    keep = np.r_[0:start, bundle.body_start:bundle.size]
+    return replace(scene, covariance=covariance[np.ix_(keep, keep)])
