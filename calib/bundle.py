@@ -386,6 +386,8 @@ class Solution:
         matrix, _ = self.information()
         free = np.flatnonzero(self.bundle.free)
         block = matrix[np.ix_(free, free)]
+        if not (block.diagonal() > 0).all():
+            raise Singular("some unknowns are not seen at all")
         scale = 1 / np.sqrt(block.diagonal())
         try:
             lower = np.linalg.cholesky(block * scale[:, None] * scale)

@@ -203,6 +203,20 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, **options):
     sys.exit(link_command(folder, as_json, only, kit_path, options, tape_alone, pictures, _progress(not as_json)))
 
 
+@main.command("next")
+@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.option("--only", help="One corner or state, such as front-left or front-left/droop.")
+@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--pictures/--no-pictures", default=True, help="Draw where to stand.")
+@_guarded
+def next_(folder, only, kit_path, as_json, pictures):
+    """What to do next: the one more photo or reading that helps most, and what is wrong so far."""
+    from photoangle.next_command import next_command
+
+    sys.exit(next_command(folder, as_json, only, kit_path, pictures, _progress(not as_json)))
+
+
 @main.command()
 @click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
 @_guarded

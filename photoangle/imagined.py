@@ -17,9 +17,9 @@ from calib.poses import Pose
 from calib.rows import CardRow, TagRow
 
 # A tag is found when its cells are this large and it is turned by less than this.
-_CELL_PX, _OBLIQUE_DEG = 3.5, 62.0
+_CELL_PX, _OBLIQUE_DEG, _NEAR_DEG = 3.5, 62.0, 35.0
 # Nobody aims a phone better than this share of the picture's shorter side (common practice, no source).
-_AIM = 0.08
+_AIM = 0.05
 _FEWEST_CARD = 12
 
 
@@ -49,7 +49,7 @@ def view_from(scene, kit, camera, size_px):
     for marker in sorted(scene.markers):
         pose, size = scene.markers[marker], scene.sizes_mm[marker]
         corners = _seen(camera, pose, tag_corners_mm(size * (1 + values.paper[0])), values.lens, size_px)
-        if corners is None or not _faces(camera, pose, np.zeros(3)):
+        if corners is None or not (_faces(camera, pose, np.zeros(3)) or _near_a_photo(scene, marker, camera)):
             continue
         side = _side(corners)
         if side / 8 < _CELL_PX:
@@ -92,6 +92,19 @@ def _faces(camera, pose, middle):
     normal = camera.rotation @ pose.rotation[:, 2]
     at = camera.apply(pose.apply(middle[None]))[0]
     return normal @ at / np.linalg.norm(at) > np.cos(np.radians(_OBLIQUE_DEG))
+
+
+def _near_a_photo(scene, marker, camera):
+    """Whether a marker was seen from nearly the same direction: then it shows, whatever its tilt is taken for."""
+    place, rows = scene.markers[marker].translation_mm, scene.solution.bundle.tags
+    here = _toward(camera, place)
+    return any(here @ _toward(scene.cameras[r.camera], place) > np.cos(np.radians(_NEAR_DEG))
+               for r in rows if scene.order[r.body] == marker)
+
+
+def _toward(camera, place):
+    way = place + camera.rotation.T @ camera.translation_mm
+    return way / np.linalg.norm(way)
 
 
 def _side(corners):

@@ -23,7 +23,7 @@ WANTED = (("bar_arm_angle", "chassis"), ("bar_arm_angle", "gravity"), ("bar_arm_
 # A photo that narrows the figure by less than this share is not worth it.
 WORTH = 0.10
 _ABOUT = 1.03
-_AZIMUTH_DEG, _HEIGHT_DEG, _DISTANCE_MM = (-60, -40, -20, 0, 20, 40, 60), (-25, 0, 25, 50), (450.0, 700.0, 1000.0)
+_AZIMUTH_DEG, _HEIGHT_DEG, _DISTANCE_MM = (-60, -40, -20, 0, 20, 40, 60), (-20, 0, 15, 30, 45), (500.0, 750.0, 1000.0, 1300.0)
 # How far beyond where a photo was taken one may hope that nothing hides the markers.
 _BEYOND_DEG = 40.0
 _BY_PHOTOS = ("pixels", "lens", "print", "level", "chassis", "tie to ride")
@@ -64,7 +64,7 @@ def next_photo(result, figure, car, kit, reference=None):
         return NextPhoto(figure, _least_u(figure), False, _not_worth(figure, _least_u(figure)), None, ())
     size_px = _photo_size(result)
     tried = []
-    for camera in stand_points(result):
+    for camera in stand_points(result, kit):
         view = view_from(result.scene, kit, camera, size_px)
         if len(view.markers) + 3 * view.card < 3:
             continue
@@ -122,12 +122,14 @@ def _frame(result):
     return centre, out, np.cross(up, out), up
 
 
-def stand_points(result):
-    """Cameras (camera_from_world) around the corner that a phone could be held at, aimed at its markers."""
+def stand_points(result, kit):
+    """Cameras (camera_from_world) around the corner that a phone could be held at, aimed at all the markers or at those
+    that the bar's angle hangs on."""
     centre, out, side, up = _frame(result)
     taken = [-c.rotation.T @ c.translation_mm - centre for c in result.scene.cameras]
     taken = [t / np.linalg.norm(t) for t in taken]
     lowest = min((p.translation_mm - centre) @ up for p in result.scene.markers.values()) - 150.0
+    aims = [centre, _middle_of_needed(result, kit, centre)]
     cameras = []
     for azimuth in np.radians(_AZIMUTH_DEG):
         for height in np.radians(_HEIGHT_DEG):
@@ -136,8 +138,17 @@ def stand_points(result):
                 continue
             for distance in _DISTANCE_MM:
                 if distance * np.sin(height) > lowest:
-                    cameras.append(_aimed(centre + distance * way, centre, up))
+                    cameras += [_aimed(aim + distance * way, aim, up) for aim in aims]
     return cameras
+
+
+def _middle_of_needed(result, kit, centre):
+    """The middle of bar, plumb and card: what must be in view for the bar's angle."""
+    needed = [p.translation_mm for i, p in result.scene.markers.items()
+              if kit.slot(i).role.key in ("bar_bush", "bar_eye", "plumb_top", "plumb_bottom")]
+    if result.scene.has_card and kit.card is not None:
+        needed.append(np.array([kit.card.width_mm / 2, kit.card.height_mm / 2, 0.0]))
+    return np.mean(needed, axis=0) if needed else centre
 
 
 def _aimed(position, target, up):

@@ -10,6 +10,7 @@ from calib.kit import default_kit, read_kit
 from calib.photo import SUFFIXES, PhotoError, read_photo, read_upright, turn_points
 from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle import datum
+from photoangle.advise import photo_findings, slip_findings
 from photoangle.carfile import read_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.carfile_nouns import CORNERS, CarFile
@@ -19,6 +20,7 @@ from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
 from photoangle.learn import learn_lenses
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
+from photoangle.photo_quality import photo_quality, quality_findings
 from photoangle.recover import look_again
 from photoangle.results import Report
 from photoangle.sight import sight_photo
@@ -203,6 +205,11 @@ def measure_folder(root, progress, kit_path=None, only=None):
         result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress)
         if result is not None:
             states.append(result)
+    return conclude(states, kit, car, report, root)
+
+
+def conclude(states, kit, car, report, root=None):
+    """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
     tie_states(states, kit, car, report)
     share_stance(states, report)
     for result in states:
@@ -210,7 +217,9 @@ def measure_folder(root, progress, kit_path=None, only=None):
     tape, comparisons = tape_figures(car, report.figures, {(s.corner, s.state) for s in states})
     report.figures += tape
     report.comparisons += comparisons
-    return Measurement(report, states, car, kit, root)
+    measurement = Measurement(report, states, car, kit, root)
+    report.tell(*slip_findings(measurement))
+    return measurement
 
 
 def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
@@ -266,7 +275,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                    notes_of=None):
     """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
     pictures = _Pictures()
-    sightings = []
+    sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
         photo = _read(path, name, report)
         if photo is None:
@@ -274,10 +283,11 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
         profile = next((p for p in profiles if p.match(photo.camera) is None), None)
         sighting, findings = sight_photo(photo, kit, profile.lens if profile else None, name)
         report.tell(*findings)
+        quality = photo_quality(photo.grey, sighting)
         if not sighting.tags and sighting.card is None:
-            report.tell(Finding(ATTENTION, name, "no marker and no card was found in it",
-                                "go nearer, hold still, light the markers; or take it out of the folder"))
+            report.tell(*quality_findings(quality))
             continue
+        qualities.append(quality)
         sightings.append(sighting)
         pictures.put(name, photo.grey)
     sightings = sorted(_one_camera(sightings, report, profiles), key=lambda s: s.name)
@@ -305,7 +315,10 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                   for f in findings))
     up, findings = datum.gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
-    return StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file)
+    result = StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file,
+                         quality=qualities)
+    report.tell(*photo_findings(result))
+    return result
 
 
 def _one_camera(sightings, report, profiles):

@@ -16,7 +16,7 @@ STANCE_DEG = 0.15
 
 
 def share_stance(states, report):
-    """Give corners without a chassis datum the attitude of another corner in the same state."""
+    """Give corners without a chassis datum the attitude of another corner in the same state; say where there is none."""
     for result in states:
         if result.axes is not None or result.up is None or result.lateral is None or not result.corner:
             continue
@@ -27,6 +27,12 @@ def share_stance(states, report):
         report.tell(Finding(NOTE, f"{result.corner}/{result.state}", f"the chassis's pitch and roll are taken from {donor.corner}/{donor.state}:"
                             f" the car is taken to stand alike in both within {STANCE_DEG:g} deg",
                             "leave the car as it stands while all corners of a state are photographed"))
+    for corner in sorted({s.corner for s in states if s.corner}):
+        mine = [s for s in states if s.corner == corner]
+        if all(s.axes is None for s in mine) and not any(s.state == "ride" for s in mine):
+            report.tell(Finding(NOTE, corner, "no ride photos: angles are against gravity only, and the car's own"
+                                " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
+                                f" markers, plumb, card) into {corner}/ride"))
 
 
 def _donor(result, states):

@@ -32,6 +32,7 @@ class StateResult:
     sightings: list = field(default_factory=list)
     paths: dict = field(default_factory=dict)
     notes: Corner = Corner()
+    quality: list = field(default_factory=list)
 
 
 def tie_states(states, kit, car, report):
@@ -43,10 +44,6 @@ def tie_states(states, kit, car, report):
         mine = [s for s in states if s.corner == corner]
         ride = next((s for s in mine if s.state == "ride"), None)
         base = _ride_axes(ride, car, report) if ride is not None else None
-        if ride is None:
-            report.tell(Finding(NOTE, corner, "no ride photos: angles are against gravity only, and the car's own"
-                                " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
-                                f" markers, plumb, card) into {corner}/ride"))
         reference = ride or max(mine, key=lambda s: len(datum.chassis_markers(s.scene, kit)))
         reference.reference = True
         for result in mine:

@@ -97,8 +97,9 @@ def trial(seed):
     advice = next_photo(made[0], figure, CAR, KIT)
     if advice.camera is None:
         return None
-    # the scene's world is the card's
-    advised = advice.camera @ maker.card.inverse()
+    # the scene's world is the card's, or a marker's where no photo shows the card
+    root = made[0].scene.order[0]
+    advised = advice.camera @ (maker.card if root is None else maker.tags[root]).inverse()
 
     def u_with(camera):
         again = measured(maker, first + [sight(maker.photo("more", Pose(camera.rotation, camera.translation_mm)))])

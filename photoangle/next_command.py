@@ -1,0 +1,73 @@
+"""`photoangle next`: what to do next, between the pipeline and the terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+
+import click
+
+from calib.files import write_whole
+from photoangle.advise import as_findings, next_steps
+from photoangle.link import link_answers
+from photoangle.model import ATTENTION, NOTE, Finding
+from photoangle.next_reading import next_reading
+from photoangle.pipeline import measure_folder
+from photoangle.table import finding_lines
+
+
+def next_command(root, as_json, only, kit_path, pictures, progress):
+    """`photoangle next`.  Returns the exit code.  Raises CannotUse."""
+    root = Path(root)
+    measurement = measure_folder(root, progress, kit_path, only)
+    report = measurement.report
+    steps = next_steps(measurement, only)
+    readings = [(a.corner, r) for a in link_answers(measurement) for r in [next_reading(a)] if r is not None]
+    if pictures:
+        _pictures(measurement, steps, root / "results", report)
+    if as_json:
+        report.tell(*as_findings(steps), *(Finding(NOTE, c, gain_words(r), r.words) for c, r in readings))
+        click.echo(report.to_json())
+        return report.exit_code
+    click.echo("What to do next")
+    for step in steps:
+        _say(f"{step.where}: {step.words}.", f"({step.gain})")
+    for corner, reading in readings:
+        _say(f"{corner}, tape: {reading.words}.", f"({gain_words(reading)})")
+    click.echo("")
+    for line in finding_lines(report.findings):
+        click.echo(line)
+    if report.pictures:
+        click.echo("where to stand:\n  " + "\n  ".join(str(p) for p in report.pictures))
+    return report.exit_code
+
+
+def gain_words(reading):
+    """What a reading would bring, in words."""
+    return (f"{reading.source} is {100 * reading.share:.0f} % of what is not known of the bar arm at ride height: from +-"
+            f" {1.96 * reading.u_now:.2f} to about +- {1.96 * reading.u_then:.2f} deg"
+            + ("; that should settle it" if reading.settles else ""))
+
+
+def _say(*texts):
+    for k, text in enumerate(texts):
+        for line in textwrap.wrap(text, 80, initial_indent="- " if not k else "  ", subsequent_indent="  "):
+            click.echo(line)
+
+
+def _pictures(measurement, steps, results, report):
+    from photoangle.stand_picture import draw_stand
+
+    by_state = {f"{s.corner}/{s.state}": s for s in measurement.states}
+    try:
+        for step in steps:
+            if step.photo is None or not step.photo.worth:
+                continue
+            state = by_state[step.where]
+            target = results / state.corner / state.state
+            target.mkdir(parents=True, exist_ok=True)
+            write_whole(target / "stand-here.png", draw_stand(state, step.photo, measurement.kit))
+            report.pictures.append(target / "stand-here.png")
+    except OSError as error:
+        report.tell(Finding(ATTENTION, str(results), f"pictures cannot be written ({error.strerror})",
+                            "make the folder writable, or use --no-pictures"))
