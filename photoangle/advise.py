@@ -8,7 +8,7 @@ from photoangle.car_checks import moved_between_photos, set_height, steering
 from photoangle.carfile_nouns import CORNERS
 from photoangle.marker_slips import marker_findings
 from photoangle.model import ATTENTION, NOTE, Finding
-from photoangle.next_photo import next_photo, wanted_figure
+from photoangle.next_photo import WANTED, next_photo, wanted_figure
 from photoangle.photo_quality import quality_findings, squares_by_photo
 from photoangle.tape_slips import tape_slips
 
@@ -28,23 +28,28 @@ def photo_findings(result):
 
 def slip_findings(measurement):
     """Slips of hand and tape over the whole car folder.  Returns Findings."""
-    out = []
+    out, off = [], set()
     for corner in CORNERS:
         mine = [s for s in measurement.states if s.corner == corner]
         if mine:
-            out += marker_findings(mine, corner.split("-")[1])
+            markers = marker_findings(mine, corner.split("-")[1], measurement.kit)
+            out += markers
+            off |= {corner} if markers else set()
             out += steering(mine, measurement.kit)
             for s in mine:
                 out += moved_between_photos(s, measurement.kit)
                 out += missing_roles(s, measurement.report.figures)
         out += set_height(corner, measurement.car.corner(corner))
-    _, said = tape_slips(measurement.car, measurement.report.comparisons, measurement.report.figures)
+    # where a marker explains the contradictions, the tape is not blamed for them
+    comparisons = [c for c in measurement.report.comparisons if c.tape.corner not in off]
+    _, said = tape_slips(measurement.car, comparisons, measurement.report.figures)
     return out + said
 
 
 def missing_roles(result, figures):
     """Which markers the bar arm's angle still needs in a state."""
-    if result.state == "ride" or not result.corner or wanted_figure(figures, result.corner, result.state) is not None:
+    if result.state == "ride" or not result.corner or wanted_figure(
+            figures, result.corner, result.state, WANTED[:2]) is not None:
         return []
     needed = [n for n in _NEEDED if not (n.startswith("plumb") and result.up is not None)]
     missing = [n for n in needed if n not in result.points]

@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from photoangle.joint_motion import has_new_link
+from photoangle.joints import marker_offset
 from photoangle.model import ATTENTION, Finding
 
 _LENGTHS = {"bar_arm_length": ("bar_bush", "bar_eye"), "link_length": ("link_foot", "bar_eye"),
@@ -28,22 +29,34 @@ _JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
 
 @dataclass(frozen=True)
 class _Seen:
-    """One state for the checks: places by name, u of a length in it, the lengths taped, marker normals by name."""
+    """One state for the checks: places by name, u of a length in it, the lengths taped; by name of what a marker is called:
+    where its joint lies without a stand-off, its normal, and the stand-off that its words ask for."""
 
     state: str
     at: dict
     u_mm: float
     taped: dict
+    bare: dict
     normal: dict
+    standoff: dict
+
+    def exchanged(self, a, b):
+        """Places with two markers taken for each other: each gets the other's words and stand-off."""
+        out = dict(self.at)
+        for here, there in ((a, b), (b, a)):
+            if there in self.at:
+                out[here] = self.bare[there] + self.standoff.get(here, 0.0) * self.normal[there]
+            else:
+                out.pop(here, None)
+        return out
 
 
-def marker_findings(states, side):
+def marker_findings(states, side, kit):
     """Findings about markers of one corner.
 
-    states: StateResults of the corner; side: "left" or "right".
+    states: StateResults of the corner; side: "left" or "right"; kit.
     """
-    seen = [_seen(s) for s in states if s.points is not None and len(s.points.names)]
-    seen = [s for s in seen if s is not None]
+    seen = [_seen(s, kit) for s in states if s.points is not None and len(s.points.names)]
     if not seen:
         return []
     where = states[0].corner or "photos"
@@ -53,18 +66,18 @@ def marker_findings(states, side):
         return [swap]
     if found is not None:
         return [found]
-    return [f for s in seen for f in _off_the_joint(s, where)]
+    return _off_the_joint(seen, where)
 
 
-def _seen(result):
-    points = result.points
+def _seen(result, kit):
+    points, notes = result.points, result.notes
     at = dict(zip(points.names, points.positions_mm))
     normal = {n: result.scene.markers[points.marker[n]].rotation[:, 2] for n in points.names}
-    total = points.covariance()
-    u = float(np.sqrt(np.median(np.diag(total)))) * np.sqrt(2)
-    notes = result.notes
+    standoff = {n: marker_offset(kit, points.marker[n], n, notes)[0][2] for n in points.names}
+    bare = {n: at[n] - standoff[n] * normal[n] for n in points.names}
+    u = float(np.sqrt(np.median(np.diag(points.covariance()))) * np.sqrt(2))
     taped = {k: r for k, r in notes.tape.get(result.state, {}).items() if k in _LENGTHS or k == "hub_to_arch"}
-    return _Seen(result.state, at, u, taped, normal)
+    return _Seen(result.state, at, u, taped, bare, normal, notes.standoff_mm | standoff)
 
 
 def _measures(at, side):
@@ -109,10 +122,9 @@ def _directions(at, up, side):
 
 def _score(seen, side, swap=()):
     """How badly everything disagrees, with two roles exchanged in all states: a sum of capped squares."""
-    exchange = dict([swap, swap[::-1]]) if swap else {}
     total, lengths = 0.0, {}
     for s in seen:
-        at = {exchange.get(n, n): p for n, p in s.at.items()}
+        at = s.exchanged(*swap) if swap else s.at
         measured, wrong = _measures(at, side)
         total += _IMPOSSIBLE * len(wrong)
         for name, reading in s.taped.items():
@@ -135,7 +147,7 @@ def _swap(seen, side, where):
     now = _score(seen, side)
     if now < _DROP:
         return None
-    names = [n for n in _SWAPPABLE if all(n in s.at for s in seen)]
+    names = [n for n in _SWAPPABLE if any(n in s.at for s in seen)]
     trials = sorted((_score(seen, side, pair), pair) for pair in combinations(names, 2))
     if not trials:
         return None
@@ -149,35 +161,42 @@ def _swap(seen, side, where):
 
 def _mixed_sides(seen, side, where):
     other = "right" if side == "left" else "left"
-    if all("control arm points inwards" in _measures(s.at, side)[1] for s in seen) and all(
-            not _measures(s.at, other)[1] for s in seen):
+    telling = [s for s in seen if "control arm points inwards" in _measures(s.at, side)[1]]
+    if telling and all(not _measures(s.at, other)[1] for s in seen):
         return Finding(ATTENTION, where, f"these look like photos of the {other} side: the control arm points inwards",
                        f"put them into {where.replace(side, other)}, or look at the two sill markers: front and rear exchanged?")
     return None
 
 
-def _off_the_joint(s, where):
-    """A joint whose stand-off or place contradicts two or more tape readings."""
-    measured, _ = _measures(s.at, "left")
-    names = [n for n in s.taped if n in measured and n in _LENGTHS]
-    residual = np.array([s.taped[n].value_mm - measured[n] for n in names])
-    u = np.array([np.hypot(s.u_mm, s.taped[n].u_mm) for n in names])
-    before = (residual / (2 * u)) ** 2
-    if len(names) < 2 or (before > 1).sum() < 2:
+def _off_the_joint(seen, where):
+    """A joint whose stand-off contradicts two or more tape readings, over all states together."""
+    rows = []
+    for s in seen:
+        measured, _ = _measures(s.at, "left")
+        rows += [(s, n, s.taped[n].value_mm - measured[n], float(np.hypot(s.u_mm, s.taped[n].u_mm)), measured)
+                 for n in s.taped if n in measured and n in _LENGTHS]
+    residual, u = (np.array([r[k] for r in rows]) for k in (2, 3))
+    if len(rows) < 2 or ((residual / (2 * u)) ** 2 > 1).sum() < 2:
         return []
     trials = []
     for joint in _JOINTS:
-        if joint not in s.at:
-            continue
-        slope = np.array([_measures(s.at | {joint: s.at[joint] + s.normal[joint]}, "left")[0][n] - measured[n] for n in names])
+        slope = np.array([_measures(s.at | {joint: s.at[joint] + s.normal[joint]}, "left")[0][n] - measured[n]
+                          if joint in s.at else 0.0 for s, n, _, _, measured in rows])
         if (slope != 0).sum() < 2:
             continue
-        shift = (slope / u**2 @ residual) / (slope / u**2 @ slope)
-        trials.append((float((((residual - slope * shift) / (2 * u)) ** 2).max()), joint, shift))
-    trials.sort()
-    if not trials or trials[0][0] > 1 or (len(trials) > 1 and trials[1][0] < 4 * max(trials[0][0], 0.25)):
+        # a few rounds: lengths are not quite linear in a shift of many millimetres
+        shift = 0.0
+        for _ in range(6):
+            left = np.array([s.taped[n].value_mm - _measures(s.at | {joint: s.at[joint] + shift * s.normal[joint]}, "left")[0][n]
+                             if joint in s.at else r for s, n, r, _, _ in rows])
+            shift += float(np.clip((slope / u**2 @ left) / (slope / u**2 @ slope), -40, 40))
+        trials.append((float(((left / (2 * u)) ** 2).max()), joint, shift, [n for (s, n, *_), k in zip(rows, slope) if k]))
+    fits = sorted((t for t in trials if t[0] <= 1), key=lambda t: t[0])
+    if not fits:
         return []
-    _, joint, shift = trials[0]
-    return [Finding(ATTENTION, f"{where}/{s.state}", f"the {joint.replace('_', ' ')} seems to lie {abs(shift):.0f} mm"
-                    f" {'farther from' if shift > 0 else 'nearer to'} its marker's face than its stand-off says: then the tape's"
-                    f" {' and '.join(n.replace('_', ' ') for n in names)} agree", "measure the stand-off again")]
+    # a joint that explains everything clearly better stands alone; else each that does is named
+    fits = [t for t in fits if t[0] <= 4 * max(fits[0][0], 0.25)]
+    said = " or ".join(f"the {joint.replace('_', ' ')} seems to lie {abs(shift):.0f} mm {'farther from' if shift > 0 else 'nearer to'} its"
+                       " marker's face than its stand-off says" for _, joint, shift, _ in fits)
+    names = sorted({n.replace("_", " ") for t in fits for n in t[3]})
+    return [Finding(ATTENTION, where, f"{said}: then the tape's {' and '.join(names)} agree", "measure the stand-off again")]

@@ -19,7 +19,7 @@ READINGS = {
     "stand-off": ("measure the stand-offs with a caliper, \"34.2 mm +- 0.2\"", 0.15),
     "sticking": ("centre the markers better, or use the plate form, and say so with stuck_within", 0.25),
     "print": ("lay a steel rule on the print-check lines and write what it says", 0.1),
-    "pitch": ("read the sill's slope with a level here and on the wheels", 0.1),
+    "pitch": ("read the sill's slope with a level here and on the wheels", 0.01),
     "floor": ("measure the floor's slope along the car with a long level", 0.15),
     "link's lean": ("tape the height of the link's foot, or take one photo", 0.3),
 }

@@ -65,7 +65,8 @@ def _ride_axes(ride, car, report):
         return None
     ride.axes = datum.floor_axes(ride.points, ride.up, car.level)
     if ride.axes is None:
-        report.tell(Finding(ATTENTION, where, "which way the car points is not known: no sill markers seen",
+        missing = [n.replace("_", " ") for n in ("sill_front", "sill_rear") if n not in ride.points]
+        report.tell(Finding(ATTENTION, where, f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
                             "have both sill markers in the ride photos"))
     elif not car.level.floor_given:
         report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
