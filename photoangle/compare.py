@@ -1,0 +1,129 @@
+"""One state against another: each figure's change, its plus-or-minus, and whether it is real.
+
+The change's uncertainty is that of the difference: roots that both states share (`photoangle.roots`) count with the difference of their
+effects, so that the lens, the print, the floor and a marker's sticking largely cancel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from photoangle.figures import coverage_factor, figure_slopes
+from photoangle.model import Figure
+from photoangle.roots import Roots, Shared, state_forms
+
+REAL, NONE, OPEN = "real change", "no change seen", "can't tell"
+# A plus-or-minus wider than this hides changes that matter; below it "no change seen" is worth saying.
+MATTERS = {"deg": 1.0, "mm": 3.0}
+_CHANCE = 0.05
+_MOST_DOF = 10_000.0
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of a comparison: result: StateResult; name: in words; shared: Shared; ride and ride_shared: of the ride
+    state its axes come from, or None."""
+
+    result: object
+    name: str
+    shared: Shared
+    ride: object = None
+    ride_shared: Shared | None = None
+
+
+@dataclass(frozen=True)
+class Change:
+    """figure: the change as a Figure named ``change:NAME``; before and after: values; apart_u: the standard uncertainty
+    had nothing been shared; verdict: REAL, NONE or OPEN; why: in words where it is open."""
+
+    figure: Figure
+    before: float
+    after: float
+    apart_u: float
+    verdict: str
+    why: str = ""
+
+
+def compare_states(before, after):
+    """Changes of all figures that both sides have, AFTER less BEFORE.
+
+    Parameters: before, after: Side.  Returns a list of Change, in the figures' order.
+    """
+    roots = Roots()
+    sides = []
+    for side in (before, after):
+        r = side.result
+        forms = state_forms(r, side.shared, side.ride, side.ride_shared, roots)
+        rows = figure_slopes(r.points, r.up, r.axes, r.lateral, r.notes.radius_mm, r.bar_axis)
+        sides.append({(name, datum): (unit, value, {key: slope @ effect for key, effect in forms.items()})
+                      for name, datum, unit, value, slope in rows})
+    corner, state = after.result.corner, after.result.state
+    figures = []
+    for key, (unit, value, gradient) in sides[1].items():
+        if key not in sides[0]:
+            continue
+        _, first, earlier = sides[0][key]
+        change = dict(gradient)
+        for root, g in earlier.items():
+            change[root] = change[root] - g if root in change else -g
+        apart = sum(roots.variances(gradient).values()) + sum(roots.variances(earlier).values())
+        figures.append((_figure(corner, state, key, unit, value - first, roots, change), first, value, float(np.sqrt(apart))))
+    return _judge(figures)
+
+
+def _figure(corner, state, key, unit, value, roots, gradient):
+    parts = roots.variances(gradient)
+    variance = sum(parts.values())
+    u = float(np.sqrt(variance))
+    # Welch and Satterthwaite (JCGM 100, G.4): only what comes from pixels has few degrees of freedom
+    few = sum(v * v / roots.dof[k] for k, v in parts.items() if k in roots.dof)
+    dof = min(_MOST_DOF, variance**2 / few) if few > 0 else _MOST_DOF
+    shares = {}
+    for k, v in parts.items():
+        shares[roots.title[k]] = shares.get(roots.title[k], 0.0) + v
+    budget = {s: v / variance for s, v in sorted(shares.items(), key=lambda p: -p[1]) if v > 0.001 * variance}
+    half = coverage_factor(dof) * u
+    return Figure(corner, state, f"change:{key[0]}", key[1], unit, value, u, float(round(dof, 1)), value - half, value + half,
+                  budget)
+
+
+def _judge(rows):
+    """Verdicts.  Among many figures one leaves its 95 % interval by chance: a change is called real by Holm's rule
+    (1979), which keeps the chance of any false call among all figures together at 5 in 100."""
+    from scipy.special import stdtr
+
+    chance = [2 * stdtr(f.dof, -abs(f.value) / f.u) if f.u > 0 else float(f.value == 0) for f, *_ in rows]
+    order = np.argsort(chance, kind="stable")
+    real, standing = set(), True
+    for rank, k in enumerate(order):
+        standing = standing and chance[k] < _CHANCE / (len(rows) - rank)
+        if standing:
+            real.add(int(k))
+    out = []
+    for k, (figure, before, after, apart) in enumerate(rows):
+        half = (figure.high95 - figure.low95) / 2
+        why = ""
+        if k in real:
+            verdict = REAL
+        elif abs(figure.value) > half:
+            verdict, why = OPEN, "more than its plus-or-minus, yet chance alone does this once in twenty"
+        elif half > MATTERS.get(figure.unit, np.inf):
+            verdict, why = OPEN, f"a change of {MATTERS[figure.unit]:g} {figure.unit} could hide in its plus-or-minus"
+        else:
+            verdict = NONE
+        out.append(Change(figure, before, after, apart, verdict, why))
+    return out
+
+
+def overall(changes):
+    """One sentence on all changes together."""
+    if not changes:
+        return "Nothing can be compared: the two have no figure in common."
+    count = {v: sum(c.verdict == v for c in changes) for v in (REAL, NONE, OPEN)}
+    if count[REAL]:
+        return f"Something changed: {count[REAL]} of {len(changes)} figures changed for real."
+    if count[NONE] >= count[OPEN]:
+        return f"No change seen in {count[NONE]} of {len(changes)} figures; none changed for real."
+    return f"Can't tell: {count[OPEN]} of {len(changes)} figures are too uncertain for a verdict; take more photos."

@@ -1,0 +1,81 @@
+"""Which markers kept their place on their part between two sets of photos.
+
+The markers of one rigid part move together.  Where two or more of a part are seen in both sets, the photos themselves show
+whether one was stuck anew or knocked; a marker alone on its part cannot be checked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from photoangle.datum import tie_bodies
+from photoangle.model import NOTE, Finding
+
+_RIGID = ("chassis", "bar", "arm", "knuckle", "link")
+# Squared misfit (expected below 6) above which two markers disagree; each bears half of their difference.
+_PAIR_DISAGREES = 20.0
+_DISAGREES = 40.0
+
+
+@dataclass(frozen=True)
+class Places:
+    """kept: ids seen to have kept their place; moved: ids seen to have moved, or of a pair of which one has;
+    unsure: ids that cannot be checked; tie: `datum.Tie` of AFTER from BEFORE by the chassis markers kept, or None."""
+
+    kept: tuple
+    moved: tuple
+    unsure: tuple
+    tie: object = None
+
+
+def compare_places(before, after, kit):
+    """Look at all markers that both scenes show.
+
+    Parameters: before, after: StateResult; kit.  Returns Places.
+    """
+    bodies = {}
+    for marker in sorted(before.scene.markers):
+        if marker in after.scene.markers and not {marker} & {*before.scene.loose, *after.scene.loose}:
+            bodies.setdefault(_body(marker, kit, after.notes), []).append(marker)
+    kept, moved, unsure, chassis = [], [], [], None
+    for body, ids in sorted(bodies.items()):
+        if body not in _RIGID or len(ids) < 2:
+            unsure += ids if body != "plumb" else []
+            if body == "chassis":
+                chassis = tie_bodies(before.scene, after.scene, ids)[0]
+            continue
+        tie, squares = tie_bodies(before.scene, after.scene, ids)
+        moved += tie.moved
+        agree = max(squares) < (_PAIR_DISAGREES if len(tie.shared) == 2 else _DISAGREES)
+        (kept if agree else moved).extend(tie.shared)
+        if body == "chassis" and agree:
+            chassis = tie
+    return Places(tuple(kept), tuple(moved), tuple(unsure), chassis)
+
+
+def _body(marker, kit, notes):
+    role = kit.slot(marker).role
+    if role.key == "link_foot":
+        return {"control arm": "arm", "knuckle": "knuckle"}.get(notes.link_foot_on, "strut")
+    return role.body
+
+
+def place_findings(places, kit, where, used, trusted):
+    """What to say of it.
+
+    Parameters: places; kit; where: for messages; used: ids that figures rest on; trusted: whether markers that cannot be
+    checked are taken as untouched.  Returns findings.
+    """
+    def titles(ids):
+        return ", ".join(kit.slot(i).role.title for i in ids)
+
+    out = []
+    if places.moved:
+        out.append(Finding(NOTE, where, f"{titles(places.moved)}: found in another place on the part than before, or next to"
+                           " one that was; how well it was stuck counts twice", ""))
+    alone = [i for i in places.unsure if i in used]
+    if alone and trusted:
+        out.append(Finding(
+            NOTE, where, f"{titles(alone)}: no second marker on the same part shows whether"
+            " it was touched in between; taken as untouched", "if it was stuck anew or refitted, say so with --restuck ROLE"))
+    return out
