@@ -6,31 +6,47 @@ effects, so that the lens, the print, the floor and a marker's sticking largely 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from photoangle.figures import coverage_factor, figure_slopes
 from photoangle.model import Figure
+from photoangle.places import compare_places, handled, place_findings
 from photoangle.roots import Roots, Shared, state_forms
 
 REAL, NONE, OPEN = "real change", "no change seen", "can't tell"
 # A plus-or-minus wider than this hides changes that matter; below it "no change seen" is worth saying.
 MATTERS = {"deg": 1.0, "mm": 3.0}
+DOUBTFUL = "a marker it rests on was seen at a doubtful tilt: take one more photo from another side"
 _CHANCE = 0.05
 _MOST_DOF = 10_000.0
 
 
 @dataclass(frozen=True)
 class Side:
-    """One side of a comparison: result: StateResult; name: in words; shared: Shared; ride and ride_shared: of the ride
-    state its axes come from, or None."""
+    """One side of a comparison.
+
+    result: StateResult; name: in words; car: a name for the car folder it came from; print_check: what is known of
+    the sheet's scale; ride: StateResult that its chassis axes were carried from (itself, another, or None).
+    """
 
     result: object
     name: str
-    shared: Shared
+    car: str
+    print_check: object
     ride: object = None
-    ride_shared: Shared | None = None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """before, after: Side; changes: list of Change; places: `places.Places` or None; findings."""
+
+    before: Side
+    after: Side
+    changes: list
+    places: object
+    findings: list
 
 
 @dataclass(frozen=True)
@@ -46,19 +62,54 @@ class Change:
     why: str = ""
 
 
-def compare_states(before, after):
+def compare_sides(before, after, kit, same_print=False, restuck=()):
+    """All that can be said of two sides.
+
+    Parameters: before, after: Side; kit; same_print: the card and markers are the same printed sheets although the
+    car folders differ; restuck: role keys whose markers the user says were touched.
+    Returns Comparison.
+    """
+    a, b = before.result, after.result
+    same_car = before.car == after.car
+    where = f"{before.name} to {after.name}"
+    places, findings, kept = None, [], set()
+    if a.corner == b.corner:
+        places = compare_places(a, b, kit)
+        told = {i for i in (*places.kept, *places.unsure) if kit.slot(i).role.key in restuck}
+        trusted = set(places.unsure) - set(handled(places.unsure, a.state, b.state, kit)) if same_car else set()
+        kept = (set(places.kept) | trusted) - told
+        used = set(a.points.marker.values()) & set(b.points.marker.values())
+        findings = place_findings(places, kit, where, used & trusted - told)
+    names = {i: f"{before.car} {a.corner} {i}" for i in kept}
+    shared = [_shared(side, side.result, names, same_print) for side in (before, after)]
+    changes = compare_states(before, after, shared)
+    return Comparison(before, after, changes, places, findings)
+
+
+def _shared(side, result, places, same_print):
+    corner = f"{side.car} {result.corner}"
+    return Shared(f"{corner} {result.state} {id(result) if result.state is None else ''}", corner, side.car,
+                  f"{'' if same_print else side.car} {side.print_check}", places)
+
+
+def compare_states(before, after, shared):
     """Changes of all figures that both sides have, AFTER less BEFORE.
 
-    Parameters: before, after: Side.  Returns a list of Change, in the figures' order.
+    Parameters: before, after: Side; shared: the Shared of each.  Returns a list of Change, in the figures' order.
     """
     roots = Roots()
-    sides = []
-    for side in (before, after):
+    sides, doubt = [], set()
+    for side, mine in zip((before, after), shared):
         r = side.result
-        forms = state_forms(r, side.shared, side.ride, side.ride_shared, roots)
+        ride = mine if side.ride is r else None if side.ride is None else _shared(side, side.ride, mine.places, False)
+        if ride is not None:
+            ride = replace(ride, prints=mine.prints)
+        forms = state_forms(r, mine, side.ride, ride, roots)
         rows = figure_slopes(r.points, r.up, r.axes, r.lateral, r.notes.radius_mm, r.bar_axis)
         sides.append({(name, datum): (unit, value, {key: slope @ effect for key, effect in forms.items()})
                       for name, datum, unit, value, slope in rows})
+        loose = [k for k, name in enumerate(r.points.names) if r.points.marker[name] in r.scene.loose]
+        doubt |= {row[:2] for row in rows if any(np.abs(row[4][3 * k:3 * k + 3]).max() > 1e-6 for k in loose)}
     corner, state = after.result.corner, after.result.state
     figures = []
     for key, (unit, value, gradient) in sides[1].items():
@@ -69,7 +120,8 @@ def compare_states(before, after):
         for root, g in earlier.items():
             change[root] = change[root] - g if root in change else -g
         apart = sum(roots.variances(gradient).values()) + sum(roots.variances(earlier).values())
-        figures.append((_figure(corner, state, key, unit, value - first, roots, change), first, value, float(np.sqrt(apart))))
+        figures.append((_figure(corner, state, key, unit, value - first, roots, change), first, value,
+                        float(np.sqrt(apart)), key in doubt))
     return _judge(figures)
 
 
@@ -94,7 +146,8 @@ def _judge(rows):
     (1979), which keeps the chance of any false call among all figures together at 5 in 100."""
     from scipy.special import stdtr
 
-    chance = [2 * stdtr(f.dof, -abs(f.value) / f.u) if f.u > 0 else float(f.value == 0) for f, *_ in rows]
+    chance = [1.0 if doubt else 2 * stdtr(f.dof, -abs(f.value) / f.u) if f.u > 0 else float(f.value == 0)
+              for f, *_, doubt in rows]
     order = np.argsort(chance, kind="stable")
     real, standing = set(), True
     for rank, k in enumerate(order):
@@ -102,10 +155,12 @@ def _judge(rows):
         if standing:
             real.add(int(k))
     out = []
-    for k, (figure, before, after, apart) in enumerate(rows):
+    for k, (figure, before, after, apart, doubt) in enumerate(rows):
         half = (figure.high95 - figure.low95) / 2
         why = ""
-        if k in real:
+        if doubt:
+            verdict, why = OPEN, DOUBTFUL
+        elif k in real:
             verdict = REAL
         elif abs(figure.value) > half:
             verdict, why = OPEN, "more than its plus-or-minus, yet chance alone does this once in twenty"

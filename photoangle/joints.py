@@ -64,8 +64,8 @@ def scene_sources(scene):
     what each contributes to the covariance M^-1.
     """
     bundle = scene.solution.bundle
-    _, data = scene.solution.information()
-    c = scene.covariance / scene.solution.scale()
+    solution = scene.solution
+    c = scene.covariance / solution.scale()
     n = bundle.lens_size
     lens, paper = np.zeros_like(c), np.zeros_like(c)
     lens[:n, :n] = bundle.priors.lens_information
@@ -76,7 +76,8 @@ def scene_sources(scene):
     known = np.flatnonzero(bundle.priors.paper_sigma > 0)
     paper[n + known, n + known] = 1 / bundle.priors.paper_sigma[known] ** 2
     parts = {"lens": c @ lens @ c, "print": c @ paper @ c}
-    parts["pixels"] = scene.covariance - parts["lens"] - parts["print"]
+    # the residuals speak of the pixels' noise alone: what the priors bring is not scaled by them
+    parts["pixels"] = solution.scale() * (c - parts["lens"] - parts["print"])
     return parts
 
 

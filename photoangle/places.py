@@ -60,22 +60,30 @@ def _body(marker, kit, notes):
     return role.body
 
 
-def place_findings(places, kit, where, used, trusted):
+def handled(ids, before, after, kit):
+    """Those of ``ids`` that the work between two states touches: the hub's, where the wheel is on in one of them; the link's
+    joints, where a new link was fitted."""
+    roles = set()
+    for state, keys in (("ride", ("hub",)), ("fitted", ("bar_eye", "link_foot", "link"))):
+        if (before == state) != (after == state):
+            roles |= set(keys)
+    return [i for i in ids if kit.slot(i).role.key in roles]
+
+
+def place_findings(places, kit, where, taken):
     """What to say of it.
 
-    Parameters: places; kit; where: for messages; used: ids that figures rest on; trusted: whether markers that cannot be
-    checked are taken as untouched.  Returns findings.
+    Parameters: places; kit; where: for messages; taken: ids that figures rest on, that cannot be checked and are taken as
+    untouched.  Returns findings.
     """
     def titles(ids):
-        return ", ".join(kit.slot(i).role.title for i in ids)
+        return ", ".join(kit.slot(i).role.title for i in sorted(ids))
 
     out = []
     if places.moved:
-        out.append(Finding(NOTE, where, f"{titles(places.moved)}: found in another place on the part than before, or next to"
-                           " one that was; how well it was stuck counts twice", ""))
-    alone = [i for i in places.unsure if i in used]
-    if alone and trusted:
-        out.append(Finding(
-            NOTE, where, f"{titles(alone)}: no second marker on the same part shows whether"
-            " it was touched in between; taken as untouched", "if it was stuck anew or refitted, say so with --restuck ROLE"))
+        out.append(Finding(NOTE, where, f"{titles(places.moved)}: on another spot of the part than before, or beside a"
+                           " marker that is; how well it was stuck counts twice", ""))
+    if taken:
+        out.append(Finding(NOTE, where, f"{titles(taken)}: no second marker on the same part shows whether it was touched in"
+                           " between; taken as untouched", "if it was stuck anew or refitted, say so with --restuck"))
     return out
