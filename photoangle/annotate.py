@@ -80,6 +80,15 @@ class Canvas:
         return x, y, x + w, y + h
 
 
+def photo_lens(scene, index):
+    """The lens as it stood for one photo: parameters with that photo's own focal length and principal point."""
+    lens = scene.solution.values.lens.copy()
+    shift = scene.solution.values.shift[index]
+    lens[0] *= 1 + shift[0]
+    lens[2:4] += shift[1:]
+    return lens
+
+
 def annotate(path, target, result, index, figures, kit, most_px=2000):
     """Write an annotated copy of a photo.
 
@@ -93,10 +102,7 @@ def annotate(path, target, result, index, figures, kit, most_px=2000):
     sighting = next(s for s in result.sightings if s.name == name)
     # labels keep off the tags themselves
     taken = [tuple(np.r_[c.min(0), c.max(0)]) for c in (canvas.at(t.corners_px) for t in sighting.found)]
-    lens = scene.solution.values.lens.copy()
-    shift = scene.solution.values.shift[index]
-    lens[0] *= 1 + shift[0]
-    lens[2:4] += shift[1:]
+    lens = photo_lens(scene, index)
     camera = scene.cameras[index]
 
     def see(points_mm):

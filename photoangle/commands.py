@@ -11,7 +11,7 @@ import click
 from calib.files import write_whole
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
-from photoangle.model import ATTENTION, UNUSABLE, Finding
+from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.table import comparison_lines, figure_lines, finding_lines
 
@@ -21,9 +21,8 @@ SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
 def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
                     pictures, progress):
     """`photoangle measure`.  Returns the exit code."""
-    roles = _dot_roles(dots)
-    if corner is not None and corner not in CORNERS:
-        raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
+    roles = _roles(dots, "--dots")
+    _check_corner(corner)
     for text in between:
         parse_between(text)
     folders = [p for p in paths if p.is_dir()]
@@ -59,16 +58,21 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
     return report.exit_code
 
 
-def _dot_roles(text):
-    """Role keys of --dots.  Raises CannotUse for a name that is none."""
+def _check_corner(corner):
+    if corner is not None and corner not in CORNERS:
+        raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
+
+
+def _roles(text, option):
+    """Role keys of an option that lists them.  Raises CannotUse for a name that is none."""
     names = tuple(n.strip().replace(" ", "_") for n in text.split(",")) if text else ()
     for name in names:
         if name not in ROLE_KEYS:
             near = difflib.get_close_matches(name, ROLE_KEYS, 1, 0.4)
-            raise CannotUse(Finding(UNUSABLE, "--dots", f"{name!r} is no role",
+            raise CannotUse(Finding(UNUSABLE, option, f"{name!r} is no role",
                                     f"did you mean {near[0]}?" if near else "see the kit's sheet for the roles"))
     if len(set(names)) != len(names):
-        raise CannotUse(Finding(UNUSABLE, "--dots", "a role is named twice", "name each sticker once"))
+        raise CannotUse(Finding(UNUSABLE, option, "a role is named twice", "name each once"))
     return names
 
 
@@ -115,6 +119,59 @@ def write_pictures(measurement, results, progress):
             report.tell(Finding(ATTENTION, str(target), f"pictures cannot be written ({error.strerror})",
                                 "make the folder writable, or use --no-pictures"))
             return
+
+
+def compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures,
+                    progress):
+    """`photoangle compare`.  Returns the exit code."""
+    from photoangle.compare import compare_sides
+    from photoangle.compare_inputs import measured_pairs
+    from photoangle.compare_table import changes_lines, comparisons_json
+    from photoangle.results import Report
+
+    roles, touched = _roles(dots, "--dots"), _roles(restuck, "--restuck")
+    _check_corner(corner)
+    pairs = measured_pairs(before, after, progress, kit_path, car_root, planar or bool(roles), roles, level, corner)
+    report = Report()
+    report.tell(*pairs.findings)
+    comparisons = [compare_sides(a, b, pairs.kit, same_print, touched) for a, b in pairs.sides]
+    for comparison in comparisons:
+        report.figures += [c.figure for c in comparison.changes]
+        report.tell(*comparison.findings)
+    if pictures:
+        _write_comparisons(comparisons, pairs.results, report, progress)
+    if as_json:
+        click.echo(comparisons_json(comparisons, report))
+        return report.exit_code
+    for comparison in comparisons:
+        for line in changes_lines(comparison, pairs.units):
+            click.echo(line)
+        click.echo("")
+    for line in finding_lines(report.findings):
+        click.echo(line)
+    if report.pictures:
+        click.echo("before and after in one picture\n  " + "\n  ".join(map(str, report.pictures)))
+    return report.exit_code
+
+
+def _write_comparisons(comparisons, results, report, progress):
+    """A picture of each comparison into ``results``/compare; one that cannot be made is told, not fatal."""
+    from photoangle.compare_picture import draw_comparison
+
+    for c in progress(comparisons, "pictures"):
+        name = "_to_".join("_".join(Path(s.name).with_suffix("").parts) for s in (c.before, c.after))
+        target = results / "compare" / f"{name}.jpg"
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            reason = draw_comparison(c, target)
+        except OSError as error:
+            report.tell(Finding(ATTENTION, str(target.parent), f"pictures cannot be written ({error.strerror})",
+                                "make the folder writable, or use --no-pictures"))
+            return
+        if reason:
+            report.tell(Finding(NOTE, f"{c.before.name} to {c.after.name}", f"no picture: {reason}", ""))
+        else:
+            report.pictures.append(target)
 
 
 def demo_command(folder, progress):

@@ -40,13 +40,15 @@ class Side:
 
 @dataclass(frozen=True)
 class Comparison:
-    """before, after: Side; changes: list of Change; places: `places.Places` or None; findings."""
+    """before, after: Side; changes: list of Change; places: `places.Places` or None; findings; cancels: in words, the
+    errors that both share."""
 
     before: Side
     after: Side
     changes: list
     places: object
     findings: list
+    cancels: tuple = ()
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class Change:
 def compare_sides(before, after, kit, same_print=False, restuck=()):
     """All that can be said of two sides.
 
-    Parameters: before, after: Side; kit; same_print: the card and markers are the same printed sheets although the
+    Parameters: before, after: Side; kit, or None where theirs differ; same_print: the card and markers are the same printed sheets although the
     car folders differ; restuck: role keys whose markers the user says were touched.
     Returns Comparison.
     """
@@ -73,7 +75,7 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
     same_car = before.car == after.car
     where = f"{before.name} to {after.name}"
     places, findings, kept = None, [], set()
-    if a.corner == b.corner:
+    if a.corner == b.corner and kit is not None:
         places = compare_places(a, b, kit)
         told = {i for i in (*places.kept, *places.unsure) if kit.slot(i).role.key in restuck}
         trusted = set(places.unsure) - set(handled(places.unsure, a.state, b.state, kit)) if same_car else set()
@@ -82,8 +84,8 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
         findings = place_findings(places, kit, where, used & trusted - told)
     names = {i: f"{before.car} {a.corner} {i}" for i in kept}
     shared = [_shared(side, side.result, names, same_print) for side in (before, after)]
-    changes = compare_states(before, after, shared)
-    return Comparison(before, after, changes, places, findings)
+    changes, cancels = compare_states(before, after, shared)
+    return Comparison(before, after, changes, places, findings, cancels)
 
 
 def _shared(side, result, places, same_print):
@@ -95,7 +97,8 @@ def _shared(side, result, places, same_print):
 def compare_states(before, after, shared):
     """Changes of all figures that both sides have, AFTER less BEFORE.
 
-    Parameters: before, after: Side; shared: the Shared of each.  Returns a list of Change, in the figures' order.
+    Parameters: before, after: Side; shared: the Shared of each.
+    Returns (list of Change in the figures' order, titles of the errors that both share).
     """
     roots = Roots()
     sides, doubt = [], set()
@@ -111,18 +114,20 @@ def compare_states(before, after, shared):
         loose = [k for k, name in enumerate(r.points.names) if r.points.marker[name] in r.scene.loose]
         doubt |= {row[:2] for row in rows if any(np.abs(row[4][3 * k:3 * k + 3]).max() > 1e-6 for k in loose)}
     corner, state = after.result.corner, after.result.state
-    figures = []
+    figures, common = [], set()
     for key, (unit, value, gradient) in sides[1].items():
         if key not in sides[0]:
             continue
         _, first, earlier = sides[0][key]
         change = dict(gradient)
+        common |= {roots.title[k] for k in set(gradient) & set(earlier)
+                   if np.abs(gradient[k]).max() > 0 and np.abs(earlier[k]).max() > 0}
         for root, g in earlier.items():
             change[root] = change[root] - g if root in change else -g
         apart = sum(roots.variances(gradient).values()) + sum(roots.variances(earlier).values())
         figures.append((_figure(corner, state, key, unit, value - first, roots, change), first, value,
                         float(np.sqrt(apart)), key in doubt))
-    return _judge(figures)
+    return _judge(figures), tuple(sorted(common - {"pixels"}))
 
 
 def _figure(corner, state, key, unit, value, roots, gradient):
