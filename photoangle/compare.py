@@ -19,6 +19,9 @@ REAL, NONE, OPEN = "real change", "no change seen", "can't tell"
 # A plus-or-minus wider than this hides changes that matter; below it "no change seen" is worth saying.
 MATTERS = {"deg": 1.0, "mm": 3.0}
 DOUBTFUL = "a marker it rests on was seen at a doubtful tilt: take one more photo from another side"
+# What a reader looks for first.
+_LEADERS = {"change:bar_arm_angle": "bar arm's angle", "change:bar_arm_elevation": "bar arm's slope",
+            "change:link_length": "link's length", "change:hub_to_arch": "height from hub to arch"}
 _CHANCE = 0.05
 _MOST_DOF = 10_000.0
 
@@ -127,7 +130,7 @@ def compare_states(before, after, shared):
         apart = sum(roots.variances(gradient).values()) + sum(roots.variances(earlier).values())
         figures.append((_figure(corner, state, key, unit, value - first, roots, change), first, value,
                         float(np.sqrt(apart)), key in doubt))
-    return _judge(figures), tuple(sorted(common - {"pixels"}))
+    return _judge(figures), tuple(sorted(common))
 
 
 def _figure(corner, state, key, unit, value, roots, gradient):
@@ -177,13 +180,22 @@ def _judge(rows):
     return out
 
 
-def overall(changes):
-    """One sentence on all changes together."""
+def overall(changes, units="mm"):
+    """A sentence or two on all changes together; units: "mm" or "in"."""
     if not changes:
         return "Nothing can be compared: the two have no figure in common."
     count = {v: sum(c.verdict == v for c in changes) for v in (REAL, NONE, OPEN)}
     if count[REAL]:
-        return f"Something changed: {count[REAL]} of {len(changes)} figures changed for real."
+        lead = next((c.figure for n in _LEADERS for c in sorted(changes, key=lambda c: c.figure.datum != "chassis")
+                     if c.figure.name == n and c.verdict == REAL), None)
+        first = ""
+        if lead is not None:
+            inches = lead.unit == "mm" and units == "in"
+            value, half = (v / (25.4 if inches else 1) for v in (lead.value, (lead.high95 - lead.low95) / 2))
+            digits = 3 if inches else 1
+            first = (f" The {_LEADERS[lead.name]} changed by {value:+.{digits}f} +- {half:.{digits}f}"
+                     f" {'in' if inches else lead.unit}{f' against the {lead.datum}' if lead.datum == 'chassis' else ''}.")
+        return f"Something changed: {count[REAL]} of {len(changes)} figures, for real.{first}"
     if count[NONE] >= count[OPEN]:
         return f"No change seen in {count[NONE]} of {len(changes)} figures; none changed for real."
     return f"Can't tell: {count[OPEN]} of {len(changes)} figures are too uncertain for a verdict; take more photos."

@@ -13,13 +13,15 @@ from calib.files import write_whole
 from calib.lens import project
 from calib.photo import read_upright
 from photoangle.annotate import BLACK, PARTS, WHITE, Canvas, part_end, photo_lens
+from photoangle.compare_table import change_numbers
 from photoangle.compare_view import best_photos, looked_up, move_between, parts_plane
 
 _SHARE = 0.45  # of the before photo, near the parts
+_READ_PX, _WIDE_PX = 4000, 1800
 _PARTS = PARTS[:3]
 
 
-def draw_comparison(comparison, target, most_px=2000):
+def draw_comparison(comparison, target):
     """Write the picture of a comparison as a JPEG.
 
     Parameters: comparison: compare.Comparison; target: path to write.
@@ -35,23 +37,41 @@ def draw_comparison(comparison, target, most_px=2000):
     index_b, index_a = best_photos(before, after, move, plane)
     parts = _both_ends(before, after, move)
     lens, camera = photo_lens(after.scene, index_a), after.scene.cameras[index_a]
+    if not all((camera.apply(np.array(ends))[:, 2] > 50).all() for _, *both, _ in parts for ends in both if ends):
+        return "the parts are not in front of the camera in the photos"
+
+    def pixels_of(ends):
+        return project(camera.apply(np.array(ends)), lens)
 
     def blend(pixels, scale):
-        return _blended(pixels, scale, comparison, (index_b, index_a), move, plane, [
-            (project(camera.apply(np.array(ends)), lens) + 0.5) * scale - 0.5 for _, *both, _ in parts for ends in both if ends
-        ], most_px)
+        lines = [(pixels_of(ends) + 0.5) * scale - 0.5 for _, *both, _ in parts for ends in both if ends]
+        return _blended(pixels, scale, comparison, (index_b, index_a), move, plane, lines)
 
-    canvas = Canvas(after.paths[after.scene.photos[index_a]], most_px, blend)
-
-    def see(points_mm):
-        at = camera.apply(np.array(points_mm))
-        return canvas.at(project(at, lens)) if (at[:, 2] > 50).all() else None
-
-    _draw(canvas, comparison, parts, see)
+    canvas = Canvas(after.paths[after.scene.photos[index_a]], _READ_PX, blend)
+    corner, factor = _close_up(canvas, np.concatenate([canvas.at(pixels_of(ends)) for _, *both, _ in parts for ends in both
+                                                       if ends]))
+    picture = _draw(canvas, comparison, parts, lambda ends: (canvas.at(pixels_of(ends)) - corner) * factor)
     stream = io.BytesIO()
-    canvas.picture.save(stream, "JPEG", quality=88)
+    picture.save(stream, "JPEG", quality=88)
     write_whole(target, stream.getvalue())
     return None
+
+
+def _close_up(canvas, points):
+    """Cut the canvas to what surrounds the points; returns (top left corner, factor) of the cut in the old pixels."""
+    from PIL import Image, ImageDraw
+
+    size = np.array(canvas.picture.size)
+    points = np.clip(points, 0, size - 1)
+    low, high = points.min(0), points.max(0)
+    reach = np.maximum((high - low).max() * 0.9, 0.12 * size.max()) * np.array([1.0, 0.6])
+    low, high = np.maximum(low - reach, 0).astype(int), np.minimum(high + reach, size).astype(int)
+    cut = canvas.picture.crop((*low, *high))
+    factor = min(2.0, _WIDE_PX / max(cut.size))
+    canvas.picture = cut.resize([max(1, round(v * factor)) for v in cut.size], Image.Resampling.LANCZOS)
+    canvas.draw = ImageDraw.Draw(canvas.picture)
+    canvas.unit = max(canvas.picture.size) / 1000
+    return low, factor
 
 
 def _both_ends(before, after, move):
@@ -66,12 +86,12 @@ def _both_ends(before, after, move):
     return out
 
 
-def _blended(pixels, scale, comparison, indices, move, plane, lines_px, most_px):
+def _blended(pixels, scale, comparison, indices, move, plane, lines_px):
     """The after picture with the before picture mixed in around the parts' lines."""
     import cv2
 
     before, after = comparison.before.result, comparison.after.result
-    other, other_scale, _ = read_upright(before.paths[before.scene.photos[indices[0]]], most_px)
+    other, other_scale, _ = read_upright(before.paths[before.scene.photos[indices[0]]], _READ_PX)
     height, width = pixels.shape[:2]
     x, y = looked_up(before, indices[0], after, indices[1], move, plane, (width, height), scale, other_scale)
     there = (x > 0) & (y > 0) & (x < other.shape[1] - 1) & (y < other.shape[0] - 1)
@@ -90,33 +110,61 @@ def _blended(pixels, scale, comparison, indices, move, plane, lines_px, most_px)
 
 
 def _draw(canvas, comparison, parts, see):
+    """Draw the parts with their labels; returns the picture with a legend below it."""
     changes = {(c.figure.name[7:], c.figure.datum): c for c in comparison.changes}
-    names = [s.name for s in (comparison.before, comparison.after)]
-    taken, labels, ends = [], [], []
-    for words, first, second, (figure, colour) in parts:
-        change = next((changes[k] for k in ((f, d) for d in ("chassis", "gravity")
-                                            for f in (figure, figure.replace("_angle", "_elevation"))) if k in changes), None)
-        for place, which in ((first, 0), (second, 1)):
-            seen = see(place) if place is not None else None
-            if seen is None:
+    labels, joints = [], []
+    legend = [(f"dashed, open joints: before ({comparison.before.name})", WHITE),
+              (f"drawn through, filled joints: after ({comparison.after.name})", WHITE)]
+    for words, *both, (figure, colour) in parts:
+        change = next((changes[f, d] for d in ("chassis", "gravity") for f in (
+            figure, figure.replace("_angle", "_elevation")) if (f, d) in changes), None)
+        for which, ends in enumerate(both):
+            if not ends:
                 continue
-            canvas.line(seen[0], seen[1], colour, 4.5 if which else 3.0, 0 if which else 9)
-            ends += [(p, colour, which) for p in seen]
-            value = "" if change is None else f" {(change.after if which else change.before):+.1f}°"
-            labels.append((seen.mean(0), f"{names[which]}: {words}{value}", colour, which))
+            a, b = see(ends)
+            canvas.line(a, b, colour, 4.5 if which else 3.0, 0 if which else 9)
+            joints += [(which, p, colour) for p in (a, b)]
+            value = "" if change is None else f" {round((change.before, change.after)[which], 1) + 0.0:+.1f}°"
+            labels.append(((a + b) / 2, f"{words} {('before', 'after')[which]}{value}", colour))
         if change is not None:
-            half = (change.figure.high95 - change.figure.low95) / 2
-            labels.append((None, f"{words}: change {change.figure.value:+.1f} ± {half:.1f}° against {change.figure.datum},"
-                           f" {change.verdict}", colour, 1))
-    for p, colour, which in sorted(ends, key=lambda e: e[2]):
-        r = (7 if which else 8) * canvas.unit
-        canvas.draw.ellipse([p[0] - r, p[1] - r, p[0] + r, p[1] + r], fill=colour if which else None,
-                            outline=BLACK if which else colour, width=max(2, round(2 * canvas.unit)))
-    canvas.words((12 * canvas.unit, 12 * canvas.unit), f"dashed, open: before ({names[0]})    drawn through, filled: after"
-                 f" ({names[1]})", WHITE, 17, taken)
-    for k, (at, text, colour, which) in enumerate(labels):
-        box = canvas.words((12 * canvas.unit, (46 + 32 * k) * canvas.unit), text, colour, 19, taken)
-        if at is not None:
-            inside = np.clip(at, [0, 0], np.array(canvas.picture.size) - 1)
-            canvas.line([box[2], (box[1] + box[3]) / 2], inside, colour, 1.2, 0 if which else 40)
+            before, after, value, half, _ = change_numbers(change)
+            legend.append((f"{words} against {change.figure.datum}: {before}° to {after}°, change {value} ± {half}°:"
+                           f" {change.verdict}", colour))
+    for which, p, colour in sorted(joints, key=lambda j: j[0]):
+        r = (7 if which else 9) * canvas.unit
+        canvas.draw.ellipse([*(p - r), *(p + r)], fill=colour if which else None, outline=BLACK if which else colour,
+                            width=max(2, round(2 * canvas.unit)))
+    _place_labels(canvas, labels)
+    return _with_legend(canvas, legend)
 
+
+def _place_labels(canvas, labels):
+    """Labels in two columns at the picture's edges, in the order of what they point at, so that leaders do not cross."""
+    width, height = canvas.picture.size
+    centre = np.mean([at[0] for at, *_ in labels])
+    for right in (False, True):
+        column = sorted((x for x in labels if (x[0][0] > centre) == right), key=lambda x: x[0][1])
+        step = 36 * canvas.unit
+        y = np.clip(np.mean([x[0][1] for x in column] or [0]) - step * len(column) / 2, 6, max(6, height - step * len(column)))
+        for k, (at, text, colour) in enumerate(column):
+            wide = canvas.draw.textlength(text, font=canvas.font(18)) + 8 * canvas.unit
+            x = width - wide - 8 * canvas.unit if right else 8 * canvas.unit
+            box = canvas.words((x, y + k * step), text, colour, 18)
+            canvas.line([box[0] if right else box[2], (box[1] + box[3]) / 2], at, colour, 1.0)
+
+
+def _with_legend(canvas, lines):
+    """The picture with lines of text on a dark band below it."""
+    from PIL import Image, ImageDraw
+
+    width, height = canvas.picture.size
+    size = 20.0
+    widest = max(canvas.draw.textlength(text, font=canvas.font(size)) for text, _ in lines)
+    size = min(size, size * (width - 24 * canvas.unit) / widest)
+    step = round(1.5 * size * canvas.unit)
+    out = Image.new("RGB", (width, height + step * len(lines) + round(12 * canvas.unit)), (20, 20, 20))
+    out.paste(canvas.picture, (0, 0))
+    draw = ImageDraw.Draw(out)
+    for k, (text, colour) in enumerate(lines):
+        draw.text((12 * canvas.unit, height + 8 * canvas.unit + k * step), text, fill=colour, font=canvas.font(size))
+    return out

@@ -8,6 +8,9 @@ import textwrap
 from photoangle.compare import overall
 from photoangle.table import figure_title, title_rank
 
+_SHARED = {"floor": "the floor's slope", "forward": "which way is forward", "lens": "the lens", "level": "the level",
+           "print": "the print's scale and the card's shape", "bar axis": "the bar's axis", "sticking": "markers' sticking",
+           "stand-off": "their stand-offs", "pixels": "the ride photos"}
 _GROUPS = (("chassis", "against the chassis"), ("gravity", "against gravity"), (None, "lengths and angles between parts"))
 
 
@@ -17,7 +20,7 @@ def change_numbers(change, units="mm"):
     half = (f.high95 - f.low95) / 2
     inches = f.unit == "mm" and units == "in"
     scale = 25.4 if inches else 1.0
-    digits = 3 if inches else 1 if half >= (0.995 if f.unit == "deg" else 0.095) else 2
+    digits = 3 if inches else 1 if half >= (0.995 if f.unit == "deg" else 0.195) else 2
     sign = "+" if f.unit == "deg" else ""
     return (f"{change.before / scale:{sign}.{digits}f}", f"{change.after / scale:{sign}.{digits}f}",
             f"{f.value / scale:+.{digits}f}", f"{half / scale:.{digits}f}", "in" if inches else f.unit)
@@ -26,7 +29,7 @@ def change_numbers(change, units="mm"):
 def changes_lines(comparison, units="mm"):
     """Lines of one comparison: the verdict in a sentence, the figures by datum, and why where none could be had."""
     lines = [f"{comparison.before.name} -> {comparison.after.name}"]
-    lines += textwrap.wrap(overall(comparison.changes), 78, initial_indent="  ", subsequent_indent="  ")
+    lines += textwrap.wrap(overall(comparison.changes, units), 78, initial_indent="  ", subsequent_indent="  ")
     for datum, words in _GROUPS:
         mine = sorted((c for c in comparison.changes if c.figure.datum == datum), key=lambda c: title_rank(c.figure.name[7:]))
         if not mine:
@@ -44,7 +47,7 @@ def changes_lines(comparison, units="mm"):
     for why, names in whys.items():
         lines += textwrap.wrap(f"can't tell, {why}: {', '.join(names)}.", 78, initial_indent="  ", subsequent_indent="    ")
     if comparison.cancels:
-        lines += textwrap.wrap("shared by both, so that it cancels wholly or in part: " + ", ".join(comparison.cancels) + ".",
+        lines += textwrap.wrap("shared by both, so that it cancels wholly or in part: " + ", ".join(_SHARED.get(s, s) for s in comparison.cancels) + ".",
                                78, initial_indent="  ", subsequent_indent="    ")
     return lines
 
