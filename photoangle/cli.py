@@ -244,6 +244,21 @@ def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, le
 
 
 @main.command()
+@click.argument("folder", type=click.Path(file_okay=False, exists=False))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--only", help="One corner or state, such as front-left or front-left/set.")
+@click.option("--figure", "names", multiple=True, help="A figure by its name in --json, such as bar_arm_angle.")
+@click.option("--all", "every", is_flag=True, help="Every figure, not the main ones alone.")
+@click.option("--plot", type=click.Path(dir_okay=False), help="Also write a plot, a PNG or SVG file.")
+@_guarded
+def history(folder, as_json, only, names, every, plot):
+    """What the measuring runs kept in a car FOLDER found over the season."""
+    from photoangle.commands import history_command
+
+    sys.exit(history_command(Path(folder), as_json, only, names, every, plot))
+
+
+@main.command()
 @click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
 @_guarded
 def demo(folder):

@@ -11,6 +11,7 @@ import click
 from calib.files import write_whole
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
+from photoangle.history import keep_run
 from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.table import comparison_lines, figure_lines, finding_lines
@@ -51,6 +52,7 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
     if folders and measurement.states:
         results.mkdir(exist_ok=True)
         write_whole(results / "measure.json", report.to_json() + "\n")
+        keep_run(results, measurement)
     if as_json:
         click.echo(report.to_json())
     else:
@@ -172,6 +174,37 @@ def _write_comparisons(comparisons, results, report, progress):
             report.tell(Finding(NOTE, f"{c.before.name} to {c.after.name}", f"no picture: {reason}", ""))
         else:
             report.pictures.append(target)
+
+
+def history_command(root, as_json, only, names, every, plot):
+    """`photoangle history`.  Returns the exit code."""
+    from photoangle.history import read_history, season
+    from photoangle.history_table import history_json, history_lines, main_figures, plot_history
+    from photoangle.pipeline import load_car
+    from photoangle.table import TITLES
+
+    for name in names:
+        if name not in TITLES:
+            near = difflib.get_close_matches(name, TITLES, 1, 0.4)
+            raise CannotUse(Finding(UNUSABLE, "--figure", f"{name!r} is no figure's name",
+                                    f"did you mean {near[0]}?" if near else "use one of " + ", ".join(TITLES)))
+    runs, findings = read_history(root)
+    steps = season(runs, only, names)
+    if not steps:
+        raise CannotUse(Finding(UNUSABLE, str(root), "no kept run has such a figure", "ask for another corner or figure"))
+    shown = steps if every or names else main_figures(steps) or steps
+    if plot:
+        plot_history(shown, plot)
+    if as_json:
+        click.echo(history_json(steps, findings))
+    else:
+        for line in history_lines(shown, load_car(root).units):
+            click.echo(line)
+        for line in finding_lines(findings):
+            click.echo(line)
+        if plot:
+            click.echo(f"plotted in\n  {plot}")
+    return 1 if findings else 0
 
 
 def demo_command(folder, progress):

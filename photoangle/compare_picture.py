@@ -134,6 +134,8 @@ def _draw(canvas, comparison, parts, see):
         r = (7 if which else 9) * canvas.unit
         canvas.draw.ellipse([*(p - r), *(p + r)], fill=colour if which else None, outline=BLACK if which else colour,
                             width=max(2, round(2 * canvas.unit)))
+    if len(legend) > 2:
+        legend.append(("A photo foreshortens the parts: the figures are the true angles.", WHITE))
     _place_labels(canvas, labels)
     return _with_legend(canvas, legend)
 
