@@ -237,7 +237,7 @@ def next_(folder, only, kit_path, as_json, pictures):
 @_guarded
 def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures):
     """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or photos."""
-    from photoangle.commands import compare_command
+    from photoangle.compare_command import compare_command
 
     sys.exit(compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print,
                              restuck, pictures, _progress(not as_json)))
@@ -253,7 +253,7 @@ def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, le
 @_guarded
 def history(folder, as_json, only, names, every, plot):
     """What the measuring runs kept in a car FOLDER found over the season."""
-    from photoangle.commands import history_command
+    from photoangle.history_command import history_command
 
     sys.exit(history_command(Path(folder), as_json, only, names, every, plot))
 

@@ -12,7 +12,7 @@ from calib.files import write_whole
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.history import keep_run
-from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding
+from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.table import comparison_lines, figure_lines, finding_lines
 
@@ -22,8 +22,8 @@ SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
 def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
                     pictures, progress):
     """`photoangle measure`.  Returns the exit code."""
-    roles = _roles(dots, "--dots")
-    _check_corner(corner)
+    roles = named_roles(dots, "--dots")
+    check_corner(corner)
     for text in between:
         parse_between(text)
     folders = [p for p in paths if p.is_dir()]
@@ -60,12 +60,13 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
     return report.exit_code
 
 
-def _check_corner(corner):
+def check_corner(corner):
+    """Raises CannotUse where --corner names none."""
     if corner is not None and corner not in CORNERS:
         raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
 
 
-def _roles(text, option):
+def named_roles(text, option):
     """Role keys of an option that lists them.  Raises CannotUse for a name that is none."""
     names = tuple(n.strip().replace(" ", "_") for n in text.split(",")) if text else ()
     for name in names:
@@ -121,90 +122,6 @@ def write_pictures(measurement, results, progress):
             report.tell(Finding(ATTENTION, str(target), f"pictures cannot be written ({error.strerror})",
                                 "make the folder writable, or use --no-pictures"))
             return
-
-
-def compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures,
-                    progress):
-    """`photoangle compare`.  Returns the exit code."""
-    from photoangle.compare import compare_sides
-    from photoangle.compare_inputs import measured_pairs
-    from photoangle.compare_table import changes_lines, comparisons_json
-    from photoangle.results import Report
-
-    roles, touched = _roles(dots, "--dots"), _roles(restuck, "--restuck")
-    _check_corner(corner)
-    pairs = measured_pairs(before, after, progress, kit_path, car_root, planar or bool(roles), roles, level, corner)
-    report = Report()
-    report.tell(*pairs.findings)
-    comparisons = [compare_sides(a, b, pairs.kit, same_print, touched) for a, b in pairs.sides]
-    for comparison in comparisons:
-        report.figures += [c.figure for c in comparison.changes]
-        report.tell(*comparison.findings)
-    if pictures:
-        _write_comparisons(comparisons, pairs.results, report, progress)
-    if as_json:
-        click.echo(comparisons_json(comparisons, report))
-        return report.exit_code
-    for comparison in comparisons:
-        for line in changes_lines(comparison, pairs.units):
-            click.echo(line)
-        click.echo("")
-    for line in finding_lines(report.findings):
-        click.echo(line)
-    if report.pictures:
-        click.echo("before and after in one picture\n  " + "\n  ".join(map(str, report.pictures)))
-    return report.exit_code
-
-
-def _write_comparisons(comparisons, results, report, progress):
-    """A picture of each comparison into ``results``/compare; one that cannot be made is told, not fatal."""
-    from photoangle.compare_picture import draw_comparison
-
-    for c in progress(comparisons, "pictures"):
-        name = "_to_".join("_".join(Path(s.name).with_suffix("").parts) for s in (c.before, c.after))
-        target = results / "compare" / f"{name}.jpg"
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            reason = draw_comparison(c, target)
-        except OSError as error:
-            report.tell(Finding(ATTENTION, str(target.parent), f"pictures cannot be written ({error.strerror})",
-                                "make the folder writable, or use --no-pictures"))
-            return
-        if reason:
-            report.tell(Finding(NOTE, f"{c.before.name} to {c.after.name}", f"no picture: {reason}", ""))
-        else:
-            report.pictures.append(target)
-
-
-def history_command(root, as_json, only, names, every, plot):
-    """`photoangle history`.  Returns the exit code."""
-    from photoangle.history import read_history, season
-    from photoangle.history_table import history_json, history_lines, main_figures, plot_history
-    from photoangle.pipeline import load_car
-    from photoangle.table import TITLES
-
-    for name in names:
-        if name not in TITLES:
-            near = difflib.get_close_matches(name, TITLES, 1, 0.4)
-            raise CannotUse(Finding(UNUSABLE, "--figure", f"{name!r} is no figure's name",
-                                    f"did you mean {near[0]}?" if near else "use one of " + ", ".join(TITLES)))
-    runs, findings = read_history(root)
-    steps = season(runs, only, names)
-    if not steps:
-        raise CannotUse(Finding(UNUSABLE, str(root), "no kept run has such a figure", "ask for another corner or figure"))
-    shown = steps if every or names else main_figures(steps) or steps
-    if plot:
-        plot_history(shown, plot)
-    if as_json:
-        click.echo(history_json(steps, findings))
-    else:
-        for line in history_lines(shown, load_car(root).units):
-            click.echo(line)
-        for line in finding_lines(findings):
-            click.echo(line)
-        if plot:
-            click.echo(f"plotted in\n  {plot}")
-    return 1 if findings else 0
 
 
 def demo_command(folder, progress):

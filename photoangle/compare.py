@@ -6,7 +6,7 @@ effects, so that the lens, the print, the floor and a marker's sticking largely 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -31,14 +31,14 @@ class Side:
     """One side of a comparison.
 
     result: StateResult; name: in words; car: a name for the car folder it came from; print_check: what is known of
-    the sheet's scale; ride: StateResult that its chassis axes were carried from (itself, another, or None).
+    the sheet's scale; rides: corner -> StateResult of the ride state that chassis axes were carried from.
     """
 
     result: object
     name: str
     car: str
     print_check: object
-    ride: object = None
+    rides: dict = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -86,31 +86,33 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
         used = set(a.points.marker.values()) & set(b.points.marker.values())
         findings = place_findings(places, kit, where, used & trusted - told)
     names = {i: f"{before.car} {a.corner} {i}" for i in kept}
-    shared = [_shared(side, side.result, names, same_print) for side in (before, after)]
-    changes, cancels = compare_states(before, after, shared)
+    changes, cancels = compare_states(before, after, [_namer(side, names, same_print) for side in (before, after)])
     return Comparison(before, after, changes, places, findings, cancels)
 
 
-def _shared(side, result, places, same_print):
-    corner = f"{side.car} {result.corner}"
-    return Shared(f"{corner} {result.state} {id(result) if result.state is None else ''}", corner, side.car,
-                  f"{'' if same_print else side.car} {side.print_check}", places)
+def _namer(side, places, same_print):
+    """StateResult -> Shared for the states of one side."""
+    def shared(result):
+        corner = f"{side.car} {result.corner}"
+        # markers of another corner bear the same numbers
+        state = result.state or id(result)  # loose photos have no name
+        return Shared(f"{corner} {state}", corner, side.car, f"{'' if same_print else side.car} {side.print_check}",
+                      places if result.corner == side.result.corner else {})
+
+    return shared
 
 
-def compare_states(before, after, shared):
+def compare_states(before, after, namers):
     """Changes of all figures that both sides have, AFTER less BEFORE.
 
-    Parameters: before, after: Side; shared: the Shared of each.
+    Parameters: before, after: Side; namers: for each, StateResult -> Shared.
     Returns (list of Change in the figures' order, titles of the errors that both share).
     """
     roots = Roots()
     sides, doubt = [], set()
-    for side, mine in zip((before, after), shared):
+    for side, shared_of in zip((before, after), namers):
         r = side.result
-        ride = mine if side.ride is r else None if side.ride is None else _shared(side, side.ride, mine.places, False)
-        if ride is not None:
-            ride = replace(ride, prints=mine.prints)
-        forms = state_forms(r, mine, side.ride, ride, roots)
+        forms = state_forms(r, shared_of, side.rides, roots)
         rows = figure_slopes(r.points, r.up, r.axes, r.lateral, r.notes.radius_mm, r.bar_axis)
         sides.append({(name, datum): (unit, value, {key: slope @ effect for key, effect in forms.items()})
                       for name, datum, unit, value, slope in rows})

@@ -98,8 +98,10 @@ def _folder_pairs(first, second, progress, kit_path):
     measured = {}
     for root in dict.fromkeys((first.root, second.root)):
         corners = {g.corner for g in (first, second) if g.root == root}
-        # the whole corner: its states hang together by the ride photos and the bar's axis
+        # the whole corner: its states hang together by the ride photos and the bar's axis; without ride photos the chassis
+        # may come from another corner
         only = corners.pop() if len(corners) == 1 else None
+        only = only if only and (root / only / "ride").is_dir() else None
         measured[root] = measure_folder(root, progress, kit_path, only)
     sides = {g.path: _sides(g, measured[g.root], len(measured) > 1) for g in (first, second)}
     a, b = sides[first.path], sides[second.path]
@@ -126,7 +128,7 @@ def _sides(given, measurement, several):
         key = {"state": (), "corner": (s.state,), "car": (s.corner, s.state)}[given.kind]
         name = f"{s.corner}/{s.state}"
         out[key] = Side(s, f"{measurement.root.name}/{name}" if several else name, str(measurement.root),
-                        measurement.car.print_check, rides.get(s.corner) if s.axes is not None else None)
+                        measurement.car.print_check, rides)
     return out
 
 

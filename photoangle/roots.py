@@ -20,6 +20,7 @@ from calib.poses import hat
 from photoangle.bar_axis import SWAY_DEG
 from photoangle.figures import BAR_AXIS_DEG
 from photoangle.joints import scene_sources
+from photoangle.stance import STANCE_DEG
 
 
 @dataclass(frozen=True)
@@ -155,18 +156,21 @@ def _up_forms(result, points, shared, roots):
     return out
 
 
-def _level_forms(axes, up, result, shared, roots, ride):
-    """Forms (3, k) of the small turn of axes that hang on a state's own up: the floor's, or level ones."""
+def _level_forms(axes, up, result, shared, roots, horizontal):
+    """Forms (3, k) of the small turn of axes that hang on a state's own up.
+
+    horizontal: what besides up keeps the axes from being the chassis's: "floor" (ride), "stands" (roll) or None.
+    """
     x, y, z = axes.axes.T
     forward = axes.sources["forward"]
-    sills = tuple(shared.place(result.points.marker[n]) for n in ("sill_front", "sill_rear", "arm_pivot_front",
+    marks = tuple(shared.place(result.points.marker[n]) for n in ("sill_front", "sill_rear", "arm_pivot_front",
                                                                  "arm_pivot_rear") if n in result.points)
     out = dict(up)
-    out[roots.put(("forward", sills[:2]), "forward", z @ forward @ z)] = z[:, None]
-    if ride:
+    out[roots.put(("forward", marks[:2]), "forward", z @ forward @ z)] = z[:, None]
+    if horizontal == "floor":
         floor = axes.sources["floor"]
         out[roots.put(("floor", shared.car), "floor", x @ floor @ x * np.eye(2))] = np.stack([x, y], 1)
-    else:
+    elif horizontal == "stands":
         out[roots.put(("stands", shared.state), "roll on the stands", x @ forward @ x)] = x[:, None]
     return out
 
@@ -181,23 +185,16 @@ def _picked(scene, ids):
     return out
 
 
-def state_forms(result, shared, ride, ride_shared, roots):
+def state_forms(result, shared_of, rides, roots):
     """Forms (3 n + 9, k) of all that a state's figures are computed from, as `figures.figure_slopes` orders it.
 
-    Parameters: result: StateResult; shared: its Shared; ride: StateResult of the ride state its chassis axes were carried
-    from (itself, another or None) with its Shared; roots: Roots to note them in.
+    Parameters: result: StateResult; shared_of(StateResult) -> Shared; rides: corner -> StateResult of the ride state that the
+    chassis axes of the corner's states come from; roots: Roots to note them in.
     """
-    scene = scene_forms(result.scene, shared, _camera(result), roots)
-    points = _point_forms(result, scene, shared, roots)
+    shared = shared_of(result)
+    scene, points, up = _own_forms(result, shared, roots)
     n = 3 * len(result.points.names)
-    up = _up_forms(result, points, shared, roots) if result.up is not None else {}
-    turned = {}
-    if result.axes is not None and ride is result:
-        turned = _level_forms(result.axes, up, result, shared, roots, True)
-    elif result.axes is not None:
-        turned = _carried_forms(result, scene, ride, ride_shared, shared, roots)
-    elif result.lateral is not None:
-        turned = _level_forms(result.lateral, up, result, shared, roots, False)
+    turned = _axes_forms(result, shared_of, rides, roots)
     bar = _bar_forms(result, shared, roots)
     out = {}
     for start, stop, forms in ((0, n, points), (n, n + 3, up), (n + 3, n + 6, turned), (n + 6, n + 9, bar)):
@@ -207,19 +204,34 @@ def state_forms(result, shared, ride, ride_shared, roots):
     return out
 
 
-def _camera(result):
-    return result.sightings[0].camera
+def _own_forms(result, shared, roots):
+    """Forms of a state's scene, points and up."""
+    scene = scene_forms(result.scene, shared, result.sightings[0].camera, roots)
+    points = _point_forms(result, scene, shared, roots)
+    return scene, points, _up_forms(result, points, shared, roots) if result.up is not None else {}
 
 
-def _carried_forms(result, scene, ride, ride_shared, shared, roots):
-    """Forms of the chassis axes carried over from the ride state by a tie."""
-    there = scene_forms(ride.scene, ride_shared, _camera(ride), roots)
-    ride_points = _point_forms(ride, there, ride_shared, roots)
-    base = _level_forms(ride.axes, _up_forms(ride, ride_points, ride_shared, roots), ride, ride_shared, roots, True)
-    tie = result.tie
-    back = tie.pose.rotation.T
-    rest = roots.put(("tie", shared.state, ride_shared.state), "tie to ride", tie.rest[:3, :3])
-    return _plus(_times(back, base),
+def _axes_forms(result, shared_of, rides, roots):
+    """Forms (3, k) of the small turn of a state's axes: its chassis axes, or the level ones where it has none."""
+    shared = shared_of(result)
+    scene, _, up = _own_forms(result, shared, roots)
+    if result.axes is None:
+        return {} if result.lateral is None else _level_forms(result.lateral, up, result, shared, roots, "stands")
+    if result.stance is not None:
+        donor = result.stance
+        theirs = shared_of(donor)
+        spin = result.lateral.axes @ donor.lateral.axes.T
+        their_level = _level_forms(donor.lateral, _own_forms(donor, theirs, roots)[2], donor, theirs, roots, None)
+        alike = roots.put(("stance", shared.state), "stance", np.eye(3) * math.radians(STANCE_DEG) ** 2)
+        return _plus(_level_forms(result.lateral, up, result, shared, roots, None), _times(-spin, their_level),
+                     _times(spin, _axes_forms(donor, shared_of, rides, roots)), {alike: np.eye(3)})
+    ride = rides[result.corner]
+    if ride is result:
+        return _level_forms(result.axes, up, result, shared, roots, "floor")
+    tie, back = result.tie, result.tie.pose.rotation.T
+    there = _own_forms(ride, shared_of(ride), roots)[0]
+    rest = roots.put(("tie", shared.state, shared_of(ride).state), "tie to ride", tie.rest[:3, :3])
+    return _plus(_times(back, _axes_forms(ride, shared_of, rides, roots)),
                  _times(-back @ tie.gain[0][:3] @ _picked(result.scene, tie.shared), scene),
                  _times(-back @ tie.gain[1][:3] @ _picked(ride.scene, tie.shared), there),
                  {rest: -back})
