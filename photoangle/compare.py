@@ -182,22 +182,30 @@ def _judge(rows):
     return out
 
 
-def overall(changes, units="mm"):
+def overall(comparison, units="mm"):
     """A sentence or two on all changes together; units: "mm" or "in"."""
+    changes = comparison.changes
     if not changes:
         return "Nothing can be compared: the two have no figure in common."
     count = {v: sum(c.verdict == v for c in changes) for v in (REAL, NONE, OPEN)}
+    alike = comparison.before.result.corner == comparison.after.result.corner
     if count[REAL]:
-        lead = next((c.figure for n in _LEADERS for c in sorted(changes, key=lambda c: c.figure.datum != "chassis")
-                     if c.figure.name == n and c.verdict == REAL), None)
-        first = ""
-        if lead is not None:
-            inches = lead.unit == "mm" and units == "in"
-            value, half = (v / (25.4 if inches else 1) for v in (lead.value, (lead.high95 - lead.low95) / 2))
-            digits = 3 if inches else 1
-            first = (f" The {_LEADERS[lead.name]} changed by {value:+.{digits}f} +- {half:.{digits}f}"
-                     f" {'in' if inches else lead.unit}{f' against the {lead.datum}' if lead.datum == 'chassis' else ''}.")
-        return f"Something changed: {count[REAL]} of {len(changes)} figures, for real.{first}"
+        return (f"{'Something changed' if alike else 'The two corners differ'}: {count[REAL]} of {len(changes)} figures, for"
+                f" real.{_first_of_all(changes, units)}")
     if count[NONE] >= count[OPEN]:
         return f"No change seen in {count[NONE]} of {len(changes)} figures; none changed for real."
     return f"Can't tell: {count[OPEN]} of {len(changes)} figures are too uncertain for a verdict; take more photos."
+
+
+def _first_of_all(changes, units):
+    """The change that a reader looks for first, in words, or nothing."""
+    found = [c.figure for name in _LEADERS for c in sorted(changes, key=lambda c: c.figure.datum != "chassis")
+             if c.figure.name == name and c.verdict == REAL]
+    if not found:
+        return ""
+    f = found[0]
+    inches = f.unit == "mm" and units == "in"
+    value, half = (v / (25.4 if inches else 1) for v in (f.value, (f.high95 - f.low95) / 2))
+    digits = 3 if inches else 1
+    return (f" The {_LEADERS[f.name]}: {value:+.{digits}f} +- {half:.{digits}f} {'in' if inches else f.unit}"
+            f"{' against the chassis' if f.datum == 'chassis' else ''}.")

@@ -50,7 +50,7 @@ def draw_comparison(comparison, target):
     canvas = Canvas(after.paths[after.scene.photos[index_a]], _READ_PX, blend)
     corner, factor = _close_up(canvas, np.concatenate([canvas.at(pixels_of(ends)) for _, *both, _ in parts for ends in both
                                                        if ends]))
-    picture = _draw(canvas, comparison, parts, lambda ends: (canvas.at(pixels_of(ends)) - corner) * factor)
+    picture = _draw(canvas, comparison, parts, move, lambda ends: (canvas.at(pixels_of(ends)) - corner) * factor)
     stream = io.BytesIO()
     picture.save(stream, "JPEG", quality=88)
     write_whole(target, stream.getvalue())
@@ -109,11 +109,12 @@ def _blended(pixels, scale, comparison, indices, move, plane, lines_px):
     return np.rint(pixels * (1 - share[..., None]) + seen * share[..., None]).astype(np.uint8)
 
 
-def _draw(canvas, comparison, parts, see):
+def _draw(canvas, comparison, parts, move, see):
     """Draw the parts with their labels; returns the picture with a legend below it."""
     changes = {(c.figure.name[7:], c.figure.datum): c for c in comparison.changes}
     labels, joints = [], []
-    legend = [(f"dashed, open joints: before ({comparison.before.name})", WHITE),
+    flipped = np.linalg.det(move.matrix) < 0
+    legend = [(f"dashed, open joints: before ({comparison.before.name}{', mirrored' if flipped else ''})", WHITE),
               (f"drawn through, filled joints: after ({comparison.after.name})", WHITE)]
     for words, *both, (figure, colour) in parts:
         change = next((changes[f, d] for d in ("chassis", "gravity") for f in (

@@ -29,7 +29,7 @@ def change_numbers(change, units="mm"):
 def changes_lines(comparison, units="mm"):
     """Lines of one comparison: the verdict in a sentence, the figures by datum, and why where none could be had."""
     lines = [f"{comparison.before.name} -> {comparison.after.name}"]
-    lines += textwrap.wrap(overall(comparison.changes, units), 78, initial_indent="  ", subsequent_indent="  ")
+    lines += textwrap.wrap(overall(comparison, units), 78, initial_indent="  ", subsequent_indent="  ")
     for datum, words in _GROUPS:
         mine = sorted((c for c in comparison.changes if c.figure.datum == datum), key=lambda c: title_rank(c.figure.name[7:]))
         if not mine:
@@ -56,7 +56,7 @@ def comparisons_json(comparisons, report):
     """The object that ``compare --json`` prints: `Report.to_json` with each change's two values and verdict."""
     content = json.loads(report.to_json())
     content["changes"] = [{
-        "before": c.before.name, "after": c.after.name, "overall": overall(c.changes), "shared": list(c.cancels),
+        "before": c.before.name, "after": c.after.name, "overall": overall(c), "shared": list(c.cancels),
         "figures": [{"name": x.figure.name, "datum": x.figure.datum, "unit": x.figure.unit, "before": round(x.before, 5),
                      "after": round(x.after, 5), "change": round(x.figure.value, 5), "u": round(x.figure.u, 6),
                      "u_if_nothing_were_shared": round(x.apart_u, 6), "verdict": x.verdict, "why": x.why}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from datetime import timedelta
 from pathlib import Path
 
 from calib.files import write_whole
@@ -62,14 +63,17 @@ def plot_history(steps, target):
     """Write a plot of the steps over time as PNG or SVG by the name's ending: one panel a figure, states told apart by
     marker and line style as well as by colour.  Raises OSError."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.dates import ConciseDateFormatter
     from matplotlib.figure import Figure
 
     colours = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"]  # Okabe and Ito, 2008
     marks, dashes = "osD^vP", ["-", "--", "-.", ":", (0, (5, 1)), (0, (1, 1))]
     panels = list(dict.fromkeys((k[2], k[3], steps[k][0].figure.unit) for k in ordered(steps)))
     lines = list(dict.fromkeys((k[0], k[1]) for k in ordered(steps)))
-    sheet = Figure(figsize=(7.5, 2.4 * len(panels) + 0.6), layout="constrained")
+    sheet = Figure(figsize=(7.5, 2.2 * len(panels) + 0.8), layout="constrained")
     FigureCanvasAgg(sheet)
+    made = [s.made for mine in steps.values() for s in mine]
+    room = max((max(made) - min(made)) * 0.06, timedelta(days=1))
     for row, (name, datum, unit) in enumerate(panels):
         axes = sheet.add_subplot(len(panels), 1, row + 1)
         for k, (corner, state) in enumerate(lines):
@@ -79,10 +83,11 @@ def plot_history(steps, target):
                 axes.errorbar([s.made for s in mine], [s.figure.value for s in mine], half, color=colours[k % 6],
                               marker=marks[k % 6], linestyle=dashes[k % 6], capsize=3, label=f"{corner} / {state}")
         axes.set_title(figure_title(name) + (f", against {datum}" if datum else "") + f" ({unit}, bars: 95 %)", fontsize=10)
+        axes.set_xlim(min(made) - room, max(made) + room)
+        axes.xaxis.set_major_formatter(ConciseDateFormatter(axes.xaxis.get_major_locator()))
         axes.grid(alpha=0.3)
-        axes.legend(fontsize=8)
+        axes.legend(fontsize=8, loc="center left", bbox_to_anchor=(1, 0.5))
         axes.tick_params(labelsize=8)
-    sheet.autofmt_xdate(rotation=20)
     stream = io.BytesIO()
     kind = "svg" if Path(target).suffix.lower() == ".svg" else "png"
     sheet.savefig(stream, format=kind, dpi=130)
