@@ -11,7 +11,7 @@ from photoangle.table import figure_title, title_rank
 _SHARED = {"floor": "the floor's slope", "forward": "which way is forward", "lens": "the lens", "level": "the level",
            "print": "the print's scale and the card's shape", "bar axis": "the bar's axis", "sticking": "markers' sticking",
            "stand-off": "their stand-offs", "pixels": "the ride photos"}
-_GROUPS = (("chassis", "against the chassis"), ("gravity", "against gravity"), (None, "lengths and angles between parts"))
+_GROUPS = (("chassis", "against the chassis"), ("gravity", "against gravity"), (None, "between the parts"))
 
 
 def change_numbers(change, units="mm"):
@@ -34,10 +34,10 @@ def changes_lines(comparison, units="mm"):
         mine = sorted((c for c in comparison.changes if c.figure.datum == datum), key=lambda c: title_rank(c.figure.name[7:]))
         if not mine:
             continue
-        lines.append(f"  {words:32s} {'before':>6s} {'after':>8s} {'change':>8s} {'+- 95 %':>7s}")
+        lines.append(f"  {words:24s}{'before':>8s} {'after':>8s} {'change':>8s} {'+- 95 %':>7s}")
         for c in mine:
             before, after, value, half, unit = change_numbers(c, units)
-            lines.append(f"    {figure_title(c.figure.name[7:]):25s} {before:>8s} {after:>8s} {value:>8s} {half:>7s}"
+            lines.append(f"    {figure_title(c.figure.name[7:]):21s} {before:>8s} {after:>8s} {value:>8s} {half:>7s}"
                          f" {unit:3s}  {c.verdict}")
     whys = {}
     for c in comparison.changes:
