@@ -70,8 +70,8 @@ class Change:
 def compare_sides(before, after, kit, same_print=False, restuck=()):
     """All that can be said of two sides.
 
-    Parameters: before, after: Side; kit, or None where theirs differ; same_print: the card and markers are the same printed sheets although the
-    car folders differ; restuck: role keys whose markers the user says were touched.
+    Parameters: before, after: Side; kit, or None where theirs differ; same_print: the card and markers are the same printed
+    sheets although the car folders differ; restuck: role keys whose markers the user says were touched.
     Returns Comparison.
     """
     a, b = before.result, after.result

@@ -116,7 +116,7 @@ def _point_forms(result, scene, shared, roots):
     points = result.points
     n = 3 * len(points.names)
     if points.by_unknown is None:
-        return {roots.put((source, shared.state), source, c, result.scene.solution.degrees_of_freedom()
+        return {roots.put(("stickers", source, shared.state), source, c, result.scene.solution.degrees_of_freedom()
                           if source == "pixels" else None): np.eye(n) for source, c in points.sources.items()}
     out = _times(points.by_unknown, scene)
     if n:

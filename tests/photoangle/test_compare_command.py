@@ -70,6 +70,18 @@ def test_two_single_photos(car):
     assert len(content["pictures"]) == 1
 
 
+def test_two_single_photos_with_plain_stickers(car, samples, tmp_path):
+    for name in ("a.jpg", "b.jpg"):
+        shutil.copyfile(samples / "single" / "IMG_3160.jpg", tmp_path / name)
+    result = run("compare", tmp_path / "a.jpg", tmp_path / "b.jpg", "--car", car, "--dots", "bar_bush,bar_eye,link_foot",
+                 "--level", "card", "--json")
+    content = json.loads(result.stdout)
+    assert {f["name"] for f in content["figures"]} >= {"change:bar_arm_length", "change:link_length"}
+    assert all(f["value"] == 0 and f["u"] > 0 for f in content["figures"])
+    assert {f["verdict"] for f in content["changes"][0]["figures"]} <= {"no change seen", "can't tell"}
+    assert len(content["pictures"]) == 1
+
+
 def test_two_car_folders(car, tmp_path):
     other = tmp_path / "later"
     shutil.copytree(car, other, ignore=shutil.ignore_patterns("results"))
