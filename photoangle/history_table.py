@@ -81,7 +81,7 @@ def plot_history(steps, target):
             if mine:
                 half = [(s.figure.high95 - s.figure.low95) / 2 for s in mine]
                 axes.errorbar([s.made for s in mine], [s.figure.value for s in mine], half, color=colours[k % 6],
-                              marker=marks[k % 6], linestyle=dashes[k % 6], capsize=3, label=f"{corner} / {state}")
+                              marker=marks[k % 6], linestyle=dashes[k % 6], capsize=4, markersize=4, label=f"{corner} / {state}")
         axes.set_title(figure_title(name) + (f", against {datum}" if datum else "") + f" ({unit}, bars: 95 %)", fontsize=10)
         axes.set_xlim(min(made) - room, max(made) + room)
         axes.xaxis.set_major_formatter(ConciseDateFormatter(axes.xaxis.get_major_locator()))

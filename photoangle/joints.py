@@ -61,7 +61,7 @@ def scene_sources(scene):
     """The scene's covariance split by what it rests on: pixels, lens, print; (size, size) each.
 
     With M the normal matrix and M = D + P (pixels and priors), M^-1 D M^-1 and M^-1 P M^-1 are
-    what each contributes to the covariance M^-1.
+    what each contributes to the covariance M^-1; the residuals scale what the pixels contribute.
     """
     bundle = scene.solution.bundle
     solution = scene.solution
