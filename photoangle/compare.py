@@ -1,7 +1,7 @@
 """One state against another: each figure's change, its plus-or-minus, and whether it is real.
 
-The change's uncertainty is that of the difference: roots that both states share (`photoangle.roots`) count with the difference of their
-effects, so that the lens, the print, the floor and a marker's sticking largely cancel.
+The change's uncertainty is that of the difference: roots that both states share (`photoangle.roots`) count with the
+difference of their effects, so that the lens, the print, the floor and a marker's sticking largely cancel.
 """
 
 from __future__ import annotations

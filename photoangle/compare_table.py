@@ -47,7 +47,8 @@ def changes_lines(comparison, units="mm"):
     for why, names in whys.items():
         lines += textwrap.wrap(f"can't tell, {why}: {', '.join(names)}.", 78, initial_indent="  ", subsequent_indent="    ")
     if comparison.cancels:
-        lines += textwrap.wrap("shared by both, so that it cancels wholly or in part: " + ", ".join(_SHARED.get(s, s) for s in comparison.cancels) + ".",
+        shared = ", ".join(_SHARED.get(s, s) for s in comparison.cancels)
+        lines += textwrap.wrap(f"shared by both, so that it cancels wholly or in part: {shared}.",
                                78, initial_indent="  ", subsequent_indent="    ")
     return lines
 

@@ -1,8 +1,8 @@
 """The before photo as the after photo's camera would have seen it, as far as the parts' plane goes.
 
-Both worlds are tied by the chassis; each pixel's ray of the after photo meets the plane of bar arm and link, and that point is looked up in
-the before photo.  For a lens without distortion this is the homography that the plane induces.  What lies off the plane is shifted by
-parallax.
+Both worlds are tied by the chassis; each pixel's ray of the after photo meets the plane of bar arm and link, and that point is
+looked up in the before photo.  For a lens without distortion this is the homography that the plane induces.  What lies off the
+plane is shifted by parallax.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Where a state's errors come from, root by root, so that what two states share can be subtracted.
 
 A root is an independent error with a key: the pixels of one state, the lens's prior, the print's scale, the
-sticking of one marker, the floor's slope.  Everything measured is, to first order, a linear form of roots; two states that hold the
-same key made the same error, and in a difference it counts with the difference of its effects.
+sticking of one marker, the floor's slope.  Everything measured is, to first order, a linear form of roots; two states that
+hold the same key made the same error, and in a difference it counts with the difference of its effects.
 
 The effect of a prior on a least-squares answer: with C the covariance for unit noise and P the prior's information, an error
 d of the prior's mean moves the answer by C P d; what is left is the pixels' own.  Left out: what is left out of the solver.

@@ -44,6 +44,7 @@ def test_measure_prints_a_table_and_leaves_the_photos_alone(small_car):
     assert len(pictures) == 4 and all(p.stat().st_size > 50_000 for p in pictures)
     saved = json.loads((small_car / "results" / "measure.json").read_text())
     assert saved["version"] == 1 and saved["figures"]
+    assert len(list((small_car / "results" / "history").glob("*.json"))) == 1
 
 
 def test_json_is_the_only_thing_on_standard_output(small_car):
