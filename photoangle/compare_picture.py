@@ -17,7 +17,8 @@ from photoangle.compare_table import change_numbers
 from photoangle.compare_view import best_photos, looked_up, move_between, parts_plane
 
 _SHARE = 0.45  # of the before photo, near the parts
-_READ_PX, _WIDE_PX = 4000, 1800
+_BAND_ROWS = 256
+_READ_PX, _WIDE_PX = 3000, 1800
 _PARTS = PARTS[:3]
 
 
@@ -95,8 +96,9 @@ def _blended(pixels, scale, comparison, indices, move, plane, lines_px):
     height, width = pixels.shape[:2]
     x, y = looked_up(before, indices[0], after, indices[1], move, plane, (width, height), scale, other_scale)
     there = (x > 0) & (y > 0) & (x < other.shape[1] - 1) & (y < other.shape[0] - 1)
-    x, y = np.where(there, x, -1), np.where(there, y, -1)
+    x[~there] = y[~there] = -1
     seen = cv2.remap(other, x, y, cv2.INTER_LINEAR)
+    del x, y, other
     near = np.zeros((height, width), np.uint8)
     unit = max(width, height) / 1000
     for a, b in lines_px:
@@ -106,7 +108,12 @@ def _blended(pixels, scale, comparison, indices, move, plane, lines_px):
     small = cv2.resize(near, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA)
     soft = cv2.GaussianBlur(small, (0, 0), 6 * unit).astype(np.float32) / 255
     share = _SHARE * cv2.resize(soft, (width, height)) * there
-    return np.rint(pixels * (1 - share[..., None]) + seen * share[..., None]).astype(np.uint8)
+    out = pixels.copy()
+    for rows in range(0, height, _BAND_ROWS):  # a whole photo in floating point is large
+        band = slice(rows, rows + _BAND_ROWS)
+        part = share[band, :, None]
+        out[band] = np.rint(pixels[band] * (1 - part) + seen[band] * part)
+    return out
 
 
 def _draw(canvas, comparison, parts, move, see):

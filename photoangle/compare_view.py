@@ -121,15 +121,15 @@ def looked_up(before, index_b, after, index_a, move, plane, size, scale_a, scale
     there = before.scene.cameras[index_b].apply(move.back(eye + far[:, None] * way))
     seen = (project(there, photo_lens(before.scene, index_b)) + 0.5) * scale_b - 0.5
     maps = seen.reshape(len(gy), len(gx), 2)
-    return tuple(_finer(maps[..., k], width, height).astype(np.float32) for k in (0, 1))
+    return tuple(_finer(maps[..., k], width, height) for k in (0, 1))
 
 
 def _finer(coarse, width, height):
     """A coarse map (every _STEP_PX) at every pixel, linearly."""
     def along(values, count):
-        t = np.arange(count) / _STEP_PX
+        t = np.arange(count, dtype=np.float32) / _STEP_PX
         k = np.minimum(t.astype(int), len(values) - 2)
-        share = (t - k).reshape((-1,) + (1,) * (values.ndim - 1))
+        share = (t - k.astype(np.float32)).reshape((-1,) + (1,) * (values.ndim - 1))
         return values[k] * (1 - share) + values[k + 1] * share
 
-    return along(along(coarse, height).T, width).T
+    return np.ascontiguousarray(along(along(coarse.astype(np.float32), height).T, width).T)
