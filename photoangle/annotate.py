@@ -24,13 +24,15 @@ PARTS = (("bar_bush", "bar_eye", "bar_arm_angle", "bar arm", ORANGE),
          ("sill_rear", "sill_front", "sill_slope", "sill", WHITE))
 
 
-class _Canvas:
-    """A picture in the sensor's frame, drawn on upright."""
+class Canvas:
+    """A picture in the sensor's frame, drawn on upright.  change(pixels, scale) may alter it first."""
 
-    def __init__(self, path, most_px):
+    def __init__(self, path, most_px, change=None):
         from PIL import Image, ImageDraw
 
         pixels, self.scale, self.orientation = read_upright(path, most_px)
+        if change is not None:
+            pixels = change(pixels, self.scale)
         self.size = pixels.shape[1], pixels.shape[0]
         upright = turn_upright(pixels, self.orientation)
         self.picture = Image.fromarray(np.ascontiguousarray(upright[..., ::-1]))
@@ -78,6 +80,15 @@ class _Canvas:
         return x, y, x + w, y + h
 
 
+def photo_lens(scene, index):
+    """The lens as it stood for one photo: parameters with that photo's own focal length and principal point."""
+    lens = scene.solution.values.lens.copy()
+    shift = scene.solution.values.shift[index]
+    lens[0] *= 1 + shift[0]
+    lens[2:4] += shift[1:]
+    return lens
+
+
 def annotate(path, target, result, index, figures, kit, most_px=2000):
     """Write an annotated copy of a photo.
 
@@ -85,16 +96,13 @@ def annotate(path, target, result, index, figures, kit, most_px=2000):
     photo in its scene; figures: this state's figures; kit.
     Raises OSError and calib.photo.PhotoError.
     """
-    canvas = _Canvas(path, most_px)
+    canvas = Canvas(path, most_px)
     scene = result.scene
     name = scene.photos[index]
     sighting = next(s for s in result.sightings if s.name == name)
     # labels keep off the tags themselves
     taken = [tuple(np.r_[c.min(0), c.max(0)]) for c in (canvas.at(t.corners_px) for t in sighting.found)]
-    lens = scene.solution.values.lens.copy()
-    shift = scene.solution.values.shift[index]
-    lens[0] *= 1 + shift[0]
-    lens[2:4] += shift[1:]
+    lens = photo_lens(scene, index)
     camera = scene.cameras[index]
 
     def see(points_mm):
@@ -142,7 +150,7 @@ def _draw_parts(canvas, result, figures, see, taken):
             by_name[f.name] = f
     labels = []
     for start, end, figure_name, words, colour in PARTS:
-        a, b = _place(points, start), _place(points, end)
+        a, b = part_end(points, start), part_end(points, end)
         figure = by_name.get(figure_name) or by_name.get(figure_name.replace("_angle", "_elevation"))
         if a is None or b is None or see(a) is None or see(b) is None:
             continue
@@ -169,7 +177,8 @@ def _draw_parts(canvas, result, figures, see, taken):
         canvas.line([min(box[2], max(box[0], inside[0])), box[3]], inside, colour, 1.2, 40)
 
 
-def _place(points, name):
+def part_end(points, name):
+    """Place (3,) of a named end of a part, mm, or None; "pivot" is the middle of the arm's pivots there are."""
     if name == "pivot":
         both = [points[n] for n in ("arm_pivot_front", "arm_pivot_rear") if n in points]
         return np.mean(both, axis=0) if both else None

@@ -15,7 +15,7 @@ from calib.poses import hat, vector_from_rotation
 _LEAST_TURN = np.radians(2.5)
 _FOREIGN = 16.0  # squared misfit per marker and pair of states, expected 3
 # In-plane sway of rubber bushes and of a bar that is not quite rigid (common practice, no source).
-_SWAY_DEG = 0.15
+SWAY_DEG = 0.15
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def bar_axis_from_states(scenes, ties, kit):
         pairs.pop(worst)
     if not pairs or misfit[0] > 10 * _FOREIGN:
         return None
-    return BarAxis(axis, covariance + np.eye(3) * np.radians(_SWAY_DEG) ** 2,
+    return BarAxis(axis, covariance + np.eye(3) * np.radians(SWAY_DEG) ** 2,
                    tuple(sorted({p["marker"] for p in pairs})),
                    tuple(sorted({s for p in pairs for s in p["states"]})))
 

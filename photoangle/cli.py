@@ -218,6 +218,47 @@ def next_(folder, only, kit_path, as_json, pictures):
 
 
 @main.command()
+@click.argument("before", type=click.Path())
+@click.argument("after", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--car", "car_root", type=click.Path(file_okay=False),
+              help="Car folder whose car.toml and lens profile loose photos use.")
+@click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
+@click.option("--planar", is_flag=True, help="In loose photos the card was held in the plane of the parts.")
+@click.option("--dots", metavar="ROLE,ROLE,...",
+              help="Plain round stickers in single photos, named from left to right; implies --planar.")
+@click.option("--level", type=click.Choice(["plumb", "card", "none"]), help="How level is known in loose photos.")
+@click.option("--same-print", is_flag=True,
+              help="Both used the same printed sheets although they are not of one car folder.")
+@click.option("--restuck", metavar="ROLE,ROLE,...",
+              help="Markers stuck anew in between, where the photos cannot show it.")
+@click.option("--pictures/--no-pictures", default=True, help="Write before and after as one picture beside the results.")
+@_guarded
+def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures):
+    """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or photos."""
+    from photoangle.compare_command import compare_command
+
+    sys.exit(compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print,
+                             restuck, pictures, _progress(not as_json)))
+
+
+@main.command()
+@click.argument("folder", type=click.Path(file_okay=False, exists=False))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--only", help="One corner or state, such as front-left or front-left/set.")
+@click.option("--figure", "names", multiple=True, help="A figure by its name in --json, such as bar_arm_angle.")
+@click.option("--all", "every", is_flag=True, help="Every figure, not the main ones alone.")
+@click.option("--plot", type=click.Path(dir_okay=False), help="Also write a plot, a PNG or SVG file.")
+@_guarded
+def history(folder, as_json, only, names, every, plot):
+    """What the measuring runs kept in a car FOLDER found over the season."""
+    from photoangle.history_command import history_command
+
+    sys.exit(history_command(Path(folder), as_json, only, names, every, plot))
+
+
+@main.command()
 @click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
 @_guarded
 def demo(folder):

@@ -11,6 +11,7 @@ import click
 from calib.files import write_whole
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
+from photoangle.history import keep_run
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.table import comparison_lines, figure_lines, finding_lines
@@ -21,9 +22,8 @@ SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
 def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
                     pictures, progress):
     """`photoangle measure`.  Returns the exit code."""
-    roles = _dot_roles(dots)
-    if corner is not None and corner not in CORNERS:
-        raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
+    roles = named_roles(dots, "--dots")
+    check_corner(corner)
     for text in between:
         parse_between(text)
     folders = [p for p in paths if p.is_dir()]
@@ -52,6 +52,7 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
     if folders and measurement.states:
         results.mkdir(exist_ok=True)
         write_whole(results / "measure.json", report.to_json() + "\n")
+        keep_run(results, measurement)
     if as_json:
         click.echo(report.to_json())
     else:
@@ -59,16 +60,22 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
     return report.exit_code
 
 
-def _dot_roles(text):
-    """Role keys of --dots.  Raises CannotUse for a name that is none."""
+def check_corner(corner):
+    """Raises CannotUse where --corner names none."""
+    if corner is not None and corner not in CORNERS:
+        raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
+
+
+def named_roles(text, option):
+    """Role keys of an option that lists them.  Raises CannotUse for a name that is none."""
     names = tuple(n.strip().replace(" ", "_") for n in text.split(",")) if text else ()
     for name in names:
         if name not in ROLE_KEYS:
             near = difflib.get_close_matches(name, ROLE_KEYS, 1, 0.4)
-            raise CannotUse(Finding(UNUSABLE, "--dots", f"{name!r} is no role",
+            raise CannotUse(Finding(UNUSABLE, option, f"{name!r} is no role",
                                     f"did you mean {near[0]}?" if near else "see the kit's sheet for the roles"))
     if len(set(names)) != len(names):
-        raise CannotUse(Finding(UNUSABLE, "--dots", "a role is named twice", "name each sticker once"))
+        raise CannotUse(Finding(UNUSABLE, option, "a role is named twice", "name each once"))
     return names
 
 

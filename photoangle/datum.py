@@ -7,7 +7,7 @@ tied to it by the chassis markers that were not touched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -128,12 +128,16 @@ def level_axes(points, up):
 @dataclass(frozen=True)
 class Tie:
     """How one scene's world lies in another's: pose ``other_from_this`` and covariance (6, 6) of a small
-    turn and shift (left, other's frame); shared: marker ids used; moved: ids found moved."""
+    turn and shift (left, other's frame); shared: marker ids used; moved: ids found moved; gain: (6, 6 m) twice, by which
+    the shared markers' errors (turn, then shift) in this scene and in the other reach the tie; rest (6, 6): the
+    covariance that comes from neither."""
 
     pose: Pose
     covariance: np.ndarray
     shared: tuple
     moved: tuple
+    gain: tuple = ()
+    rest: np.ndarray | None = None
 
 
 def chassis_markers(scene, kit):
@@ -149,17 +153,22 @@ def tie_scenes(this, other, kit):
     (moved between the states) is left out, the worst first, while three remain.
     Returns Tie or None where no chassis marker is shared.
     """
-    shared = [i for i in chassis_markers(this, kit) if i in chassis_markers(other, kit)]
-    moved = []
+    return tie_bodies(this, other, [i for i in chassis_markers(this, kit) if i in chassis_markers(other, kit)])[0]
+
+
+def tie_bodies(this, other, ids):
+    """As `tie_scenes`, by the markers of any one rigid body.
+
+    Returns (Tie or None, squares: squared misfit of each of the tie's shared markers, expected below 6).
+    """
+    shared, moved, tie, squares = list(ids), [], None, np.zeros(0)
     while shared:
         tie, squares = _register(this, other, shared)
         worst = int(np.argmax(squares))
         if squares[worst] < 40 or len(shared) < 3:
             break
         moved.append(shared.pop(worst))
-    if not shared:
-        return None
-    return Tie(tie.pose, tie.covariance, tuple(shared), tuple(moved))
+    return (replace(tie, moved=tuple(moved)) if tie is not None else None), squares
 
 
 def stacked_covariance(scene, ids):
@@ -206,7 +215,10 @@ def _register(this, other, ids):
         residual[6 * k:6 * k + 6]) for k in range(m)])
     total = residual @ weight @ residual
     scale = max(1.0, total / max(6 * m - 6, 1)) if m > 1 else 1.0
-    return Tie(pose, np.linalg.inv(normal) * scale, tuple(ids), ()), squares
+    inverse = np.linalg.inv(normal)
+    gain = inverse @ jacobian.T @ weight
+    rest = gain @ np.diag(slack) @ gain.T + (scale - 1) * inverse
+    return Tie(pose, inverse * scale, tuple(ids), (), (-gain @ turn, gain), rest), squares
 
 
 def carried_axes(axes, tie):

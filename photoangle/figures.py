@@ -160,19 +160,32 @@ def measure_figures(points, up, axes, lateral, corner_name, state, scene_dof, ra
     small turn, rad) where the bar's own axis is known by motion; only: one (name, datum) in place of all.
     Returns a list of Figure.
     """
-    frame_axes = axes or lateral
-    stack = _Stack(points, up, axes, frame_axes, bar_axis)
+    out = []
+    for name, datum, unit, value, slope, stack in _slopes(points, up, axes, lateral, radius_mm, bar_axis, only):
+        shares = {source: float(slope @ c @ slope) for source, c in stack.sources.items()}
+        out.append(make_figure(corner_name, state, name, datum, unit, value, shares, scene_dof))
+    return out
+
+
+def figure_slopes(points, up, axes, lateral, radius_mm=None, bar_axis=None):
+    """The figures' values and derivatives, for whoever knows better how the errors hang together.
+
+    Parameters as in `measure_figures`.  Returns a list of (name, datum, unit, value, slope); slope (3 n + 9,) by the
+    points' coordinates (mm) and by small turns (rad) of up, of the axes and of the bar's axis.
+    """
+    return [row[:5] for row in _slopes(points, up, axes, lateral, radius_mm, bar_axis)]
+
+
+def _slopes(points, up, axes, lateral, radius_mm, bar_axis, only=None):
+    stack = _Stack(points, up, axes, axes or lateral, bar_axis)
     present = set(points.names)
     if present & {"arm_pivot_front", "arm_pivot_rear"}:
         present.add("pivot")
-    out = []
     for name, datum, unit, needs, function in _definitions(radius_mm or {}):
-        if not set(needs) <= present or (only is not None and only != (name, datum)):
-            continue
-        figure = stack.figure(name, datum, unit, function, corner_name, state, scene_dof)
-        if figure is not None:
-            out.append(figure)
-    return out
+        if set(needs) <= present and only in (None, (name, datum)):
+            found = stack.slope(function)
+            if found is not None:
+                yield name, datum, unit, *found, stack
 
 
 class _Stack:
@@ -232,7 +245,8 @@ class _Stack:
         return Frame(dict(zip(self.points.names, at)), up, axes, bar,
                      None if lateral is None else lateral[:, 0])
 
-    def figure(self, name, datum, unit, function, corner, state, scene_dof):
+    def slope(self, function):
+        """(value, derivatives (size,)) of a function of a Frame, or None where it has no value."""
         value = function(self.middle)
         if value is None:
             return None
@@ -242,8 +256,7 @@ class _Stack:
             if high is None or low is None:
                 return None
             slope[k] = (high - low) / (2 * self.steps[k])
-        shares = {source: float(slope @ c @ slope) for source, c in self.sources.items()}
-        return make_figure(corner, state, name, datum, unit, float(value), shares, scene_dof)
+        return float(value), slope
 
 
 def _shared_name(name, where):

@@ -28,7 +28,9 @@ class Points:
     """Named points of one scene.
 
     positions_mm (n, 3) in the scene's world frame; sources: name -> covariance (3 n, 3 n) mm^2, which add up;
-    marker: name -> the marker it came from; bare: joints for which the marker's centre stands.
+    marker: name -> the marker it came from; bare: joints for which the marker's centre stands; by_unknown (3 n, size):
+    derivatives by the scene's unknowns; placing: name -> (in-plane sigma, sigma along the normal), mm; both are None
+    where the points are not markers; scale_u: of the print.
     """
 
     names: tuple
@@ -37,6 +39,9 @@ class Points:
     marker: dict
     bare: tuple = ()
     strip: bool = False
+    by_unknown: np.ndarray | None = None
+    placing: dict | None = None
+    scale_u: float = 0.0
 
     def index(self, name):
         return self.names.index(name)
@@ -56,11 +61,11 @@ def scene_sources(scene):
     """The scene's covariance split by what it rests on: pixels, lens, print; (size, size) each.
 
     With M the normal matrix and M = D + P (pixels and priors), M^-1 D M^-1 and M^-1 P M^-1 are
-    what each contributes to the covariance M^-1.
+    what each contributes to the covariance M^-1; the residuals scale what the pixels contribute.
     """
     bundle = scene.solution.bundle
-    _, data = scene.solution.information()
-    c = scene.covariance / scene.solution.scale()
+    solution = scene.solution
+    c = scene.covariance / solution.scale()
     n = bundle.lens_size
     lens, paper = np.zeros_like(c), np.zeros_like(c)
     lens[:n, :n] = bundle.priors.lens_information
@@ -71,7 +76,8 @@ def scene_sources(scene):
     known = np.flatnonzero(bundle.priors.paper_sigma > 0)
     paper[n + known, n + known] = 1 / bundle.priors.paper_sigma[known] ** 2
     parts = {"lens": c @ lens @ c, "print": c @ paper @ c}
-    parts["pixels"] = scene.covariance - parts["lens"] - parts["print"]
+    # the residuals speak of the pixels' noise alone: what the priors bring is not scaled by them
+    parts["pixels"] = solution.scale() * (c - parts["lens"] - parts["print"])
     return parts
 
 
@@ -121,7 +127,7 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
     positions = np.zeros((count, 3))
     by_unknown = np.zeros((3 * count, scene.solution.bundle.size))
     stuck, standoff, string = (np.zeros((3 * count, 3 * count)) for _ in range(3))
-    bare, markers = [], {}
+    bare, markers, placing = [], {}, {}
     is_strip = _is_strip(scene, kit, chosen)
     for k, name in enumerate(names):
         marker_id = chosen[name][1]
@@ -139,6 +145,7 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
             target = None
         if name in _JOINTS and not given:
             bare.append(name)
+        placing[name] = (in_plane, along)
         arm = pose.rotation @ offset
         positions[k] = scale * pose.translation_mm + arm
         body = scene.order.index(marker_id)
@@ -168,7 +175,8 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
         findings.append(Finding(
             NOTE, "", "the hose's radius is not given: gaps are from the joint's middle to the face of the hose marker",
             "write hose = \"5 mm\" and bar_eye = \"14 mm\" under [corner.radius]"))
-    return Points(names, positions, sources, markers, tuple(bare), is_strip), findings
+    return Points(names, positions, sources, markers, tuple(bare), is_strip, by_unknown, placing,
+                  scale_u), findings
 
 
 def _is_strip(scene, kit, chosen):

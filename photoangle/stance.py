@@ -23,7 +23,7 @@ def share_stance(states, report):
         donor = _donor(result, states)
         if donor is None:
             continue
-        result.axes = _carried(donor, result)
+        result.axes, result.stance = _carried(donor, result), donor
         report.tell(Finding(NOTE, f"{result.corner}/{result.state}", f"the chassis's pitch and roll are taken from {donor.corner}/{donor.state}:"
                             f" the car is taken to stand alike in both within {STANCE_DEG:g} deg",
                             "leave the car as it stands while all corners of a state are photographed"))

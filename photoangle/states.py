@@ -28,6 +28,7 @@ class StateResult:
     tie: object = None
     bar_axis: tuple | None = None
     reference: bool = False  # the state that the others of its corner are tied to
+    stance: object = None  # StateResult of another corner that the chassis's pitch and roll were taken from
     dots: list = field(default_factory=list)
     sightings: list = field(default_factory=list)
     paths: dict = field(default_factory=dict)

@@ -17,9 +17,15 @@ _WORDS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "STOP"}
 
 def figure_title(name):
     """Words of a figure's name."""
-    if name.startswith("tape:"):
-        return "tape: " + figure_title(name[5:])
+    for before, words in (("tape:", "tape: "), ("change:", "change of ")):
+        if name.startswith(before):
+            return words + figure_title(name[len(before):])
     return TITLES.get(name, name.replace("_", " "))
+
+
+def title_rank(name):
+    """Where a figure's name stands in a table."""
+    return (_ORDER.index(name) if name in _ORDER else len(_ORDER), name)
 
 
 def format_value(figure, units="mm"):
@@ -47,9 +53,8 @@ def budget_words(figure, room=24):
 
 def figure_lines(figures, units="mm"):
     """Table lines of one state's figures (photo figures only)."""
-    rank = {name: k for k, name in enumerate(_ORDER)}
     rows = [f for f in figures if not f.name.startswith("tape:")]
-    rows.sort(key=lambda f: (rank.get(f.name, 99), f.name, f.datum != "chassis", f.datum or ""))
+    rows.sort(key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
     lines = [f"  {'':21s} {'value':>8s} {'+- 95 %':>8s} {'':3s} {'against':7s}  mostly from"]
     for f in rows:
         value, half, unit = format_value(f, units)

@@ -1,6 +1,6 @@
 """Are the stated intervals true?  Random scenes, rendered and measured whole.
 
-    python -m tests.coverage --scenes 200 [--seed 1] [--width 2016]
+    python -m tests.coverage --scenes 200 [--seed 1] [--width 2016] [--compare | --null]
 
 Each scene is an invented corner seen in one, two or several photos, with or without a lens profile, by a
 phone that holds its focus or moves it, with plain or denoised and sharpened pictures.  Markers carry no stand-off, so
@@ -278,7 +278,16 @@ def main():
     parser.add_argument("--scenes", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--width", type=int, default=2016)
+    parser.add_argument("--compare", action="store_true", help="pairs: changes between two states")
+    parser.add_argument("--null", action="store_true", help="pairs: the same state photographed twice")
     arguments = parser.parse_args()
+    if arguments.compare or arguments.null:
+        from tests.coverage_compare import pair_summary, run_pairs
+
+        rows, found = run_pairs(arguments.scenes, arguments.seed, arguments.null, print, arguments.width)
+        for text in summary(rows, []) + pair_summary(rows, found):
+            print(text)
+        return
     for text in summary(*run(arguments.scenes, arguments.seed, arguments.width, print)):
         print(text)
 
