@@ -73,8 +73,10 @@ def test_every_marker_is_where_it_is(car_copy, truth):
 
 def test_the_taped_slip_is_caught_and_nothing_else(car_copy, truth):
     slip = truth["tape_slip"]
-    disagree = {(c.tape.corner, c.tape.state, c.photo.name) for c in car_copy[1].report.comparisons if not c.agrees}
-    assert disagree == {(slip["corner"], slip["state"], slip["name"])}
+    rows = {(c.tape.corner, c.tape.state, c.photo.name): abs(c.e_n) for c in car_copy[1].report.comparisons}
+    # beyond 1 an E_n of sound readings lies one time in twenty by its own definition, beyond 1.5 three times in a thousand
+    assert {k for k, e in rows.items() if e > 1.5} == {(slip["corner"], slip["state"], slip["name"])}
+    assert sum(e > 1 for e in rows.values()) <= 2
 
 
 def test_the_lens_is_learnt(car_copy, truth):
@@ -108,7 +110,7 @@ def test_one_photo_with_plain_dots(car_copy, truth):
 
 
 @pytest.mark.parametrize("name, words", [
-    ("IMG_3127_blurred.jpg", "no marker and no card"), ("IMG_3128_hidden.jpg", "only one plumb marker"),
+    ("IMG_3127_blurred.jpg", "its edges are blurred"), ("IMG_3128_hidden.jpg", "only one plumb marker"),
     ("IMG_3129_no_card.jpg", None)])
 def test_troubled_photos_get_the_right_words(car_copy, name, words):
     from photoangle.pipeline import measure_photos
