@@ -90,10 +90,15 @@ def photo_lens(scene, index):
 
 
 def annotate(path, target, result, index, figures, kit, most_px=2000):
-    """Write an annotated copy of a photo.
+    """Write an annotated copy of a photo to ``target``, a JPEG.  The rest as for `annotated`."""
+    write_whole(target, annotated(path, result, index, figures, kit, most_px))
 
-    Parameters: path of the photo (never changed); target: JPEG to write; result: StateResult; index of the
-    photo in its scene; figures: this state's figures; kit.
+
+def annotated(path, result, index, figures, kit, most_px=2000, quality=85):
+    """An annotated copy of a photo, as the bytes of a JPEG.
+
+    Parameters: path of the photo (never changed); result: StateResult; index of the photo in its scene; figures: this
+    state's figures; kit.
     Raises OSError and calib.photo.PhotoError.
     """
     canvas = Canvas(path, most_px)
@@ -126,8 +131,8 @@ def annotate(path, target, result, index, figures, kit, most_px=2000):
             canvas.draw.ellipse([p[0] - r, p[1] - r, p[0] + r, p[1] + r], outline=SKY,
                                 width=max(1, round(1.2 * canvas.unit)))
     stream = io.BytesIO()
-    canvas.picture.save(stream, "JPEG", quality=85)
-    write_whole(target, stream.getvalue())
+    canvas.picture.save(stream, "JPEG", quality=quality)
+    return stream.getvalue()
 
 
 def _draw_marker(canvas, corners_px, slot, tag_id, good, taken):

@@ -259,6 +259,22 @@ def history(folder, as_json, only, names, every, plot):
 
 
 @main.command()
+@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.option("--to", "target", type=click.Path(dir_okay=False), help="The file to write (default: FOLDER/results/report.html).")
+@click.option("--csv", "csv_path", type=click.Path(dir_okay=False), help="Write the figures for a spreadsheet as well.")
+@click.option("--from", "state", metavar="STATE", help="Answer the link from this state.")
+@click.option("--only", help="One corner, such as front-left.")
+@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--json", "as_json", is_flag=True, help="Print the same figures as one JSON object and nothing else.")
+@_guarded
+def report(folder, target, csv_path, state, only, kit_path, as_json):
+    """Everything about a car FOLDER in one HTML file, with a fitting card to take to the car."""
+    from photoangle.report_command import report_command
+
+    sys.exit(report_command(folder, target, csv_path, as_json, only, kit_path, state, _progress(not as_json)))
+
+
+@main.command()
 @click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
 @_guarded
 def demo(folder):

@@ -23,10 +23,21 @@ _PARTS = PARTS[:3]
 
 
 def draw_comparison(comparison, target):
-    """Write the picture of a comparison as a JPEG.
+    """Write the picture of a comparison to ``target``, a JPEG.
 
-    Parameters: comparison: compare.Comparison; target: path to write.
-    Returns None, or why there is no picture.  Raises OSError and calib.photo.PhotoError.
+    Returns None, or why there is no picture.  Raises as `comparison_picture`.
+    """
+    picture = comparison_picture(comparison)
+    if isinstance(picture, str):
+        return picture
+    write_whole(target, picture)
+    return None
+
+
+def comparison_picture(comparison, quality=88):
+    """The picture of a compare.Comparison as the bytes of a JPEG, or in words why there is none.
+
+    Raises OSError and calib.photo.PhotoError.
     """
     before, after = comparison.before.result, comparison.after.result
     move = move_between(before, after, comparison.places.tie if comparison.places else None)
@@ -53,9 +64,8 @@ def draw_comparison(comparison, target):
                                                        if ends]))
     picture = _draw(canvas, comparison, parts, move, lambda ends: (canvas.at(pixels_of(ends)) - corner) * factor)
     stream = io.BytesIO()
-    picture.save(stream, "JPEG", quality=88)
-    write_whole(target, stream.getvalue())
-    return None
+    picture.save(stream, "JPEG", quality=quality)
+    return stream.getvalue()
 
 
 def _close_up(canvas, points):

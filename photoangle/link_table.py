@@ -40,7 +40,7 @@ def headline(answer):
 
 def answer_lines(answer, units="mm"):
     """Lines for one corner."""
-    title = _HEADS.get(getattr(answer.advice, "verdict", None), "NO ANSWER")
+    title = verdict_words(answer)
     state = f", answered from {answer.base.state}" if answer.base is not None else ""
     lines = [f"{answer.corner}: {title}{state}"]
     lines += textwrap.wrap(headline(answer) + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
@@ -58,23 +58,35 @@ def answer_lines(answer, units="mm"):
     return lines + _travel(answer)
 
 
+def verdict_words(answer):
+    """The verdict's heading."""
+    return _HEADS.get(getattr(answer.advice, "verdict", None), "NO ANSWER")
+
+
 def _row(words, what, f, units):
     value, half, unit = format_value(f, units)
     return f"  {words:24s} {what:22s} {value:>8s} +- {half} {unit}"
 
 
-def _two_ways(answer, units):
-    lines, words = [], "bar arm at ride height"
+def two_ways_rows(answer, units="mm"):
+    """(what, value, plus-or-minus, unit) of the bar arm at ride height, each way it is known."""
+    ways = []
     if answer.measured is not None:
-        lines.append(_row(words, "measured in set", answer.measured, units))
+        ways.append(("measured in set", answer.measured))
     if answer.carried is not None:
-        lines.append(_row("" if lines else words, f"carried from {answer.carried_from}", answer.carried, units))
-    if answer.check is not None:
-        lines.append(f"  {'':24s} the two {'agree' if answer.check.agrees else 'CONTRADICT'}, E_n {answer.check.e_n:+.1f}")
-    if not isinstance(answer.advice, Refusal) and answer.base.state != answer.carried_from:
+        ways.append((f"carried from {answer.carried_from}", answer.carried))
+    if not isinstance(answer.advice, Refusal) and answer.advice is not None and answer.base.state != answer.carried_from:
         own = answer.advice.figures.get("bar_arm_angle")
         if own is not None:
-            lines.append(_row("" if lines else words, f"{answer.base.state}, all together", own, units))
+            ways.append((f"{answer.base.state}, all together", own))
+    return [(what, *format_value(f, units)) for what, f in ways]
+
+
+def _two_ways(answer, units):
+    lines = [f"  {'' if k else 'bar arm at ride height':24s} {what:22s} {value:>8s} +- {half} {unit}"
+             for k, (what, value, half, unit) in enumerate(two_ways_rows(answer, units))]
+    if answer.check is not None:
+        lines.append(f"  {'':24s} the two {'agree' if answer.check.agrees else 'CONTRADICT'}, E_n {answer.check.e_n:+.1f}")
     return lines
 
 
@@ -102,24 +114,31 @@ def _holes(answer):
     return lines
 
 
-def _travel(answer):
+def travel_rows(answer):
+    """The worst of the travel: heads (for each link shown) and rows (words, text for each link).
+
+    Returns (heads, rows); both empty without a travel.
+    """
     shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed, f"link {answer.change_mm:+.1f} mm"))
              if r is not None and not isinstance(r, Refusal)]
     if not shown:
-        return []
+        return [], []
     results, heads = zip(*shown)
-    low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
-    lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height",
-             f"    {'worst of':28s}" + "".join(f"{h:24s}" for h in heads).rstrip()]
-    for name, words in _ROWS:
-        if all(name in r.nearest for r in results):
-            lines.append(f"    {words:28s}" + "".join(f"{_cell(r.nearest[name]):24s}" for r in results).rstrip())
+    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in _ROWS if all(name in r.nearest for r in results)]
     ratios = [r.at_ride.get("motion_ratio") for r in results]
     if all(ratios):
         ends = [r.courses["motion_ratio"].value for r in results]
-        cells = [f"{f.value:.2f} ({e[0]:.2f} to {e[-1]:.2f})" for f, e in zip(ratios, ends)]
-        lines.append(f"    {'bar eye over wheel, at ride':28s}" + "".join(f"{c:24s}" for c in cells).rstrip())
-    return lines
+        rows.append(("bar eye over wheel, at ride", [f"{f.value:.2f} ({e[0]:.2f} to {e[-1]:.2f})" for f, e in zip(ratios, ends)]))
+    return list(heads), rows
+
+
+def _travel(answer):
+    heads, rows = travel_rows(answer)
+    if not heads:
+        return []
+    low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
+    lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height"]
+    return lines + [f"    {words:28s}" + "".join(f"{c:24s}" for c in cells).rstrip() for words, cells in [("worst of", heads), *rows]]
 
 
 _VERDICTS = {"clear": "clear", "not clear": "TOUCHES", "cannot tell": "can't tell"}

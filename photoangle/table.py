@@ -40,6 +40,11 @@ def format_value(figure, units="mm"):
     return f"{figure.value:.{digits}f}", f"{half:.{digits}f}", figure.unit
 
 
+def format_length(value_mm, units="mm"):
+    """A length to set or to read, with its unit: a tenth of a millimetre, a hundredth of an inch."""
+    return f"{value_mm / 25.4:.2f} in" if units == "in" else f"{value_mm:.1f} mm"
+
+
 def budget_words(figure, room=24):
     """Where the uncertainty comes from, the largest shares first, as many as fit in ``room``."""
     words = ""

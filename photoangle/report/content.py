@@ -1,0 +1,92 @@
+"""What stands in the report, as plain data: the template only lays it out."""
+
+from __future__ import annotations
+
+from photoangle.cautions import CAUTIONS
+from photoangle.carfile_nouns import CORNERS
+from photoangle.compare import Side, compare_sides, overall
+from photoangle.compare_table import change_numbers
+from photoangle.joint_motion import in_order
+from photoangle.link_table import axle_lines, headline, two_ways_rows, travel_rows, verdict_words
+from photoangle.model import ATTENTION, NOTE, UNUSABLE
+from photoangle.report import pictures
+from photoangle.report.fitting import AFTER, ORDER, TORQUES, fitting_cards
+from photoangle.report.record import inputs, record_rows
+from photoangle.table import figure_title, format_value, title_rank
+
+_LEVELS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "stop"}
+_RANK = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
+
+
+def report_content(measurement, answers, axles, steps, report, now=None):
+    """The template's data.
+
+    measurement: pipeline.Measurement; answers: CornerAnswers; axles: AxleAnswers; steps: advise.Steps; report: Report with all
+    findings; now: datetime, for tests.  Returns a dict.
+    """
+    units = measurement.car.units
+    by_corner = {a.corner: a for a in answers}
+    corners = []
+    for corner in CORNERS:
+        states = in_order([s for s in measurement.states if s.corner == corner])
+        answer = by_corner.get(corner)
+        if not states and answer is None:
+            continue
+        corners.append({"name": corner, "answer": _answer(answer, units) if answer else None,
+                        "states": [_state(s, measurement, units) for s in states],
+                        "changes": _changes(states, measurement, units)})
+    findings = sorted(report.findings, key=lambda f: _RANK.get(f.level, 3))
+    return {"title": measurement.car.name or "car", "units": units, "corners": corners,
+            "verdicts": [(a.corner, verdict_words(a), headline(a)) for a in answers],
+            "axles": [line for a in axles for line in axle_lines(a, units)],
+            "steps": [_step(s, measurement) for s in steps],
+            "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in findings],
+            "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
+            "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER}
+
+
+def _answer(answer, units):
+    return {"verdict": verdict_words(answer), "headline": headline(answer), "do": getattr(answer.advice, "do", ""),
+            "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer),
+            "views": pictures.views(answer), "plots": pictures.travel(answer), "change_mm": answer.change_mm}
+
+
+def _state(state, measurement, units):
+    figures = [f for f in measurement.report.figures if (f.corner, f.state) == (state.corner, state.state)]
+    photo = sorted((f for f in figures if not f.name.startswith("tape:")),
+                   key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
+    rows = []
+    for f in photo:
+        value, half, unit = format_value(f, units)
+        rows.append({"name": figure_title(f.name), "value": value, "half": half, "unit": unit, "datum": f.datum or "",
+                     "budget": [(source, share) for source, share in f.budget.items() if share >= 0.05]})
+    tape = []
+    for c in measurement.report.comparisons:
+        if (c.tape.corner, c.tape.state) == (state.corner, state.state):
+            (value, half, unit), (other, other_half, _) = format_value(c.tape, units), format_value(c.photo, units)
+            tape.append({"name": figure_title(c.photo.name), "tape": f"{value} ± {half}", "photo": f"{other} ± {other_half}", "unit": unit,
+                         "e_n": f"{c.e_n:+.1f}", "agrees": c.agrees})
+    return {"name": state.state, "photos": pictures.state_photos(state, figures, measurement.kit), "rows": rows, "tape": tape,
+            "count": len(state.scene.photos), "markers": len(state.scene.markers), "lens": state.scene.lens_source}
+
+
+def _changes(states, measurement, units):
+    """One state against the one before it, ride left out."""
+    shown = [s for s in states if s.state != "ride"]
+    rides = {s.corner: s for s in measurement.states if s.state == "ride"}
+    out = []
+    for before, after in zip(shown, shown[1:]):
+        sides = [Side(s, f"{s.corner}/{s.state}", str(measurement.root), measurement.car.print_check, rides) for s in (before, after)]
+        comparison = compare_sides(*sides, measurement.kit)
+        rows = [(figure_title(c.figure.name.removeprefix("change:")), c.figure.datum or "", *change_numbers(c, units), c.verdict)
+                for c in sorted(comparison.changes, key=lambda c: (title_rank(c.figure.name.removeprefix("change:")), c.figure.datum or ""))
+                if c.figure.datum != "gravity"]
+        out.append({"before": before.state, "after": after.state, "overall": overall(comparison, units), "rows": rows,
+                    "picture": pictures.before_after(comparison)})
+    return out
+
+
+def _step(step, measurement):
+    state = next((s for s in measurement.states if f"{s.corner}/{s.state}" == step.where), None)
+    return {"where": step.where, "words": step.words, "gain": step.gain,
+            "picture": pictures.stand(state, step, measurement.kit) if state is not None else None}

@@ -1,0 +1,70 @@
+"""Pictures for inside a page: as data URIs, small enough to mail."""
+
+from __future__ import annotations
+
+import base64
+
+from photoangle.annotate import annotated
+from photoangle.compare_picture import comparison_picture
+from photoangle.drawings import draw_travel, draw_views
+from photoangle.stand_picture import draw_stand
+
+_PHOTO_PX, _QUALITY = 1000, 72
+# The clearest photos of a state are shown; the others are in the results folder.
+PHOTOS_A_STATE = 2
+
+
+def data_uri(data, kind):
+    """``data:`` URI of bytes; kind: "image/png" and the like."""
+    return f"data:{kind};base64,{base64.b64encode(data).decode()}"
+
+
+def state_photos(state, figures, kit, most=PHOTOS_A_STATE):
+    """(name, data URI) of the annotated photos that show most markers."""
+    count = {s.name: len(s.tags) for s in state.sightings}
+    order = sorted(range(len(state.scene.photos)), key=lambda k: (-count.get(state.scene.photos[k], 0), k))
+    out = []
+    for k in sorted(order[:most]):
+        name = state.scene.photos[k]
+        out.append((name, data_uri(annotated(state.paths[name], state, k, figures, kit, _PHOTO_PX, _QUALITY), "image/jpeg")))
+    return out
+
+
+def drawing(draw, answer):
+    """Data URI of `draw_views` or `draw_travel` as SVG, or None."""
+    data = draw(answer, "svg")
+    return None if data is None else data_uri(data, "image/svg+xml")
+
+
+def views(answer):
+    """Side and front views as a data URI, or None."""
+    return drawing(draw_views, answer)
+
+
+def travel(answer):
+    """Plots over the travel as a data URI, or None."""
+    return drawing(draw_travel, answer)
+
+
+def stand(state, step, kit):
+    """Where to stand, as a data URI, or None."""
+    data = draw_stand(state, step.photo, kit, "svg") if step.photo is not None and step.photo.worth else None
+    return None if data is None else data_uri(data, "image/svg+xml")
+
+
+def before_after(comparison):
+    """The blended picture of a comparison as a data URI, or None where there is none."""
+    data = comparison_picture(comparison, _QUALITY)
+    return None if isinstance(data, str) else data_uri(_smaller(data), "image/jpeg")
+
+
+def _smaller(data, most_px=1200):
+    import io
+
+    from PIL import Image
+
+    with Image.open(io.BytesIO(data)) as picture:
+        picture.thumbnail((most_px, most_px))
+        out = io.BytesIO()
+        picture.save(out, "JPEG", quality=_QUALITY)
+    return out.getvalue()

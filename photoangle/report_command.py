@@ -1,0 +1,53 @@
+"""`photoangle report`, between the pipeline and the terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from calib.files import write_whole
+from photoangle.advise import next_steps
+from photoangle.axles import axle_answers
+from photoangle.history import keep_run
+from photoangle.link import Wishes, link_answers
+from photoangle.model import UNUSABLE, Finding
+from photoangle.pipeline import CannotUse, measure_folder
+from photoangle.report.page import report_html
+from photoangle.report.sheet import figures_csv
+from photoangle.results import Report
+
+
+def whole_answer(root, progress, kit_path=None, only=None, state=None):
+    """Everything a report says: (measurement, answers, axles, steps, Report).  Raises CannotUse."""
+    measurement = measure_folder(root, progress, kit_path, only)
+    if not measurement.states:
+        raise CannotUse(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
+            UNUSABLE, str(root), "nothing could be measured", "see `photoangle measure`")))
+    answers = link_answers(measurement, Wishes(state=state))
+    axles = axle_answers(answers, measurement.report.figures, measurement.car)
+    report = Report(figures=list(measurement.report.figures), findings=list(measurement.report.findings))
+    for a in answers + axles:
+        report.figures += a.figures
+        report.tell(*a.findings)
+    return measurement, answers, axles, next_steps(measurement, only), report
+
+
+def report_command(root, target, csv_path, as_json, only, kit_path, state, progress):
+    """`photoangle report`.  Returns the exit code.  Raises CannotUse and OSError."""
+    root = Path(root)
+    measurement, answers, axles, steps, report = whole_answer(root, progress, kit_path, only, state)
+    target = Path(target) if target else root / "results" / "report.html"
+    target.parent.mkdir(parents=True, exist_ok=True)
+    html = report_html(measurement, answers, axles, steps, report)
+    write_whole(target, html)
+    keep_run(root / "results", measurement)
+    if csv_path:
+        write_whole(Path(csv_path), figures_csv(report.figures))
+    if as_json:
+        click.echo(report.to_json())
+    else:
+        click.echo(f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page is the fitting card")
+        if csv_path:
+            click.echo(f"{csv_path}: the same figures for a spreadsheet")
+    return report.exit_code
