@@ -82,6 +82,11 @@ def comparison_lines(comparisons, units="mm"):
     return lines
 
 
+def full_stop(text):
+    """A sentence with its full stop, unless it has an end of its own."""
+    return text if text.endswith((".", "?", "!")) else text + "."
+
+
 def finding_lines(findings, width=80):
     """Findings, the grave ones first, wrapped to the terminal."""
     import textwrap
@@ -89,7 +94,7 @@ def finding_lines(findings, width=80):
     order = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
     lines = []
     for f in sorted(findings, key=lambda f: order.get(f.level, 3)):
-        text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + f.what
-        text += f". Do: {f.do}." if f.do else "."
-        lines += textwrap.wrap(text.replace("..", "."), width, subsequent_indent="      ")
+        text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
+        text += f" Do: {full_stop(f.do)}" if f.do else ""
+        lines += textwrap.wrap(text, width, subsequent_indent="      ")
     return lines

@@ -39,7 +39,7 @@ def report_content(measurement, answers, axles, steps, report, now=None):
     return {"title": measurement.car.name or "car", "units": units, "corners": corners,
             "verdicts": [(a.corner, verdict_words(a), headline(a)) for a in answers],
             "axles": [line for a in axles for line in axle_lines(a, units)],
-            "steps": [_step(s, measurement) for s in steps],
+            "steps": [_step(s, measurement) for s in steps if not _enough(s)], "enough": [s for s in steps if _enough(s)],
             "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in findings],
             "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
             "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER}
@@ -84,6 +84,10 @@ def _changes(states, measurement, units):
         out.append({"before": before.state, "after": after.state, "overall": overall(comparison, units), "rows": rows,
                     "picture": pictures.before_after(comparison)})
     return out
+
+
+def _enough(step):
+    return step.photo is not None and not step.photo.worth
 
 
 def _step(step, measurement):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from photoangle.report.content import report_content
+from photoangle.table import full_stop
 
 
 def report_html(measurement, answers, axles, steps, report, now=None):
@@ -14,4 +15,5 @@ def report_html(measurement, answers, axles, steps, report, now=None):
 
     environment = Environment(loader=PackageLoader("photoangle.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True,
                               undefined=StrictUndefined)
+    environment.filters["stop"] = full_stop
     return environment.get_template("report.html").render(**report_content(measurement, answers, axles, steps, report, now))
