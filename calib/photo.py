@@ -14,7 +14,10 @@ from pathlib import Path
 
 import numpy as np
 
+from calib.jpeg import JpegError, decode
+
 SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif", ".tiff", ".bmp", ".pgm")
+_JPEG = ("JPEG", "MPO")
 _FORMATS = {"JPEG", "MPO", "PNG", "HEIF", "WEBP", "TIFF", "BMP", "PPM"}
 MOST_PIXELS = 120_000_000
 MOST_BYTES = 200_000_000
@@ -68,13 +71,15 @@ class CameraIdentity:
 
 @dataclass(frozen=True)
 class Photo:
-    """grey (H, W) uint8 in the sensor's frame; orientation 1..8 as in EXIF; taken: EXIF date or ""."""
+    """grey (H, W) uint8 in the sensor's frame; orientation 1..8 as in EXIF; taken: EXIF date or ""; damaged: the file's
+    data are not all sound, though they decode."""
 
     path: str
     grey: np.ndarray
     orientation: int
     camera: CameraIdentity
     taken: str
+    damaged: bool = False
 
 
 def read_photo(path):
@@ -85,12 +90,15 @@ def read_photo(path):
     """
     data = _bytes_of(path)
     header = _header(data, path)
+    damaged = False
     if header["format"] == "HEIF":
         grey = _unturn(header["pixels"](), header["orientation"])
+    elif header["format"] in _JPEG:
+        grey, damaged = decode_jpeg(data)
     else:
-        grey = _decode(data, header["format"], colour=False)
+        grey = _decode(data, header["format"])
     camera = CameraIdentity(**header["camera"], width_px=grey.shape[1], height_px=grey.shape[0])
-    return Photo(str(path), grey, header["orientation"], camera, header["taken"])
+    return Photo(str(path), grey, header["orientation"], camera, header["taken"], damaged)
 
 
 def read_upright(path, most_px=2000):
@@ -103,14 +111,13 @@ def read_upright(path, most_px=2000):
 
     data = _bytes_of(path)
     header = _header(data, path)
-    width, height = header["size"]
     if header["format"] == "HEIF":
         colour = _unturn(header["colour"](), header["orientation"])[..., ::-1]
         stored_width = colour.shape[1]
     else:
-        reduction = next((r for r in (8, 4, 2) if max(width, height) / r >= most_px), 1)
-        colour = _decode(data, header["format"], colour=True, reduction=reduction)
-        stored_width = width
+        colour = (decode_jpeg(data, "BGR", most_px)[0] if header["format"] in _JPEG
+                  else _decode(data, header["format"], colour=True))
+        stored_width = header["size"][0]
     scale = min(1.0, most_px / max(colour.shape[:2]))
     if scale < 1:
         colour = cv2.resize(colour, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
@@ -245,14 +252,10 @@ def _check_size(width, height):
                          "send the original photo, not a preview")
 
 
-def _decode(data, kind, colour, reduction=1):
+def _decode(data, kind, colour=False):
     import cv2
 
-    if kind in ("JPEG", "MPO") and b"\xff\xd9" not in data[len(data) // 2:]:
-        raise PhotoError("the photo's end is missing", "copy it from the phone again")
-    flags = {(False, 1): cv2.IMREAD_GRAYSCALE, (True, 1): cv2.IMREAD_COLOR,
-             (True, 2): cv2.IMREAD_REDUCED_COLOR_2, (True, 4): cv2.IMREAD_REDUCED_COLOR_4,
-             (True, 8): cv2.IMREAD_REDUCED_COLOR_8}[colour, reduction]
+    flags = cv2.IMREAD_COLOR if colour else cv2.IMREAD_GRAYSCALE
     try:
         pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
     except cv2.error:
@@ -260,6 +263,14 @@ def _decode(data, kind, colour, reduction=1):
     if pixels is None or (kind == "PNG" and b"IEND" not in data[-64:]):
         raise PhotoError("the picture is damaged", "copy it from the phone again")
     return pixels
+
+
+def decode_jpeg(data, colours="GRAY", least_px=0):
+    """(pixels, damaged) of a JPEG, as `calib.jpeg.decode`.  Raises PhotoError."""
+    try:
+        return decode(data, colours, least_px)
+    except JpegError as error:
+        raise PhotoError(str(error), "copy it from the phone again") from error
 
 
 def _text(value):

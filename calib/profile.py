@@ -111,6 +111,10 @@ def _profile(row):
         raise ValueError("numbers out of range")
     if not (covariance.diagonal() > 0).all():
         raise ValueError("numbers out of range")
+    # scaled to ones on the diagonal, so that units do not matter
+    spread = np.sqrt(covariance.diagonal())
+    if np.linalg.eigvalsh((covariance + covariance.T) / 2 / np.outer(spread, spread)).min() < 1e-14:
+        raise ValueError("a covariance that is none")
     return CameraProfile(camera, lens, covariance, shift, float(row["floor_px"]), int(row["photos"]),
                          float(row["rms_px"]), float(row["variance_factor"]),
                          float(row["good_to_px"]), float(row["corners_good_to_px"]), str(row["made"]))

@@ -19,6 +19,7 @@ from photoangle.figures import measure_figures
 from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
 from photoangle.learn import learn_lenses
+from photoangle.links import fixed_link, skipped_links
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import photo_quality, quality_findings
 from photoangle.recover import look_again
@@ -79,12 +80,15 @@ class _Pictures:
 def photo_files(folder):
     """Files in a folder that look like photos, by name.  Links and hidden files are left alone."""
     return sorted((p for p in Path(folder).iterdir()
-                   if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")),
+                   if p.suffix.lower() in SUFFIXES and not p.name.startswith(".") and not p.is_symlink()),
                   key=lambda p: p.name)
 
 
 def load_car(root):
     """car.toml of a folder, or the defaults where there is none.  Raises CannotUse."""
+    link = fixed_link(root)
+    if link is not None:
+        raise CannotUse(link)
     path = Path(root) / "car.toml"
     if not path.exists():
         return CarFile()
@@ -142,10 +146,14 @@ def learn(root, report, progress, car=None, kit=None):
 
 def _read(path, name, report):
     try:
-        return read_photo(path)
+        photo = read_photo(path)
     except PhotoError as error:
         report.tell(Finding(ATTENTION, name, error.what, error.do))
         return None
+    if photo.damaged:
+        report.tell(Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
+                            "copy it from the phone again"))
+    return photo
 
 
 def _profiles(root, report, progress, car, kit):
@@ -192,6 +200,7 @@ def measure_folder(root, progress, kit_path=None, only=None):
     car = load_car(root)
     kit = load_kit(root, car, kit_path)
     report = Report()
+    report.tell(*skipped_links(root))
     folders = state_folders(root, only)
     if not folders:
         raise CannotUse(Finding(

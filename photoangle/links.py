@@ -1,0 +1,32 @@
+"""A car folder from a stranger can do nothing but be measured: no link in it is followed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from photoangle.carfile_nouns import CORNERS
+from photoangle.model import ATTENTION, UNUSABLE, Finding
+
+# What is read or written by name: a link in its place would lead out of the folder.
+_FIXED = ("car.toml", "lens", "lens/profile.json", "results", "results/history", "corrections.json", *CORNERS)
+
+
+def fixed_link(root):
+    """A Finding where something that is read or written by name is a link, else None."""
+    for name in _FIXED:
+        if (Path(root) / name).is_symlink():
+            return Finding(UNUSABLE, name, "it is a link, and links in a car folder are not followed",
+                           "put the file or folder itself there")
+    return None
+
+
+def skipped_links(root):
+    """Findings for links among corners, states and photos: they are left alone."""
+    out = []
+    for corner in CORNERS:
+        base = Path(root) / corner
+        for path in sorted(base.rglob("*")) if base.is_dir() and not base.is_symlink() else ():
+            if path.is_symlink():
+                out.append(Finding(ATTENTION, str(path.relative_to(root)), "it is a link and was left alone",
+                                   "copy the photo itself into the folder"))
+    return out[:50]
