@@ -16,6 +16,7 @@ from calib.poses import Pose
 from calib.resection import square_poses
 from photoangle.codes import wrong_cells
 from photoangle.refine import align_tag
+from photoangle.sight import MOST_BEND
 
 _MOST_OBLIQUE_DEG = 80.0
 _LEAST_SIDE_PX = 10.0
@@ -100,5 +101,7 @@ def _hypotheses(scene, sightings, marker):
 def _really_there(grey, kit, marker, aligned, predicted, sightings):
     wrong, contrast = wrong_cells(grey, aligned.corners_px, kit.family_name, marker)
     shift = np.abs(aligned.corners_px - predicted).max()
+    if aligned.bent and aligned.bend_px > MOST_BEND * aligned.side_px:
+        return False
     return (aligned.settled and aligned.fit > 0.9 and wrong <= 8 and contrast > 0.3
             and shift < (1.0 if sightings > 1 else 4.0))

@@ -22,6 +22,7 @@ import cv2
 import numpy as np
 
 from calib.lens import camera_matrix, unproject
+from photoangle.bend import bend_px
 from photoangle.codes import apply_homography, cell_pattern, cells_across, square_homographies
 
 FLOOR_PX = 0.012
@@ -31,6 +32,10 @@ _FIELD_PRIOR = 0.02
 _HALO_PX = 1.6
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
+# Flat tags, clean to dirty, show bends of up to 3.6 u and 0.18 % of their side (tests/scenes).
+_BEND_SURE, _LEAST_BEND_PX, _LEAST_BEND = 5.0, 0.06, 0.001
+# Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
+_UNKNOWN_LENS_BEND = 0.01
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,8 @@ class AlignedTag:
 
     corners_px (4, 2) in the printed order; covariance_px2 (8, 8) for x0, y0, x1, ...;
     blur_px: root mean square width of the blur; noise: residual grey levels; contrast:
-    white less black, grey levels; fit: correlation of model and picture; rounds taken.
+    white less black, grey levels; fit: correlation of model and picture; rounds taken; bend_px and its own
+    standard uncertainty: how far the paper is from flat, as the picture shows it (`photoangle.bend`).
     """
 
     corners_px: np.ndarray
@@ -50,10 +56,21 @@ class AlignedTag:
     fit: float
     rounds: int
     settled: bool
+    bend_px: float = 0.0
+    bend_u_px: float = 0.0
 
     @property
     def blur_px(self):
         return float(np.sqrt(np.trace(self.blur_px2) / 2))
+
+    @property
+    def side_px(self):
+        return float(np.linalg.norm(self.corners_px - np.roll(self.corners_px, 1, 0), axis=1).mean())
+
+    @property
+    def bent(self):
+        """Whether the paper is surely not flat."""
+        return self.bend_px > max(_BEND_SURE * self.bend_u_px, _LEAST_BEND_PX, _LEAST_BEND * self.side_px)
 
 
 @lru_cache(maxsize=512)
@@ -319,11 +336,15 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     covariance = (inverse[:8, :8] * variance * max(1.0, spread)
                   + _clustered(inverse[:8], rows, residual, u.ravel()[inside], v.ravel()[inside], n)
                   + FLOOR_PX**2 * np.eye(8))
+    bend, bend_u = bend_px(rows, normal, residual, dx * gain, dy * gain, u.ravel()[inside], v.ravel()[inside],
+                           q, n, variance * max(1.0, spread))
+    if lens is None:
+        bend_u += _UNKNOWN_LENS_BEND * side.max() ** 2 / max(grey.shape)
     fitted = seen - residual
     fit = float(np.corrcoef(seen, fitted)[0, 1]) if fitted.std() > 0 else 0.0
     return AlignedTag(local.back(q) if local is not None else q, covariance, blur,
                       float(np.sqrt(variance)), float(levels[1]), fit, turn + 1,
-                      bool(step < 0.05))
+                      bool(step < 0.05), bend, bend_u)
 
 
 def _linear_fit(rows, seen):

@@ -13,6 +13,8 @@ from photoangle.saddles import find_saddles
 _LEAST_FIT = 0.85
 _MOST_WRONG_CELLS = 8
 _EDGE_PX = 2
+# A bend beyond this share of the side is no curl to allow for: round a tube of 30 mm radius it is 0.011 to 0.03.
+MOST_BEND = 0.01
 
 
 def sight_photo(photo, kit, lens=None, name=None):
@@ -46,8 +48,7 @@ def sight_photo(photo, kit, lens=None, name=None):
                 continue
             aligned, trouble = _align(grey, family, tag, lens, blur)
             if aligned is None:
-                findings.append(Finding(NOTE, name, f"marker {tag.tag_id} ({title}) {trouble}",
-                                        "wipe it, or take the photo nearer and more square to it"))
+                findings.append(Finding(trouble[0], name, f"marker {tag.tag_id} ({title}) {trouble[1]}", trouble[2]))
                 continue
             tags[tag.tag_id] = aligned
             blur = aligned.blur_px2 if blur is None else blur
@@ -62,14 +63,19 @@ def sight_photo(photo, kit, lens=None, name=None):
 
 
 def _align(grey, family, tag, lens, blur):
+    """AlignedTag and None, or None and the trouble: its level, what is the matter, what to do."""
+    wipe = "wipe it, or take the photo nearer and more square to it"
     aligned = align_tag(grey, family, tag.tag_id, tag.corners_px, lens, blur)
     if aligned is None or not aligned.settled:
-        return None, "could not be measured: blurred, bent or half hidden"
+        return None, (NOTE, "could not be measured: blurred, bent or half hidden", wipe)
     corners = aligned.corners_px
     if (corners.min() < _EDGE_PX or (corners[:, 0] > grey.shape[1] - 1 - _EDGE_PX).any()
             or (corners[:, 1] > grey.shape[0] - 1 - _EDGE_PX).any()):
-        return None, "is cut off by the edge of the photo"
+        return None, (NOTE, "is cut off by the edge of the photo", "stand a little further back, or aim at it")
+    if aligned.bent and aligned.bend_px > MOST_BEND * aligned.side_px:
+        return None, (ATTENTION, "is bent, as round a tube, and was left out",
+                      "stick it on something flat and stiff, such as a piece of tin")
     wrong, _ = wrong_cells(grey, corners, family, tag.tag_id)
     if aligned.fit < _LEAST_FIT or wrong > _MOST_WRONG_CELLS:
-        return None, "does not look as printed: dirty, bent or half hidden"
-    return aligned, ""
+        return None, (NOTE, "does not look as printed: dirty, bent or half hidden", wipe)
+    return aligned, None
