@@ -48,11 +48,12 @@ def _flat_part(slant):
     return np.linalg.qr(np.array(columns).reshape(8, -1).T)[0]
 
 
-def bend_px(rows, normal, residual, gx, gy, u, v, quad, cells, variance):
+def bend_px(rows, normal, residual, gx, gy, u, v, quad, cells, noise_of):
     """Root mean square bend of an aligned tag, px, less what its own noise would show.
 
     Parameters: rows (c, k) and normal (c, c): the aligned model's derivatives, corners first; residual (k,);
-    gx, gy (k,): grey per px of the model; u, v (k,) cells; quad (4, 2) px; cells along a side; variance: of the residual.
+    gx, gy (k,): grey per px of the model; u, v (k,) cells; quad (4, 2) px; cells along a side; noise_of(residual):
+    its effective variance, correlation counted.
     Returns (bend px, the bend's own standard uncertainty px).
     """
     s, t = np.float32(2 / cells) * u - 1, np.float32(2 / cells) * v - 1
@@ -63,10 +64,15 @@ def bend_px(rows, normal, residual, gx, gy, u, v, quad, cells, variance):
     ridge = normal + np.diag(1e-7 * normal.diagonal() + 1e-12)
     solved = np.linalg.solve(ridge, cross)
     # the corners and the light take what they can; the bend has the rest
+    variance = float(residual @ residual) / len(residual)
     rest = own - cross.T @ solved + np.eye(len(own)) * variance / _PRIOR_PX**2
     inverse = np.linalg.inv(rest)
     pull = extra @ residual - solved.T @ (rows @ residual).astype(float)
     coefficients = inverse @ pull
+    # noise is what is left beside the bend, else a strong bend would hide in its own misfit
+    taken = coefficients.astype(np.float32)
+    left = residual - taken @ extra + (solved.astype(np.float32) @ taken) @ rows
+    variance = noise_of(left)
     grid = _fields(*_grid(), slant).reshape(len(own), -1)
     basis = _flat_part(slant)
     shown = grid - (grid @ basis) @ basis.T

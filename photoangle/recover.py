@@ -15,6 +15,7 @@ from calib.lens import project, trusted_radius
 from calib.poses import Pose
 from calib.resection import square_poses
 from photoangle.codes import wrong_cells
+from photoangle.model import NOTE, Finding
 from photoangle.refine import align_tag
 from photoangle.sight import MOST_BEND
 
@@ -46,6 +47,29 @@ def predicted_corners(scene, camera_index, marker_pose, size_mm):
     normal = camera.rotation @ marker_pose.rotation[:, 2]
     facing = normal @ middle / np.linalg.norm(middle)
     return project(at, lens), float(np.degrees(np.arccos(np.clip(facing, -1, 1))))
+
+
+def cut_by_the_frame(scene, sightings, kit):
+    """Findings for markers that face a photo's camera but lie partly outside of it."""
+    by_name = {s.name: s for s in sightings}
+    cut = {}
+    for index, name in enumerate(scene.photos):
+        sighting = by_name[name]
+        for marker in sorted(set(scene.markers) - set(sighting.tags)):
+            seen = predicted_corners(scene, index, scene.markers[marker], scene.sizes_mm[marker])
+            if seen is None or seen[1] > _MOST_OBLIQUE_DEG:
+                continue
+            corners = seen[0]
+            out = ((corners < 0) | (corners > [sighting.width_px - 1, sighting.height_px - 1])).any(1)
+            if 0 < out.sum() < 4:
+                cut.setdefault(name, []).append(marker)
+    out = []
+    for name, markers in cut.items():
+        titles = ", ".join(f"{i} ({kit.slot(i).role.title})" for i in markers)
+        scarce = any(scene.sightings.get(i, 0) < 2 for i in markers)
+        out.append(Finding(NOTE, name, f"marker {titles} is cut off by the edge of the photo",
+                           "take one more photo from further back" if scarce else ""))
+    return out
 
 
 def look_again(scene, sightings, kit, grey_of):

@@ -332,12 +332,16 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         return None
     variance = float(residual @ residual) / free
     inverse = np.linalg.inv(normal + 1e-9 * np.diag(diagonal) + 1e-12 * np.eye(len(normal)))
-    spread = _autocorrelation_sum(residual, inside, mask.shape, variance)
-    covariance = (inverse[:8, :8] * variance * max(1.0, spread)
+
+    def noise_of(left):
+        square = float(left @ left) / free
+        return square * max(1.0, _autocorrelation_sum(left, inside, mask.shape, square))
+
+    covariance = (inverse[:8, :8] * noise_of(residual)
                   + _clustered(inverse[:8], rows, residual, u.ravel()[inside], v.ravel()[inside], n)
                   + FLOOR_PX**2 * np.eye(8))
     bend, bend_u = bend_px(rows, normal, residual, dx * gain, dy * gain, u.ravel()[inside], v.ravel()[inside],
-                           q, n, variance * max(1.0, spread))
+                           q, n, noise_of)
     if lens is None:
         bend_u += _UNKNOWN_LENS_BEND * side.max() ** 2 / max(grey.shape)
     fitted = seen - residual

@@ -31,7 +31,8 @@ def sight_photo(photo, kit, lens=None, name=None):
     found, tags, findings = [], {}, []
     card = None
     for family in families:
-        seen = find_tags(grey, family)
+        read = find_tags(grey, family, mirrored=True)
+        seen = [t for t in read if not t.mirrored]
         on_card = [t for t in seen if kit.card and family == kit.card.family and t.tag_id in card_ids]
         if on_card:
             card = find_saddles(grey, kit.card, on_card)
@@ -40,6 +41,7 @@ def sight_photo(photo, kit, lens=None, name=None):
         markers = [t for t in seen if kit.slot(t.tag_id) is not None
                    and not (family == (kit.card.family if kit.card else "") and t.tag_id in card_ids)]
         found += markers
+        findings += _not_ours(read, kit, card_ids if kit.card and family == kit.card.family else (), name)
         again = Counter(t.tag_id for t in markers)
         blur = None
         for tag in markers:
@@ -60,6 +62,27 @@ def sight_photo(photo, kit, lens=None, name=None):
     camera = photo.camera
     return PhotoSighting(name, camera.width_px, camera.height_px, camera, camera.focal_px, tags, card,
                          tuple(found)), findings
+
+
+def _not_ours(read, kit, card_ids, name):
+    """Findings for what was read and cannot count: mirror images, tags of another kit."""
+    flipped = sorted({t.tag_id for t in read if t.mirrored and (kit.slot(t.tag_id) or t.tag_id in card_ids)})
+    strange = sorted({t.tag_id for t in read if not t.mirrored and kit.slot(t.tag_id) is None
+                      and t.tag_id not in card_ids})
+    out = []
+    if len(flipped) > 2 and all(t.mirrored for t in read):
+        out.append(Finding(ATTENTION, name, "this photo is mirrored: every marker in it is a mirror image",
+                           "use the phone's main camera, or switch its mirroring off"))
+    elif flipped:
+        out.append(Finding(NOTE, name, f"a mirror image of {_listed(flipped)} is seen, and was left out"))
+    if strange:
+        out.append(Finding(NOTE, name, f"{_listed(strange)} {'is' if len(strange) == 1 else 'are'} not of this kit,"
+                           " and left out", "to make other tags count, name them in a kit file"))
+    return out
+
+
+def _listed(ids):
+    return f"marker{'s' * (len(ids) > 1)} {', '.join(str(i) for i in ids)}"
 
 
 def _align(grey, family, tag, lens, blur):
