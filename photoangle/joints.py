@@ -55,12 +55,11 @@ class Points:
 def scene_sources(scene):
     """The scene's covariance split by what it rests on: pixels, lens, print; (size, size) each.
 
-    With M the normal matrix and M = D + P (pixels and priors), M^-1 D M^-1 and M^-1 P M^-1 are
-    what each contributes to the covariance M^-1.
+    With M the normal matrix and M = D + P (pixels and priors), each prior's part P of P contributes M^-1 P M^-1; the
+    pixels have the rest.
     """
     bundle = scene.solution.bundle
-    _, data = scene.solution.information()
-    c = scene.covariance / scene.solution.scale()
+    c = scene.solution.inverse()
     n = bundle.lens_size
     lens, paper = np.zeros_like(c), np.zeros_like(c)
     lens[:n, :n] = bundle.priors.lens_information

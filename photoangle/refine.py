@@ -32,8 +32,8 @@ _FIELD_PRIOR = 0.02
 _HALO_PX = 1.6
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
-# Flat tags, clean to dirty, show bends of up to 3.6 u and 0.18 % of their side (tests/scenes).
-_BEND_SURE, _LEAST_BEND_PX, _LEAST_BEND = 5.0, 0.06, 0.001
+# Flat tags, clean to dirty, show bends of up to 0.075 px, or 0.18 % of their side and 3.6 u (rendered).
+_BEND_SURE, _LEAST_BEND_PX, _LEAST_BEND = 5.0, 0.08, 0.001
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
 _UNKNOWN_LENS_BEND = 0.01
 

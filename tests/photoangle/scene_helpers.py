@@ -2,13 +2,19 @@
 
 import numpy as np
 
+from calib.kit import card_saddles_mm, tag_corners_mm
+from calib.lens import project
 from calib.photo import CameraIdentity, Photo
 from calib.poses import Pose
 from calib.rows import Priors
-from photoangle.knowledge import paper_priors
 from photoangle.carfile import PrintCheck
+from photoangle.knowledge import paper_priors
+from photoangle.model import PhotoSighting
+from photoangle.refine import AlignedTag
+from photoangle.saddles import CardSighting
 from photoangle.solve import LensKnowledge
-from tests.scenes import Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
+from tests.coverage import corner
+from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
 
 WIDTH, HEIGHT = 1344, 1008
 LENS = scaled_lens(WIDTH)
@@ -53,3 +59,27 @@ def knowledge_of(lens=LENS):
     sigma = np.array([0.3, 1e-4, 0.4, 0.4, 0.004, 0.02, 1e-4, 1e-4, 0.04])
     mean, paper = paper_priors(PrintCheck(200.0, 150.0, 0.1))
     return LensKnowledge(Priors(lens, np.diag(1 / sigma**2), mean, paper))
+
+
+def projected_sightings(seed, photos=3, noise_px=0.03):
+    """What photos of an invented corner would show, without rendering: exact projections and white noise.
+
+    Returns (list of PhotoSighting, id -> world_from_marker Pose, z up).
+    """
+    rng = np.random.default_rng(seed)
+    tags, card = corner(rng)
+    lens, width, height = scaled_lens(2016), 2016, 1512
+    identity = CameraIdentity("Plover", "P9", "", None, None, 1.0, width, height)
+    saddles = card_saddles_mm(KIT.card)
+    out = []
+    for k, angle in enumerate(np.linspace(-0.6, 0.6, photos)):
+        target = np.array([-120, 60, 360.0])
+        view = look_at(target + 1100 * np.array([np.sin(angle), -np.cos(angle), 0.1 * (k % 2)]), target)
+        seen = {}
+        for i, pose in tags.items():
+            px = project(view.apply(pose.apply(tag_corners_mm(30.0))), lens) + rng.normal(0, noise_px, (4, 2))
+            seen[i] = AlignedTag(px, np.eye(8) * noise_px**2, np.eye(2), 1.0, 150.0, 1.0, 4, True)
+        px = project(view.apply(card.apply(saddles)), lens) + rng.normal(0, noise_px, (len(saddles), 2))
+        cards = CardSighting(np.arange(len(saddles)), px, np.tile(np.eye(2) * noise_px**2, (len(saddles), 1, 1)))
+        out.append(PhotoSighting(f"p{k}", width, height, identity, None, seen, cards))
+    return out, tags
