@@ -17,18 +17,20 @@ _GRID = 9
 _PRIOR_PX = 4.0
 
 
-def _fields(s, t, slant):
-    """Displacement fields: (8, 2, k) of pixels by coefficient, for places s, t in [-1, 1] on the tag.
+def _moved_by(gx, gy, s, t, slant):
+    """Change (8, k) of what stands at places s, t in [-1, 1], by each field's coefficient (px), where gx, gy (k,) is its slope.
 
     slant (2, 2): d(pixel)/d(s, t) over the tag, to one half side.
     """
-    zero = np.zeros_like(s)
-    quadratic = [s * s, s * t, t * t]
-    out = [(q, zero) for q in quadratic] + [(zero, q) for q in quadratic]
-    for axis, cube in ((0, s**3), (1, t**3)):
-        direction = slant[:, axis] / max(np.linalg.norm(slant[:, axis]), 1e-9)
-        out.append((cube * np.float32(direction[0]), cube * np.float32(direction[1])))
-    return np.array(out)
+    out = np.empty((8, len(s)), gx.dtype)
+    squares = (s * s, s * t, t * t)
+    for k, square in enumerate(squares):
+        np.multiply(gx, square, out=out[k])
+        np.multiply(gy, square, out=out[k + 3])
+    for k, (cube, axis) in enumerate(((squares[0] * s, 0), (squares[2] * t, 1))):
+        along = (slant[:, axis] / max(np.linalg.norm(slant[:, axis]), 1e-9)).astype(gx.dtype)
+        np.multiply(gx * along[0] + gy * along[1], cube, out=out[k + 6])
+    return out
 
 
 @lru_cache(maxsize=1)
@@ -58,8 +60,7 @@ def bend_px(rows, normal, residual, gx, gy, u, v, quad, cells, noise_of):
     """
     s, t = np.float32(2 / cells) * u - 1, np.float32(2 / cells) * v - 1
     slant = np.stack([(quad[1] - quad[0] + quad[2] - quad[3]) / 4, (quad[3] - quad[0] + quad[2] - quad[1]) / 4], 1)
-    fields = _fields(s, t, slant)
-    extra = (-gx * fields[:, 0] - gy * fields[:, 1]).astype(np.float32)
+    extra = _moved_by(-gx, -gy, s, t, slant)
     cross, own = (rows @ extra.T).astype(float), (extra @ extra.T).astype(float)
     ridge = normal + np.diag(1e-7 * normal.diagonal() + 1e-12)
     solved = np.linalg.solve(ridge, cross)
@@ -73,7 +74,9 @@ def bend_px(rows, normal, residual, gx, gy, u, v, quad, cells, noise_of):
     taken = coefficients.astype(np.float32)
     left = residual - taken @ extra + (solved.astype(np.float32) @ taken) @ rows
     variance = noise_of(left)
-    grid = _fields(*_grid(), slant).reshape(len(own), -1)
+    places = _grid()
+    one, zero = np.ones(_GRID**2), np.zeros(_GRID**2)
+    grid = np.concatenate([_moved_by(one, zero, *places, slant), _moved_by(zero, one, *places, slant)], 1)
     basis = _flat_part(slant)
     shown = grid - (grid @ basis) @ basis.T
     gram = shown @ shown.T / _GRID**2

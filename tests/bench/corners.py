@@ -109,7 +109,7 @@ def _rms(values):
     return float(np.sqrt(np.mean(np.square(values))))
 
 
-def run(pictures=4):
+def run(pictures=4, noise=0.006):
     """Print the precision table."""
     lens = plain_lens(1034.7, 671.5, 503.5)
     print(f"{'tag corners':18s} {'bound':>7s} {'ours':>7s} {'ratio':>6s} {'radial':>7s} {'chi2/8':>7s}"
