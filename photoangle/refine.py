@@ -29,6 +29,7 @@ FLOOR_PX = 0.012
 _MARGIN_CELLS = 0.4
 _FIELD_CELLS = 0.2
 _FIELD_PRIOR = 0.02
+_DIRTY = 0.7  # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
 _HALO_PX = 1.6
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
@@ -306,10 +307,12 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
             model = seen - residual - black
             field = _white_field(seen - black, model, b, mask.shape, inside,
                                  _FIELD_CELLS * cell_px, max(abs(levels[1]), 1.0))
-            residual = seen - black - field * model
-            gain = gain * field
-            rows[12:15] *= field
-            rows[17:] *= field
+            with_field = seen - black - field * model
+            # clean paper needs no field, and pays for it: where the edges are blurred, it takes their place
+            if with_field @ with_field < _DIRTY * (residual @ residual):
+                residual, gain = with_field, gain * field
+                rows[12:15] *= field
+                rows[17:] *= field
         _fill_corner_rows(rows[:8], h, q, n, dx * gain, dy * gain, px, py,
                           u.ravel()[inside], v.ravel()[inside])
         half = 0.5 * gain
