@@ -67,10 +67,11 @@ def test_every_source_of_every_angle_by_sampling(solved):
             checked += 1
     assert checked >= 18
     for name in ANGLES:
-        # sources are independent: their sampled deviations add; JCGM 101's interval against the stated one
+        # sources are independent: their sampled deviations add; JCGM 101's interval against the stated one.  A quantile of
+        # 2500 samples is uncertain by 0.054 u, and rectangular inputs make the true interval up to 5 % (0.1 u) narrower
         f = figures[name]
         low, high = np.quantile(total[name], [0.025, 0.975])
-        assert abs(low - (f.low95 - f.value)) < 0.12 * f.u and abs(high - (f.high95 - f.value)) < 0.12 * f.u, name
+        assert abs(low - (f.low95 - f.value)) < 0.2 * f.u and abs(high - (f.high95 - f.value)) < 0.2 * f.u, name
 
 
 def resolved(scene, rng, source):

@@ -10,8 +10,8 @@ from photoangle.model import ATTENTION, NOTE
 from photoangle.recover import cut_by_the_frame
 from photoangle.sight import sight_photo
 from photoangle.solve import solve_scene
-from tests.photoangle.scene_helpers import LENS, knowledge_of, photo_of, small_scene
-from tests.scenes import FAMILY, KIT, facing, paint, tag_flat
+from tests.photoangle.scene_helpers import CARD, LENS, knowledge_of, photo_of, small_scene
+from tests.scenes import FAMILY, KIT, facing, paint, tag_flat, true_corners
 
 
 def solved(pictures):
@@ -93,10 +93,7 @@ def test_tags_of_another_kit_are_named_and_left_out():
 
 def test_a_tag_cut_by_the_frame_is_named_and_does_not_bias():
     pictures, views, tags = small_scene(9, count=3)
-    # crop the first photo through marker 100; the frame's origin stays, so that the lens fits
-    from tests.scenes import true_corners
-    from tests.photoangle.scene_helpers import CARD
-
+    # crop the first photo through marker 105; the frame's origin stays, so that the lens fits
     corners = true_corners(CARD @ tags[105], 30.0, views[0], LENS)
     cut = int(corners[:, 0].mean())
     pictures[0] = np.ascontiguousarray(pictures[0][:, :cut])
