@@ -377,11 +377,10 @@ class Solution:
         matrix, _, data = self.bundle._normal(self.values, *parts)
         return matrix, data
 
-    def covariance(self):
-        """Covariance (size, size) of the unknowns, scaled by max(1, variance factor).
+    def inverse(self):
+        """Inverse (size, size) of the normal matrix with priors; held unknowns get zero.
 
-        Turns in rad (acting on the left), lengths in mm; held unknowns get zero.  Raises
-        Singular where something is not determined.
+        Raises Singular where something is not determined.
         """
         matrix, _ = self.information()
         free = np.flatnonzero(self.bundle.free)
@@ -393,21 +392,51 @@ class Solution:
             lower = np.linalg.cholesky(block * scale[:, None] * scale)
         except np.linalg.LinAlgError as error:
             raise Singular("the photos do not tie everything together") from error
-        inverse = np.linalg.inv(lower)
+        half = np.linalg.inv(lower)
         out = np.zeros((self.bundle.size,) * 2)
-        out[np.ix_(free, free)] = (inverse.T @ inverse) * scale[:, None] * scale
-        return out * self.scale()
+        out[np.ix_(free, free)] = (half.T @ half) * scale[:, None] * scale
+        return out
+
+    def covariance(self, factor=None):
+        """Covariance (size, size) of the unknowns: turns in rad (acting on the left), lengths in mm.
+
+        With M = D + P, pixels and priors, it is M^-1 (factor D + P) M^-1: the residuals tell how large the pixels' noise is,
+        and nothing of the priors.  factor: `scale` unless given.  Raises Singular.
+        """
+        inverse = self.inverse()
+        _, data = self.information()
+        factor = self.scale() if factor is None else factor
+        return inverse + (factor - 1) * (inverse @ data @ inverse)
 
     def scale(self):
-        """Factor on the covariance from the residuals.
+        """Factor on the pixels' part of the covariance from the residuals.
 
         The stated pixel noise is meant to be safe; where there are enough degrees of freedom to
-        tell that it was too large, it is taken back, though not below a quarter.
+        tell that it was too large, it is taken back, though not below a quarter.  Robust weights lose some of what
+        the normal matrix counts: the factor is that of an M-estimator (Huber 1981, section 7.6),
+        mean(w^2 r^2) mean(w) / mean(d(w r)/dr)^2 in place of mean(w r^2).
         """
-        factor = self.variance_factor()
+        factor = self.variance_factor() * self.robust_loss()
         dof = self.degrees_of_freedom()
         least = 1.0 if dof < 40 else 0.25
         return max(least, factor)
+
+    def robust_loss(self):
+        """Variance of the robust estimate over what the weighted normal matrix says: one for plain squares."""
+        nu = self.bundle.nu
+        if not nu:
+            return 1.0
+        squares = {8: self.tag_square, 2: (self.card_residual**2).sum(-1)[self.bundle.card_there]}
+        rows, weight, slope, plain, pull = 0, 0.0, 0.0, 0.0, 0.0
+        for d, square in squares.items():
+            w = np.minimum((nu + d) / (nu + square), 1)
+            rows += d * len(square)
+            weight += d * w.sum()
+            slope += (d * w - np.where(w < 1, 2 * w * square / (nu + square), 0)).sum()
+            plain, pull = plain + (w * square).sum(), pull + (w * w * square).sum()
+        if rows == 0 or plain <= 0 or slope <= 0:
+            return 1.0
+        return float(pull / plain * (weight / rows) / (slope / rows) ** 2)
 
     def with_values(self, **changes):
         return replace(self.values, **changes)

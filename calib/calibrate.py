@@ -171,9 +171,7 @@ def _other_tilts(views, solution):
 
 def _result(views, solution, factors, noise_known):
     bundle, values = solution.bundle, solution.values
-    covariance = solution.covariance()
-    if not noise_known:
-        covariance = covariance * solution.variance_factor() / solution.scale()
+    covariance = solution.covariance(None if noise_known else solution.variance_factor() * solution.robust_loss())
     there = bundle.card_there
     white = bundle.card_white[there]
     residual = np.linalg.solve(white, solution.card_residual[there][..., None])[..., 0]

@@ -127,18 +127,19 @@ def read_codes(cells, family, most_wrong=2):
     Parameters: cells (m, (n + 2)^2) from `sample_cells`; most_wrong payload bits.
     Returns arrays (m,): id (-1 where none), turn (0..3: the index of the seen corner that
     is the printed top-left one), wrong payload bits, wrong border cells (of 4 n - 4), wrong
-    margin cells (of 4 n + 4).
+    margin cells (of 4 n + 4), and the id of which the candidate is a clean mirror image (-1 where none).
     """
     n = cells_across(family)
     table = _code_table(family)
     m = len(cells)
     ids, turns = np.full(m, -1), np.zeros(m, int)
     wrong, border_wrong, margin_wrong = (np.full(m, 99) for _ in range(3))
+    mirrored = np.full(m, -1)
     border, margin = _rings(n)
     # A cheap gate first, since most candidates are no tags at all.
     likely = np.flatnonzero(cells[:, margin].mean(1) > 1.1 * cells[:, border].mean(1))
     if not len(likely):
-        return ids, turns, wrong, border_wrong, margin_wrong
+        return ids, turns, wrong, border_wrong, margin_wrong, mirrored
     chosen = cells[likely]
     to_white, to_black = _plane_fits(n)
     by_plane = chosen > (chosen @ to_white.T + chosen @ to_black.T) / 2
@@ -149,8 +150,9 @@ def read_codes(cells, family, most_wrong=2):
         fair = np.flatnonzero((on_border <= n - 2) & (on_margin <= 2 * n))
         if not len(fair):
             continue
-        payload = bits[fair].reshape(-1, n + 2, n + 2)[:, 2:-2, 2:-2].reshape(len(fair), -1)
-        words = (payload * weights).sum(1, dtype=np.uint64)
+        payload = bits[fair].reshape(-1, n + 2, n + 2)[:, 2:-2, 2:-2]
+        words = (payload.reshape(len(fair), -1) * weights).sum(1, dtype=np.uint64)
+        flipped = (payload.transpose(0, 2, 1).reshape(len(fair), -1) * weights).sum(1, dtype=np.uint64)
         distance = np.bitwise_count(words[:, None] ^ table[None])
         best = np.argmin(distance, axis=1)
         miss = distance[np.arange(len(fair)), best].astype(int)
@@ -160,7 +162,11 @@ def read_codes(cells, family, most_wrong=2):
         ids[at], turns[at] = best[better] // 4, best[better] % 4
         wrong[at], border_wrong[at] = miss[better], on_border[fair][better]
         margin_wrong[at] = on_margin[fair][better]
-    return ids, turns, wrong, border_wrong, margin_wrong
+        clean = np.flatnonzero(on_border[fair] <= 2)
+        same = flipped[clean, None] == table[None]
+        seen = same.any(1)
+        mirrored[likely[fair[clean[seen]]]] = np.argmax(same[seen], axis=1) // 4
+    return ids, turns, wrong, border_wrong, margin_wrong, mirrored
 
 
 @lru_cache(maxsize=4)

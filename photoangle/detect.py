@@ -23,13 +23,17 @@ _LEAST_SIDE_PX = 9.0
 
 @dataclass(frozen=True)
 class FoundTag:
-    """A tag as first found: corners (4, 2) px in the printed order TL TR BR BL, to a pixel or so."""
+    """A tag as first found: corners (4, 2) px in the printed order TL TR BR BL, to a pixel or so.
+
+    mirrored: it is the mirror image of that tag, its corners in no particular order.
+    """
 
     tag_id: int
     corners_px: np.ndarray
     wrong_bits: int
     wrong_border: int
     wrong_margin: int
+    mirrored: bool = False
 
     @property
     def centre_px(self):
@@ -111,7 +115,7 @@ def read_quads(grey, quads, family, most_wrong=2):
         return []
     n = cells_across(family)
     quads = _clockwise(np.asarray(quads, float))
-    ids, turns, wrong, border, margin = read_codes(
+    ids, turns, wrong, border, margin, mirror = read_codes(
         sample_cells(grey, quads, n), family, most_wrong)
     out = []
     for k in np.flatnonzero(ids >= 0):
@@ -120,14 +124,15 @@ def read_quads(grey, quads, family, most_wrong=2):
             continue
         out.append(FoundTag(int(ids[k]), np.roll(quads[k], -turns[k], axis=0),
                             int(wrong[k]), int(border[k]), int(margin[k])))
+    out += [FoundTag(int(mirror[k]), quads[k], 0, 0, 0, True) for k in np.flatnonzero((mirror >= 0) & (ids < 0))]
     return out
 
 
-def find_tags(grey, family, scales=(1, 2, 4)):
+def find_tags(grey, family, scales=(1, 2, 4), mirrored=False):
     """All tags of a family in a picture.
 
     Parameters: grey (H, W) uint8, any orientation; family: OpenCV's dictionary name;
-    scales: reductions to look at.
+    scales: reductions to look at; mirrored: return mirror images too, marked as such.
     Returns a list of FoundTag, each place once, sorted by id; the same id in two places
     comes back twice (a reflection or a second print), for the caller to judge.
     """
@@ -149,7 +154,8 @@ def find_tags(grey, family, scales=(1, 2, 4)):
         candidates.append((quads + 0.5) * scale - 0.5)
     if not candidates:
         return []
-    found = _one_for_each_place(read_quads(grey, np.concatenate(candidates), family))
+    found = [t for t in _one_for_each_place(read_quads(grey, np.concatenate(candidates), family))
+             if mirrored or not t.mirrored]
     if not found:
         return []
     snapped = _snap(grey, np.array([t.corners_px for t in found]), cells_across(family))

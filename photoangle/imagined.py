@@ -132,9 +132,15 @@ def scene_with(scene, view):
                      camera_mm=np.concatenate([v.camera_mm, view.camera.translation_mm[None]]),
                      shift=np.concatenate([v.shift, np.zeros((1, 3))]))
     tag_r, _, card_r, _ = bundle._whitened(values, False)
-    # the new photo is taken to fit as predicted; what the others' misfit says of all noise stays
     trial = Solution(bundle, values, old.cost, 0, tag_r, card_r)
-    covariance = trial.covariance() / trial.scale() * old.scale()
     start = bundle.camera_start + bundle.per_camera * b.cameras
-    keep = np.r_[0:start, bundle.body_start:bundle.size]
-    return replace(scene, covariance=covariance[np.ix_(keep, keep)])
+    keep = np.ix_(*[np.r_[0:start, bundle.body_start:bundle.size]] * 2)
+    # the new photo is taken to fit as predicted; what the others' misfit says of all noise stays
+    covariance = trial.covariance(old.scale())[keep]
+    # an undecided tilt that the new photo does not show stays undecided
+    doubt = scene.covariance - old.covariance()
+    for marker in set(scene.loose) - set(view.markers):
+        at = b.body_slice_of(scene.order.index(marker))
+        if at.start >= b.body_start:
+            covariance[at, at] += doubt[at, at]
+    return replace(scene, covariance=covariance, inverse=trial.inverse()[keep])

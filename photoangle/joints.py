@@ -60,12 +60,11 @@ class Points:
 def scene_sources(scene):
     """The scene's covariance split by what it rests on: pixels, lens, print; (size, size) each.
 
-    With M the normal matrix and M = D + P (pixels and priors), M^-1 D M^-1 and M^-1 P M^-1 are
-    what each contributes to the covariance M^-1; the residuals scale what the pixels contribute.
+    With M the normal matrix and M = D + P (pixels and priors), each prior's part P of P contributes M^-1 P M^-1; the
+    pixels have the rest.
     """
     bundle = scene.solution.bundle
-    solution = scene.solution
-    c = scene.covariance / solution.scale()
+    c = scene.solution.inverse() if scene.inverse is None else scene.inverse
     n = bundle.lens_size
     lens, paper = np.zeros_like(c), np.zeros_like(c)
     lens[:n, :n] = bundle.priors.lens_information
@@ -76,8 +75,7 @@ def scene_sources(scene):
     known = np.flatnonzero(bundle.priors.paper_sigma > 0)
     paper[n + known, n + known] = 1 / bundle.priors.paper_sigma[known] ** 2
     parts = {"lens": c @ lens @ c, "print": c @ paper @ c}
-    # the residuals speak of the pixels' noise alone: what the priors bring is not scaled by them
-    parts["pixels"] = solution.scale() * (c - parts["lens"] - parts["print"])
+    parts["pixels"] = scene.covariance - parts["lens"] - parts["print"]
     return parts
 
 

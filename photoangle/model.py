@@ -66,6 +66,7 @@ class Scene:
     findings: tuple = ()
     loose: tuple = ()  # ids whose place is doubtful: moved, bent, or seen once at an ambiguous tilt
     lens_source: str = "profile"
+    inverse: np.ndarray | None = None  # of the normal matrix, where it is not the solution's own
 
 
 @dataclass(frozen=True)

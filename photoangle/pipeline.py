@@ -22,7 +22,7 @@ from photoangle.learn import learn_lenses
 from photoangle.links import fixed_link, skipped_links
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import photo_quality, quality_findings
-from photoangle.recover import look_again
+from photoangle.recover import cut_by_the_frame, look_again
 from photoangle.results import Report
 from photoangle.sight import sight_photo
 from photoangle.solve import solve_scene
@@ -316,7 +316,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     if isinstance(scene, Refusal):
         report.tell(scene.finding)
         return None
-    report.tell(*scene.findings)
+    report.tell(*scene.findings, *cut_by_the_frame(scene, sightings, kit))
     corner_file = car.corner(corner or notes_of)
     scale, scale_u, _, _ = print_scale(car.print_check)
     points, findings = joint_points(scene, kit, corner_file, car.level, scale, scale_u)

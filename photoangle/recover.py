@@ -15,7 +15,9 @@ from calib.lens import project, trusted_radius
 from calib.poses import Pose
 from calib.resection import square_poses
 from photoangle.codes import wrong_cells
+from photoangle.model import NOTE, Finding
 from photoangle.refine import align_tag
+from photoangle.sight import MOST_BEND
 
 _MOST_OBLIQUE_DEG = 80.0
 _LEAST_SIDE_PX = 10.0
@@ -45,6 +47,29 @@ def predicted_corners(scene, camera_index, marker_pose, size_mm):
     normal = camera.rotation @ marker_pose.rotation[:, 2]
     facing = normal @ middle / np.linalg.norm(middle)
     return project(at, lens), float(np.degrees(np.arccos(np.clip(facing, -1, 1))))
+
+
+def cut_by_the_frame(scene, sightings, kit):
+    """Findings for markers that face a photo's camera but lie partly outside of it."""
+    by_name = {s.name: s for s in sightings}
+    cut = {}
+    for index, name in enumerate(scene.photos):
+        sighting = by_name[name]
+        for marker in sorted(set(scene.markers) - set(sighting.tags)):
+            seen = predicted_corners(scene, index, scene.markers[marker], scene.sizes_mm[marker])
+            if seen is None or seen[1] > _MOST_OBLIQUE_DEG:
+                continue
+            corners = seen[0]
+            out = ((corners < 0) | (corners > [sighting.width_px - 1, sighting.height_px - 1])).any(1)
+            if 0 < out.sum() < 4:
+                cut.setdefault(name, []).append(marker)
+    out = []
+    for name, markers in cut.items():
+        titles = ", ".join(f"{i} ({kit.slot(i).role.title})" for i in markers)
+        scarce = any(scene.sightings.get(i, 0) < 2 for i in markers)
+        out.append(Finding(NOTE, name, f"marker {titles} is cut off by the edge of the photo",
+                           "take one more photo from further back" if scarce else ""))
+    return out
 
 
 def look_again(scene, sightings, kit, grey_of):
@@ -100,5 +125,7 @@ def _hypotheses(scene, sightings, marker):
 def _really_there(grey, kit, marker, aligned, predicted, sightings):
     wrong, contrast = wrong_cells(grey, aligned.corners_px, kit.family_name, marker)
     shift = np.abs(aligned.corners_px - predicted).max()
+    if aligned.bent and aligned.bend_px > MOST_BEND * aligned.side_px:
+        return False
     return (aligned.settled and aligned.fit > 0.9 and wrong <= 8 and contrast > 0.3
             and shift < (1.0 if sightings > 1 else 4.0))

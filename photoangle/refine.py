@@ -22,15 +22,22 @@ import cv2
 import numpy as np
 
 from calib.lens import camera_matrix, unproject
+from photoangle.bend import bend_px
 from photoangle.codes import apply_homography, cell_pattern, cells_across, square_homographies
 
 FLOOR_PX = 0.012
 _MARGIN_CELLS = 0.4
 _FIELD_CELLS = 0.2
 _FIELD_PRIOR = 0.02
+_DIRTY = 0.7  # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
 _HALO_PX = 1.6
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
+_SEPARABLE = 0.25  # correlation of a blur along rows and columns of the pattern up to which it is laid on so
+# Flat tags, clean to dirty, show bends of up to 0.075 px, or 0.18 % of their side and 3.6 u (rendered).
+_BEND_SURE, _LEAST_BEND_PX, _LEAST_BEND = 5.0, 0.08, 0.001
+# Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
+_UNKNOWN_LENS_BEND = 0.01
 
 
 @dataclass(frozen=True)
@@ -39,7 +46,8 @@ class AlignedTag:
 
     corners_px (4, 2) in the printed order; covariance_px2 (8, 8) for x0, y0, x1, ...;
     blur_px: root mean square width of the blur; noise: residual grey levels; contrast:
-    white less black, grey levels; fit: correlation of model and picture; rounds taken.
+    white less black, grey levels; fit: correlation of model and picture; rounds taken; bend_px and its own
+    standard uncertainty: how far the paper is from flat, as the picture shows it (`photoangle.bend`).
     """
 
     corners_px: np.ndarray
@@ -50,10 +58,21 @@ class AlignedTag:
     fit: float
     rounds: int
     settled: bool
+    bend_px: float = 0.0
+    bend_u_px: float = 0.0
 
     @property
     def blur_px(self):
         return float(np.sqrt(np.trace(self.blur_px2) / 2))
+
+    @property
+    def side_px(self):
+        return float(np.linalg.norm(self.corners_px - np.roll(self.corners_px, 1, 0), axis=1).mean())
+
+    @property
+    def bent(self):
+        """Whether the paper is surely not flat."""
+        return self.bend_px > max(_BEND_SURE * self.bend_u_px, _LEAST_BEND_PX, _LEAST_BEND * self.side_px)
 
 
 @lru_cache(maxsize=512)
@@ -63,17 +82,23 @@ def _template(family, tag_id, per_cell):
     return np.kron(padded, np.ones((per_cell, per_cell), np.float32))
 
 
-def _gaussian_kernel(covariance):
-    """Normalised Gaussian kernel (k, k) float32 of a covariance in samples^2."""
+def _blur_image(image, covariance):
+    """An image blurred by a Gaussian of a covariance in samples^2, and the covariance that was really laid on.
+
+    Nearly separable ones are laid on along rows and columns; what is missing, the caller corrects.
+    """
     values, vectors = np.linalg.eigh(covariance)
     covariance = (vectors * np.maximum(values, 0.09)) @ vectors.T
-    radius = int(np.ceil(3.2 * np.sqrt(covariance.diagonal().max()))) + 1
-    radius = min(radius, 40)
-    a = np.arange(-radius, radius + 1)
-    x, y = np.meshgrid(a, a)
-    inverse = np.linalg.inv(covariance)
-    k = np.exp(-0.5 * (inverse[0, 0] * x * x + 2 * inverse[0, 1] * x * y + inverse[1, 1] * y * y))
-    return (k / k.sum()).astype(np.float32)
+    a, b, c = covariance[0, 0], covariance[0, 1], covariance[1, 1]
+    radius = [min(int(np.ceil(3.2 * np.sqrt(v))) + 1, 40) for v in (a, c)]
+    x, y = (np.arange(-r, r + 1) for r in radius)
+    if abs(b) < _SEPARABLE * np.sqrt(a * c):
+        kx, ky = np.exp(-0.5 * x * x / a), np.exp(-0.5 * y * y / c)
+        return cv2.sepFilter2D(image, -1, kx / kx.sum(), ky / ky.sum(),
+                               borderType=cv2.BORDER_REPLICATE), np.diag([a, c])
+    x, y = np.meshgrid(x, y)
+    k = np.exp(-0.5 * (c * x * x - 2 * b * x * y + a * y * y) / (a * c - b * b))
+    return cv2.filter2D(image, -1, (k / k.sum()).astype(np.float32), borderType=cv2.BORDER_REPLICATE), covariance
 
 
 _POWERS = [(i, j) for i in range(4) for j in range(4) if i + j <= 3]
@@ -149,39 +174,40 @@ def _fill_corner_rows(out, h, quad, n, gx, gy, x, y, u, v):
 
 
 def _blurred_template(pattern, per_cell, blur_px2, quad, n):
-    """The pattern blurred as the picture is, in the tag's own samples."""
+    """The pattern blurred as the picture is, in the tag's own samples, and the covariance laid on, cells^2."""
     h = square_homographies(quad[None], n)[0]
     middle = np.array([[n / 2, n / 2], [n / 2 + 0.5, n / 2], [n / 2 - 0.5, n / 2],
                        [n / 2, n / 2 + 0.5], [n / 2, n / 2 - 0.5]])
     p = apply_homography(h, middle)
     px_per_sample = np.stack([p[1] - p[2], p[3] - p[4]], 1) / per_cell
     to_tag = np.linalg.inv(px_per_sample)
-    return cv2.filter2D(pattern, -1, _gaussian_kernel(to_tag @ blur_px2 @ to_tag.T),
-                        borderType=cv2.BORDER_REPLICATE)
+    blurred, laid = _blur_image(pattern, to_tag @ blur_px2 @ to_tag.T)
+    return blurred, laid / per_cell**2
 
 
-def _blur_shortfall(h, n, u, v, w, blur, blurred_at):
+_KNOTS = 6
+
+
+def _blur_shortfall(h, to_cells, wx, wy, blur, laid):
     """How much the wanted blur exceeds the one laid into the template, at every pixel.
 
     The template was blurred as the picture is at the tag's middle; in perspective the near side is
-    larger and got too much.  Parameters: u, v: cells, w: the homography's inverse scale, at every pixel.
-    Returns three arrays like u: xx, yy and xy of the missing covariance, px^2.
+    larger and got too much.  Parameters: h, to_cells: homography from cells to px and back; wx, wy: flattened px
+    of the window; blur: wanted, px^2; laid: what the template got, cells^2.
+    Returns three arrays like wx: xx, yy and xy of the missing covariance, px^2.  It is smooth: a cubic through a few places.
     """
+    rows, columns = wx.shape
+    r, c = np.linspace(0, rows - 1, _KNOTS).astype(int), np.linspace(0, columns - 1, _KNOTS).astype(int)
+    x, y = wx[np.ix_(r, c)].astype(float), wy[np.ix_(r, c)].astype(float)
+    w = to_cells[2, 0] * x + to_cells[2, 1] * y + to_cells[2, 2]
     # d(pixel)/d(cell) = (h[:2, :2] - pixel h[2, :2]) * w, since w = 1 / (h[2] . cell)
-    h = h.astype(np.float32)
-    x, y = (h[0, 0] * u + h[0, 1] * v + h[0, 2]) * w, (h[1, 0] * u + h[1, 1] * v + h[1, 2]) * w
-    j = [[(h[0, 0] - x * h[2, 0]) * w, (h[0, 1] - x * h[2, 1]) * w],
-         [(h[1, 0] - y * h[2, 0]) * w, (h[1, 1] - y * h[2, 1]) * w]]
-    middle = np.array([n / 2, n / 2, 1.0])
-    scale = h[2] @ middle
-    at = h[:2] @ middle / scale
-    inverse = np.linalg.inv((h[:2, :2] - np.outer(at, h[2, :2])) / scale)
-    laid = inverse @ blurred_at @ inverse.T  # cells^2
-    a, b, c = np.float32(laid[0, 0]), np.float32(laid[0, 1]), np.float32(laid[1, 1])
-    return (np.float32(blur[0, 0]) - (j[0][0] ** 2 * a + 2 * j[0][0] * j[0][1] * b + j[0][1] ** 2 * c),
-            np.float32(blur[1, 1]) - (j[1][0] ** 2 * a + 2 * j[1][0] * j[1][1] * b + j[1][1] ** 2 * c),
-            np.float32(blur[0, 1]) - (j[0][0] * j[1][0] * a + (j[0][0] * j[1][1] + j[0][1] * j[1][0]) * b
-                                      + j[0][1] * j[1][1] * c))
+    j = np.array([[(h[0, 0] - x * h[2, 0]) * w, (h[0, 1] - x * h[2, 1]) * w],
+                  [(h[1, 0] - y * h[2, 0]) * w, (h[1, 1] - y * h[2, 1]) * w]])
+    missing = blur[:, :, None, None] - np.einsum("ikrc,kl,jlrc->ijrc", j, laid, j)
+    down, across = (np.vander(2 * a / max(n - 1, 1) - 1.0, 4) for a, n in ((r, rows), (c, columns)))
+    terms = np.linalg.pinv(down) @ missing @ np.linalg.pinv(across).T
+    whole = [np.vander(np.linspace(-1, 1, n), 4).astype(np.float32) for n in (rows, columns)]
+    return tuple(whole[0] @ terms[k].astype(np.float32) @ whole[1].T for k in ((0, 0), (1, 1), (0, 1)))
 
 
 def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=15):
@@ -236,12 +262,12 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     table = np.empty((21, len(inside)), np.float32)
     table[11], table[15], table[16] = 1, x, y
     blurred = blurred_at = None
-    second = np.array([[1, -2, 1]], np.float32)
     step = np.inf
     for turn in range(most_rounds):
         if blurred is None or np.abs(blur - blurred_at).max() > 0.06 * np.trace(blur):
-            blurred, blurred_at = _blurred_template(pattern, per_cell, blur, q, n), blur
-        to_cells = np.linalg.inv(h).astype(np.float32)
+            (blurred, laid), blurred_at = _blurred_template(pattern, per_cell, blur, q, n), blur
+        exact = np.linalg.inv(h)
+        to_cells = exact.astype(np.float32)
         w = to_cells[2, 0] * wx + to_cells[2, 1] * wy + to_cells[2, 2]
         u = (to_cells[0, 0] * wx + to_cells[0, 1] * wy + to_cells[0, 2]) / w
         v = (to_cells[1, 0] * wx + to_cells[1, 1] * wy + to_cells[1, 2]) / w
@@ -250,10 +276,10 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
                           borderMode=cv2.BORDER_CONSTANT, borderValue=1.0)
         dx = cv2.Sobel(b_map, cv2.CV_32F, 1, 0, ksize=1, scale=0.5)
         dy = cv2.Sobel(b_map, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
-        dxx, dyy = cv2.filter2D(b_map, -1, second), cv2.filter2D(b_map, -1, second.T)
+        dxx, dyy = cv2.Sobel(b_map, cv2.CV_32F, 2, 0, ksize=1), cv2.Sobel(b_map, cv2.CV_32F, 0, 2, ksize=1)
         dxy = cv2.Sobel(dx, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
         # blur acts as heat does: a small change of its covariance adds half the second derivative
-        c00, c11, c01 = _blur_shortfall(h, n, u, v, w, blur, blurred_at)
+        c00, c11, c01 = _blur_shortfall(h, exact, wx, wy, blur, laid)
         b_map = b_map + 0.5 * (c00 * dxx + c11 * dyy) + c01 * dxy
         dx, dy, b = dx.ravel()[inside], dy.ravel()[inside], b_map.ravel()[inside]
         # tone curve: three bumps that vanish at black and at white
@@ -281,10 +307,12 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
             model = seen - residual - black
             field = _white_field(seen - black, model, b, mask.shape, inside,
                                  _FIELD_CELLS * cell_px, max(abs(levels[1]), 1.0))
-            residual = seen - black - field * model
-            gain = gain * field
-            rows[12:15] *= field
-            rows[17:] *= field
+            with_field = seen - black - field * model
+            # clean paper needs no field, and pays for it: where the edges are blurred, it takes their place
+            if with_field @ with_field < _DIRTY * (residual @ residual):
+                residual, gain = with_field, gain * field
+                rows[12:15] *= field
+                rows[17:] *= field
         _fill_corner_rows(rows[:8], h, q, n, dx * gain, dy * gain, px, py,
                           u.ravel()[inside], v.ravel()[inside])
         half = 0.5 * gain
@@ -315,15 +343,25 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         return None
     variance = float(residual @ residual) / free
     inverse = np.linalg.inv(normal + 1e-9 * np.diag(diagonal) + 1e-12 * np.eye(len(normal)))
-    spread = _autocorrelation_sum(residual, inside, mask.shape, variance)
-    covariance = (inverse[:8, :8] * variance * max(1.0, spread)
+
+    neighbours = _Neighbours(inside, mask.shape)
+
+    def noise_of(left):
+        square = float(left @ left) / free
+        return square * max(1.0, neighbours.correlation_sum(left, square))
+
+    covariance = (inverse[:8, :8] * noise_of(residual)
                   + _clustered(inverse[:8], rows, residual, u.ravel()[inside], v.ravel()[inside], n)
                   + FLOOR_PX**2 * np.eye(8))
+    bend, bend_u = bend_px(rows, normal, residual, dx * gain, dy * gain, u.ravel()[inside], v.ravel()[inside],
+                           q, n, noise_of)
+    if lens is None:
+        bend_u += _UNKNOWN_LENS_BEND * side.max() ** 2 / max(grey.shape)
     fitted = seen - residual
     fit = float(np.corrcoef(seen, fitted)[0, 1]) if fitted.std() > 0 else 0.0
     return AlignedTag(local.back(q) if local is not None else q, covariance, blur,
                       float(np.sqrt(variance)), float(levels[1]), fit, turn + 1,
-                      bool(step < 0.05))
+                      bool(step < 0.05), bend, bend_u)
 
 
 def _linear_fit(rows, seen):
@@ -356,14 +394,25 @@ def _clustered(inverse, rows, residual, u, v, n):
     return sums.T @ sums * used / max(used - len(rows), 0.3 * used)
 
 
-def _autocorrelation_sum(residual, inside, shape, variance, reach=3):
-    """Sum of the residuals' autocorrelation over lags up to ``reach`` px each way."""
-    size = tuple(cv2.getOptimalDFTSize(s + reach) for s in shape)
-    values, present = np.zeros(size, np.float32), np.zeros(size, np.float32)
-    r, c = np.divmod(inside, shape[1])
-    values[r, c], present[r, c] = residual, 1
-    lags = np.r_[0:reach + 1, -reach:0]
-    products = np.fft.irfft2(np.abs(np.fft.rfft2(values)) ** 2, size)[np.ix_(lags, lags)]
-    pairs = np.fft.irfft2(np.abs(np.fft.rfft2(present)) ** 2, size)[np.ix_(lags, lags)]
-    enough = pairs > 30
-    return float((products[enough] / pairs[enough]).sum() / max(variance, 1e-9))
+class _Neighbours:
+    """Sums of products of a mask's pixels with their neighbours, up to ``reach`` px each way."""
+
+    def __init__(self, inside, shape, reach=3):
+        # rows are padded so that no neighbour is reached round a corner
+        self.width = shape[1] + reach
+        rows, columns = np.divmod(inside, shape[1])
+        self.at = rows * self.width + columns
+        self.size = (shape[0] + reach) * self.width
+        self.lags = [dy * self.width + dx for dy in range(reach + 1) for dx in range(-reach, reach + 1)
+                     if dy > 0 or dx > 0]
+        there = np.zeros(self.size, np.float32)
+        there[self.at] = 1
+        self.pairs = np.array([there[:-k] @ there[k:] for k in self.lags])
+
+    def correlation_sum(self, residual, variance):
+        """Sum of the residual's autocorrelation over all lags."""
+        values = np.zeros(self.size, np.float32)
+        values[self.at] = residual
+        products = np.array([values[:-k] @ values[k:] for k in self.lags])
+        enough = self.pairs > 30
+        return 1 + 2 * float((products[enough] / self.pairs[enough]).sum()) / max(variance, 1e-9)

@@ -81,7 +81,7 @@ def scene_forms(scene, shared, camera, roots):
     """
     bundle, solution = scene.solution.bundle, scene.solution
     priors, n = bundle.priors, bundle.lens_size
-    c = scene.covariance / solution.scale()
+    c = solution.inverse()
     size = bundle.size
     known = np.flatnonzero(priors.paper_sigma > 0)
     paper = roots.put(("paper", shared.prints, priors.paper_mean.tobytes()), "print",

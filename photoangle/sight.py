@@ -13,6 +13,8 @@ from photoangle.saddles import find_saddles
 _LEAST_FIT = 0.85
 _MOST_WRONG_CELLS = 8
 _EDGE_PX = 2
+# A bend beyond this share of the side is no curl to allow for: round a tube of 30 mm radius it is 0.011 to 0.03.
+MOST_BEND = 0.01
 
 
 def sight_photo(photo, kit, lens=None, name=None):
@@ -29,7 +31,8 @@ def sight_photo(photo, kit, lens=None, name=None):
     found, tags, findings = [], {}, []
     card = None
     for family in families:
-        seen = find_tags(grey, family)
+        read = find_tags(grey, family, mirrored=True)
+        seen = [t for t in read if not t.mirrored]
         on_card = [t for t in seen if kit.card and family == kit.card.family and t.tag_id in card_ids]
         if on_card:
             card = find_saddles(grey, kit.card, on_card)
@@ -38,6 +41,7 @@ def sight_photo(photo, kit, lens=None, name=None):
         markers = [t for t in seen if kit.slot(t.tag_id) is not None
                    and not (family == (kit.card.family if kit.card else "") and t.tag_id in card_ids)]
         found += markers
+        findings += _not_ours(read, kit, card_ids if kit.card and family == kit.card.family else (), name)
         again = Counter(t.tag_id for t in markers)
         blur = None
         for tag in markers:
@@ -46,8 +50,7 @@ def sight_photo(photo, kit, lens=None, name=None):
                 continue
             aligned, trouble = _align(grey, family, tag, lens, blur)
             if aligned is None:
-                findings.append(Finding(NOTE, name, f"marker {tag.tag_id} ({title}) {trouble}",
-                                        "wipe it, or take the photo nearer and more square to it"))
+                findings.append(Finding(trouble[0], name, f"marker {tag.tag_id} ({title}) {trouble[1]}", trouble[2]))
                 continue
             tags[tag.tag_id] = aligned
             blur = aligned.blur_px2 if blur is None else blur
@@ -61,15 +64,41 @@ def sight_photo(photo, kit, lens=None, name=None):
                          tuple(found)), findings
 
 
+def _not_ours(read, kit, card_ids, name):
+    """Findings for what was read and cannot count: mirror images, tags of another kit."""
+    flipped = sorted({t.tag_id for t in read if t.mirrored and (kit.slot(t.tag_id) or t.tag_id in card_ids)})
+    strange = sorted({t.tag_id for t in read if not t.mirrored and kit.slot(t.tag_id) is None
+                      and t.tag_id not in card_ids})
+    out = []
+    if len(flipped) > 2 and all(t.mirrored for t in read):
+        out.append(Finding(ATTENTION, name, "this photo is mirrored: every marker in it is a mirror image",
+                           "use the phone's main camera, or switch its mirroring off"))
+    elif flipped:
+        out.append(Finding(NOTE, name, f"a mirror image of {_listed(flipped)} is seen, and was left out"))
+    if strange:
+        out.append(Finding(NOTE, name, f"{_listed(strange)} {'is' if len(strange) == 1 else 'are'} not of this kit,"
+                           " and left out", "to make other tags count, name them in a kit file"))
+    return out
+
+
+def _listed(ids):
+    return f"marker{'s' * (len(ids) > 1)} {', '.join(str(i) for i in ids)}"
+
+
 def _align(grey, family, tag, lens, blur):
+    """AlignedTag and None, or None and the trouble: its level, what is the matter, what to do."""
+    wipe = "wipe it, or take the photo nearer and more square to it"
     aligned = align_tag(grey, family, tag.tag_id, tag.corners_px, lens, blur)
     if aligned is None or not aligned.settled:
-        return None, "could not be measured: blurred, bent or half hidden"
+        return None, (NOTE, "could not be measured: blurred, bent or half hidden", wipe)
     corners = aligned.corners_px
     if (corners.min() < _EDGE_PX or (corners[:, 0] > grey.shape[1] - 1 - _EDGE_PX).any()
             or (corners[:, 1] > grey.shape[0] - 1 - _EDGE_PX).any()):
-        return None, "is cut off by the edge of the photo"
+        return None, (NOTE, "is cut off by the edge of the photo", "stand a little further back, or aim at it")
+    if aligned.bent and aligned.bend_px > MOST_BEND * aligned.side_px:
+        return None, (ATTENTION, "is bent, as round a tube, and was left out",
+                      "stick it on something flat and stiff, such as a piece of tin")
     wrong, _ = wrong_cells(grey, corners, family, tag.tag_id)
     if aligned.fit < _LEAST_FIT or wrong > _MOST_WRONG_CELLS:
-        return None, "does not look as printed: dirty, bent or half hidden"
-    return aligned, ""
+        return None, (NOTE, "does not look as printed: dirty, bent or half hidden", wipe)
+    return aligned, None

@@ -20,12 +20,16 @@ from calib.resection import square_poses
 from calib.rows import CardRow, Priors, TagRow, Tie, Values
 from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding, Refusal, Scene
 from photoangle.start import start_poses
-from photoangle.tilts import try_other_tilts
+from photoangle.tilts import doubt_of_tilt, try_other_tilts
 
 # A whole tag's squared whitened residual (expected 8) above which it does not belong.
 _FOREIGN = 60.0
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
+# Below this its odds are above 1 in 55: enough to be told.
+_TOLD_MARGIN = 8.0
+# A curled tag's corners err by this much of its bend (rendered tags round tubes of 50 to 400 mm: 0.8 to 1.8).
+_CURL_SHARE = 1.5
 _PLUMB_STANDOFF_MM, _STRING_TIE_MM = 1.6, 0.15
 # How well parts lie in the plane of a card held beside them.
 _PLANE_MM, _PLANE_TILT_DEG = 1.0, 2.0
@@ -80,7 +84,7 @@ def _solve_once(sightings, kit, sizes, knowledge, where, planar):
     moving = solution.bundle.per_camera == 9
     if not moving and knowledge.can_move and len(problem.sightings) >= 2:
         moving, solution, problem = _try_moving(solution, problem)
-    solution, margins = try_other_tilts(solution, problem.order)
+    solution, margins, rivals = try_other_tilts(solution, problem.order)
     solution, problem = _without_foreign(solution, problem)
     try:
         covariance = solution.covariance()
@@ -88,6 +92,11 @@ def _solve_once(sightings, kit, sizes, knowledge, where, planar):
         return Refusal(Finding(UNUSABLE, where, "the photos do not tie the markers together",
                                "take photos that each show the card, or at least two markers that"
                                " another photo shows too"))
+    for body, marker in enumerate(problem.order):
+        if margins.get(marker, np.inf) < TILT_MARGIN and marker in rivals:
+            at = solution.bundle.body_slice_of(body)
+            pose = Pose(solution.values.body_rotation[body], solution.values.body_mm[body])
+            covariance[at, at] += doubt_of_tilt(pose, rivals[marker], margins[marker] / max(1.0, solution.scale()))
     return _scene(solution, problem, covariance, margins, moving, lost, knowledge, where)
 
 
@@ -112,14 +121,17 @@ def _rows(problem):
     for k, i in enumerate(problem.order):
         body.setdefault(i, k)
     saddles = card_saddles_mm(problem.kit.card) if problem.kit.card else None
+    bent = Counter(i for s in problem.sightings for i, t in s.tags.items() if t.bent)
     tags, cards = [], []
     gone = set(problem.left_out)
     for c, s in enumerate(problem.sightings):
         for i in sorted(s.tags):
             own = (i, s.name) if (i, s.name) in body else i
             if own in body and (s.name, i) not in gone:
+                # a curl shifts the corners alike in every photo: more photos must not average it away
+                curl = bent[i] * (_CURL_SHARE * s.tags[i].bend_px) ** 2 if s.tags[i].bent else 0.0
                 tags.append(TagRow(c, body[own], problem.sizes[i], s.tags[i].corners_px,
-                                   s.tags[i].covariance_px2 + floor * np.eye(8)))
+                                   s.tags[i].covariance_px2 + (floor + curl) * np.eye(8)))
         if s.card is not None and None in body:
             cards.append(CardRow(c, saddles[s.card.index], s.card.pixels,
                                  s.card.covariance_px2 + floor * np.eye(2)))
@@ -309,7 +321,10 @@ def _scene(solution, problem, covariance, margins, moving, lost, knowledge, wher
     findings = [Finding(ATTENTION, name, "this photo shares too little with the others to be placed",
                         "have the card, or two markers that other photos show, in every photo")
                 for name in lost]
-    findings += _names_of_foreign(problem, count)
+    findings += _names_of_foreign(problem, count) + _names_of_bent(problem, markers, where)
+    findings += [Finding(ATTENTION, where, f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
+                         " its plus-or-minus holds both", "take one more photo of it, from another side")
+                 for i in sorted(markers) if margins.get(i, np.inf) < _TOLD_MARGIN]
     loose = tuple(i for i in markers if margins.get(i, np.inf) < TILT_MARGIN)
     if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
         findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
@@ -319,6 +334,19 @@ def _scene(solution, problem, covariance, margins, moving, lost, knowledge, wher
                  {i: problem.sizes[i] for i in markers}, problem.order, solution, covariance, margins,
                  dict(count), moving, problem.order[0] is None, problem.left_out, tuple(findings), loose,
                  knowledge.source)
+
+
+def _names_of_bent(problem, markers, where):
+    """Findings for curled markers, whose corners count for less."""
+    out = []
+    for marker in sorted(markers):
+        names = [s.name for s in problem.sightings if marker in s.tags and s.tags[marker].bent]
+        if names:
+            title = problem.kit.slot(marker).role.title
+            out.append(Finding(ATTENTION, where or ", ".join(names), f"marker {marker} ({title}) is not flat, or"
+                               f" partly hidden, in {len(names)} photo{'s' * (len(names) > 1)}: its plus-or-minus"
+                               " was made wider", "stick it on something flat and stiff and take the photos again"))
+    return out
 
 
 def _names_of_foreign(problem, count):

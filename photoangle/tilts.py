@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from calib.bundle import Bundle, Singular
-from calib.poses import Pose, angle_between_rotations
+from calib.poses import Pose, angle_between_rotations, vector_from_rotation
 from calib.resection import square_poses
 
 
@@ -16,10 +16,10 @@ def try_other_tilts(solution, order):
 
     Parameters: solution: calib.bundle Solution; order: what each body is (a marker's id, or a tuple for a plumb
     marker's further turns, which are left alone).
-    Returns the solution and, by marker, the cost by which the best rival tilt is worse.
+    Returns the solution; by marker, the cost by which the best rival tilt is worse; and that rival's world_from_marker Pose.
     """
     bundle, values = solution.bundle, solution.values
-    margins, flipped = {}, False
+    margins, rivals, flipped = {}, {}, False
     rotations, shifts = values.body_rotation.copy(), values.body_mm.copy()
     for body, marker in enumerate(order):
         if body == 0 or isinstance(marker, tuple):
@@ -31,6 +31,7 @@ def try_other_tilts(solution, order):
         start = [Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse() @ p
                  for r in rows for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
         best, kept, rival = now, None, np.inf
+        here = Pose(values.body_rotation[body], values.body_mm[body])
         tried = []
         for pose in start:
             if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(4):
@@ -41,19 +42,30 @@ def try_other_tilts(solution, order):
             cost, pose = _fit_marker(solution, rows, pose)
             if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(3):
                 continue
-            rival = min(rival, cost)
+            if cost < rival:
+                rival, rivals[marker] = cost, pose
             if cost < best - 1e-6:
                 best, kept = cost, pose
         if kept is None:
             margins[marker] = float(rival - now)
         else:
-            margins[marker] = float(now - best)
+            margins[marker], rivals[marker] = float(now - best), here
             rotations[body], shifts[body], flipped = kept.rotation, kept.translation_mm, True
     if flipped:
         trial = bundle.solve(solution.with_values(body_rotation=rotations, body_mm=shifts))
         if trial.cost < solution.cost:
             solution = trial
-    return solution, margins
+    return solution, margins, rivals
+
+
+def doubt_of_tilt(pose, rival, margin):
+    """What an undecided tilt adds to a marker's covariance (6, 6): the second moment of the rival about the kept pose.
+
+    The two poses' odds are exp(-margin / 2), as their likelihoods are.  Turn in rad (acting on the left), then place in mm.
+    """
+    odds = np.exp(-max(margin, 0.0) / 2)
+    apart = np.r_[vector_from_rotation(rival.rotation @ pose.rotation.T), rival.translation_mm - pose.translation_mm]
+    return odds / (1 + odds) * np.outer(apart, apart)
 
 
 def _tag_cost(solution, body):

@@ -55,6 +55,7 @@ class Flat:
     pattern: np.ndarray
     per_mm: float
     bow_mm: tuple = (0.0, 0.0, 0.0)
+    curl_mm: float | None = None  # radius of a tube along the flat's y that it is wrapped round, printed side out
 
 
 def pattern_of(tag_id, black=0.05, white=0.8, edge_cells=1.25, per_cell=24):
@@ -65,14 +66,15 @@ def pattern_of(tag_id, black=0.05, white=0.8, edge_cells=1.25, per_cell=24):
     return (black + (white - black) * big).astype(np.float32), per_cell, pad
 
 
-def tag_flat(tag_id, size_mm, pose, rng=None, dirt=0.0):
-    """A tag on its white paper."""
+def tag_flat(tag_id, size_mm, pose, rng=None, dirt=0.0, curl_mm=None):
+    """A tag on its white paper, perhaps wrapped round a tube of radius curl_mm."""
     values, per_cell, pad = pattern_of(tag_id)
     if dirt:
         values = values * _smudges(values.shape, dirt, rng)
     cell = size_mm / 8
     reach = size_mm / 2 + pad / per_cell * cell
-    return Flat(pose, (-reach, -reach), (reach, reach), values.astype(np.float32), per_cell / cell)
+    return Flat(pose, (-reach, -reach), (reach, reach), values.astype(np.float32), per_cell / cell,
+                curl_mm=curl_mm)
 
 
 def _smudges(shape, share, rng):
@@ -151,6 +153,8 @@ def paint(scene, flat, camera_from_world, lens, supersample):
                 x, y = origin[0] + s * way[..., 0], origin[1] + s * way[..., 1]
                 if any(flat.bow_mm):
                     plane = _bent(np.stack([x, y], -1), flat.bow_mm)
+            if flat.curl_mm is not None:
+                s, x, y = _on_tube(way, origin, flat.curl_mm)
             inside = (x >= x0) & (x < x1) & (y >= y0) & (y < y1) & (s > 0)
             u = ((x - x0) * flat.per_mm - 0.5).astype(np.float32)
             v = ((y - y0) * flat.per_mm - 0.5).astype(np.float32)
@@ -161,6 +165,17 @@ def paint(scene, flat, camera_from_world, lens, supersample):
     total /= supersample**2
     patch = scene[top:bottom, left:right]
     patch[...] = patch * (1 - cover) + total
+
+
+def _on_tube(way, origin, radius):
+    """Where rays meet a tube that touches z = 0 along y from below: (distance, arc along x, y); the print is on top."""
+    ahead = way[..., 0] ** 2 + way[..., 2] ** 2
+    towards = way[..., 0] * origin[0] + way[..., 2] * (origin[2] - radius)
+    rest = origin[0] ** 2 + (origin[2] - radius) ** 2 - radius**2
+    under = towards**2 - ahead * rest
+    s = np.where(under > 0, (-towards - np.sqrt(np.maximum(under, 0))) / ahead, -1.0)
+    x, z = origin[0] + s * way[..., 0], origin[2] + s * way[..., 2]
+    return s, radius * np.arctan2(x, radius - z), origin[1] + s * way[..., 1]
 
 
 def develop(scene, camera, rng):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -110,11 +112,20 @@ def _rms(values):
 
 
 def run(pictures=4):
-    """Print the precision table."""
+    """Print the precision table, for little noise and for much."""
+    for noise in (0.006, 0.02):
+        _tags_table(pictures, noise)
+        print()
+    _card(pictures)
+
+
+def _tags_table(pictures, noise, chosen=tuple(STYLES)):
     lens = plain_lens(1034.7, 671.5, 503.5)
     print(f"{'tag corners':18s} {'bound':>7s} {'ours':>7s} {'ratio':>6s} {'radial':>7s} {'chi2/8':>7s}"
           f" {'OpenCV':>8s} {'AprilTag':>9s}   RMS px")
-    for title, camera in STYLES.items():
+    print(f"noise {100 * noise:.1f} % of full scale at white:")
+    for title in chosen:
+        camera = replace(STYLES[title], noise=noise)
         ours, radial, squares, bounds, theirs, april = [], [], [], [], [], []
         for seed in range(pictures):
             rng = np.random.default_rng(seed)
@@ -138,7 +149,6 @@ def run(pictures=4):
         print(f"{title:18s} {_rms(bounds):7.4f} {_rms(ours):7.4f} {_rms(ours) / _rms(bounds):6.2f} {np.mean(radial):+7.4f}"
               f" {np.mean(squares):7.2f} {_rms(theirs) if theirs else np.nan:8.3f}"
               f" {_rms(april) if april else np.nan:9.3f}")
-    _card(pictures)
 
 
 def _opencv(grey, true):

@@ -209,7 +209,7 @@ def _timed(function):
 
 
 def run():
-    """Print times with covariance as ratios to ours, and the costs' agreement."""
+    """Print times with covariance as ratios to ours, the costs' agreement, and how time grows."""
     for cameras, tags, seen in ((6, 12, 0.5), (60, 60, 0.25)):
         bundle, start = problem(cameras, tags, seen=seen)
 
@@ -242,6 +242,30 @@ def run():
                 ratio = np.sqrt(covariance.diagonal()[:n] / bundle_scale(bundle, cost) / other_covariance.diagonal()[:n])
                 line += f"; the lens's standard deviations {ratio.min():.5f} to {ratio.max():.5f} of its"
             print(line)
+    _growth()
+
+
+def _growth():
+    """Time with covariance from the same start distance, and what it grows by for each doubling of the photos."""
+    print("growth with photos and markers (each marker in about ten photos):")
+    last = None
+    for cameras, tags in ((6, 12), (20, 30), (60, 60)):
+        bundle, start = problem(cameras, tags, seen=min(0.5, 10 / cameras))
+
+        def ours(bundle=bundle, start=start):
+            solution = bundle.solve(start, tolerance=1e-10)
+            solution.covariance()
+            return solution.rounds
+
+        ours()
+        spent, rounds = sorted(_timed(ours) for _ in range(3))[1]
+        line = (f"  {cameras:3d} photos, {tags} markers, {bundle.rows} rows: {1e3 * spent:.0f} ms, {rounds} rounds,"
+                f" {1e3 * spent / cameras:.1f} ms a photo")
+        if last is not None:
+            photos, before = cameras / last[0], spent / last[1]
+            line += f"; {before:.1f} x the time for {photos:.1f} x the photos: exponent {np.log(before) / np.log(photos):.2f}"
+        print(line)
+        last = cameras, spent
 
 
 def bundle_scale(bundle, cost):
