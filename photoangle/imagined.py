@@ -17,7 +17,7 @@ from calib.poses import Pose
 from calib.rows import CardRow, TagRow
 
 # A tag is found when its cells are this large and it is turned by less than this.
-_CELL_PX, _OBLIQUE_DEG, _NEAR_DEG = 3.5, 62.0, 35.0
+_CELL_PX, _NARROW_PX, _OBLIQUE_DEG = 3.5, 2.6, 58.0
 # Nobody aims a phone better than this share of the picture's shorter side (common practice, no source).
 _AIM = 0.05
 _FEWEST_CARD = 12
@@ -49,10 +49,10 @@ def view_from(scene, kit, camera, size_px):
     for marker in sorted(scene.markers):
         pose, size = scene.markers[marker], scene.sizes_mm[marker]
         corners = _seen(camera, pose, tag_corners_mm(size * (1 + values.paper[0])), values.lens, size_px)
-        if corners is None or not (_faces(camera, pose, np.zeros(3)) or _near_a_photo(scene, marker, camera)):
+        if corners is None or not all(_faces(camera, p, np.zeros(3)) for p in (pose, *_rivals(scene, marker))):
             continue
         side = _side(corners)
-        if side / 8 < _CELL_PX:
+        if side / 8 < _CELL_PX or _shortest(corners) / 8 < _NARROW_PX:
             continue
         tags.append(TagRow(index, scene.order.index(marker), size, corners, _tag_covariance(solution, marker, scene.order, side)))
         seen.append(marker)
@@ -94,21 +94,27 @@ def _faces(camera, pose, middle):
     return normal @ at / np.linalg.norm(at) > np.cos(np.radians(_OBLIQUE_DEG))
 
 
-def _near_a_photo(scene, marker, camera):
-    """Whether a marker was seen from nearly the same direction: then it shows, whatever its tilt is taken for."""
-    place, rows = scene.markers[marker].translation_mm, scene.solution.bundle.tags
-    here = _toward(camera, place)
-    return any(here @ _toward(scene.cameras[r.camera], place) > np.cos(np.radians(_NEAR_DEG))
-               for r in rows if scene.order[r.body] == marker)
-
-
-def _toward(camera, place):
-    way = place + camera.rotation.T @ camera.translation_mm
-    return way / np.linalg.norm(way)
+def _rivals(scene, marker):
+    """The other tilt of a marker whose tilt is undecided: its normal mirrored about the line it was seen along."""
+    if marker not in scene.loose:
+        return ()
+    pose = scene.markers[marker]
+    seen = next((r.camera for r in scene.solution.bundle.tags if scene.order[r.body] == marker), None)
+    if seen is None:
+        return ()
+    camera = scene.cameras[seen]
+    way = pose.translation_mm + camera.rotation.T @ camera.translation_mm
+    way /= np.linalg.norm(way)
+    mirror = 2 * np.outer(way, way) - np.eye(3)
+    return (Pose(mirror @ pose.rotation, pose.translation_mm),)
 
 
 def _side(corners):
     return float(np.mean(np.linalg.norm(np.roll(corners, 1, 0) - corners, axis=1)))
+
+
+def _shortest(corners):
+    return float(np.linalg.norm(np.roll(corners, 1, 0) - corners, axis=1).min())
 
 
 def _tag_covariance(solution, marker, order, side):
