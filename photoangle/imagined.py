@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.bundle import Bundle, Solution
+from calib.bundle import Bundle
+from calib.solution import Solution
 from calib.kit import card_saddles_mm, tag_corners_mm
 from calib.lens import project, trusted_radius
 from calib.poses import Pose

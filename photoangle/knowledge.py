@@ -9,7 +9,7 @@ from calib.kit import card_saddles_mm
 from calib.lens import plain_lens
 from calib.rows import PAPER_SIGMA, Priors
 from photoangle.model import ATTENTION, NOTE, Finding
-from photoangle.solve import LensKnowledge
+from photoangle.problem import LensKnowledge
 
 # Without a print check: printers do 97 to 102 % and differ along and across the feed (published reports).
 _SCALE_U, _ASPECT_U = 0.01, 0.003

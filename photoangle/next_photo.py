@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.bundle import Singular
+from calib.solution import Singular
 from calib.poses import Pose
 from photoangle import datum
 from photoangle.figures import measure_figures

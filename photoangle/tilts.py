@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from calib.bundle import Bundle, Singular
+from calib.bundle import Bundle
+from calib.solution import Singular
 from calib.poses import Pose, angle_between_rotations, vector_from_rotation
 from calib.resection import square_poses
 

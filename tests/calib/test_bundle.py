@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from calib.bundle import Bundle, Singular
+from calib.bundle import Bundle
+from calib.solution import Singular
 from calib.kit import card_saddles_mm, default_kit, tag_corners_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation

@@ -12,7 +12,7 @@ from photoangle.knowledge import paper_priors
 from photoangle.model import PhotoSighting
 from photoangle.refine import AlignedTag
 from photoangle.saddles import CardSighting
-from photoangle.solve import LensKnowledge
+from photoangle.problem import LensKnowledge
 from tests.coverage import corner
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
 
