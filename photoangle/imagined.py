@@ -19,6 +19,8 @@ from calib.rows import CardRow, TagRow
 
 # A tag is found when its cells are this large and it is turned by less than this.
 _CELL_PX, _NARROW_PX, _OBLIQUE_DEG = 3.5, 2.6, 58.0
+# A marker's paper over its black square, with the white edge.
+_PAPER = 1.35
 # Nobody aims a phone better than this share of the picture's shorter side (common practice, no source).
 _AIM = 0.05
 _FEWEST_CARD = 12
@@ -46,18 +48,47 @@ def view_from(scene, kit, camera, size_px):
     """
     solution, values = scene.solution, scene.solution.values
     index = solution.bundle.cameras
-    tags, seen = [], []
+    tags, seen, screens = [], [], _screens(scene, kit, camera)
     for marker in sorted(scene.markers):
         pose, size = scene.markers[marker], scene.sizes_mm[marker]
         corners = _seen(camera, pose, tag_corners_mm(size * (1 + values.paper[0])), values.lens, size_px)
         if corners is None or not all(_faces(camera, p, np.zeros(3)) for p in (pose, *_rivals(scene, marker))):
             continue
         side = _side(corners)
-        if side / 8 < _CELL_PX or _shortest(corners) / 8 < _NARROW_PX:
+        if side / 8 < _CELL_PX or _shortest(corners) / 8 < _NARROW_PX or _hidden(corners, marker, screens):
             continue
         tags.append(TagRow(index, scene.order.index(marker), size, corners, _tag_covariance(solution, marker, scene.order, side)))
         seen.append(marker)
     return View(camera, tuple(seen), tuple(tags), _card_rows(scene, kit, camera, size_px, index))
+
+
+def _screens(scene, kit, camera):
+    """Paper that may hide what is behind it: (marker or None for the card, outline (4, 2) px, distance mm)."""
+    lens, out = scene.solution.values.lens, []
+    flats = [(i, p, tag_corners_mm(scene.sizes_mm[i] * _PAPER)) for i, p in scene.markers.items()]
+    if scene.has_card and kit.card is not None:
+        w, h = kit.card.width_mm, kit.card.height_mm
+        flats.append((None, Pose.identity(), np.array([[0, 0, 0], [w, 0, 0], [w, h, 0], [0, h, 0.0]])))
+    for marker, pose, outline in flats:
+        at = camera.apply(pose.apply(outline))
+        if (at[:, 2] > 80).all() and (np.hypot(at[:, 0], at[:, 1]) / at[:, 2]).max() < trusted_radius(lens):
+            out.append((marker, project(at, lens), float(at[:, 2].mean())))
+    return out
+
+
+def _hidden(corners, marker, screens):
+    """Whether another paper, nearer to the camera, covers a corner or the middle of a tag."""
+    mine = next((d for m, _, d in screens if m == marker), np.inf)
+    points = np.vstack([corners, corners.mean(0)])
+    return any(m != marker and d < mine - 5 and _inside_of(points, outline).any() for m, outline, d in screens)
+
+
+def _inside_of(points, outline):
+    """Which points (k, 2) lie within a convex outline (4, 2)."""
+    edge = np.roll(outline, -1, 0) - outline
+    away = points[:, None] - outline
+    turn = edge[:, 0] * away[..., 1] - edge[:, 1] * away[..., 0]
+    return (turn > 0).all(1) | (turn < 0).all(1)
 
 
 def _card_rows(scene, kit, camera, size_px, index):

@@ -133,3 +133,23 @@ def test_the_command(car_copy):
     assert max(len(line) for line in result.output.splitlines()) <= 80
     printed = json.loads(CliRunner().invoke(main, ["next", str(car_copy[0]), "--only", "front-left/set", "--json"]).output)
     assert any(f["where"] == "front-left/set" and "not worth it" in f["do"] for f in printed["findings"])
+
+
+def test_a_marker_behind_another_is_not_counted_on():
+    from photoangle.imagined import view_from
+
+    measurement = InventedCar(5).measure()
+    state = next(s for s in measurement.states if s.state == "set")
+    scene = state.scene
+    middle = np.mean([p.translation_mm for p in scene.markers.values()], axis=0)
+    eyes = np.mean([-c.rotation.T @ c.translation_mm for c in scene.cameras], axis=0)
+    free = view_from(scene, KIT, scene.cameras[1], (3400, 2550))
+    marker = free.markers[0]
+    # the same marker's paper once more, half way to the camera and four times as large
+    place = scene.markers[marker].translation_mm
+    eye = -scene.cameras[1].rotation.T @ scene.cameras[1].translation_mm
+    between = replace(scene.markers[marker], translation_mm=(place + eye) / 2)
+    other = next(i for i in free.markers if i != marker)
+    screened = replace(scene, markers=scene.markers | {other: between}, sizes_mm=scene.sizes_mm | {other: 120.0})
+    assert marker not in view_from(screened, KIT, scene.cameras[1], (3400, 2550)).markers
+    assert np.linalg.norm(eyes - middle) > 500  # the photos stand off from the corner
