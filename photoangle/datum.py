@@ -20,7 +20,7 @@ _STRIP_HANGS_DEG = 0.05
 _LEVEL_DEG = 0.057 / np.sqrt(3)
 _CARD_LEANS_DEG = 3.0
 # The sill's line against the chassis's x axis, seen from above and, without a ride state, the car's roll.
-_SILL_YAW_DEG, _STANDS_ROLL_DEG = 1.0, 0.6
+_SILL_YAW_DEG, STANDS_ROLL_DEG = 1.0, 0.6
 _UNMOVED_MM, _UNMOVED_DEG = 0.05, 0.02
 _PIVOT_YAW_DEG = 3.0
 
@@ -121,7 +121,7 @@ def level_axes(points, up):
     x, yaw, by = ahead
     sources = dict(up.sources)
     sources["forward"] = (np.radians(yaw) ** 2 * np.outer(up.vector, up.vector)
-                          + np.radians(_STANDS_ROLL_DEG) ** 2 * np.outer(x, x))
+                          + np.radians(STANDS_ROLL_DEG) ** 2 * np.outer(x, x))
     return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), sources, f"gravity and {by}")
 
 

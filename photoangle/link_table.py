@@ -32,7 +32,7 @@ def headline(answer):
     a = answer.advice
     sentence = a.sentence.removeprefix("leave it: ")
     sentence = sentence[0].upper() + sentence[1:]
-    if a.half_turns and a.verdict in (CHANGE, CANNOT_TELL):
+    if a.half_turns and (a.verdict == CHANGE or a.verdict == CANNOT_TELL and a.any_of_mm is not None):
         way = "longer" if a.half_turns > 0 else "shorter"
         sentence += f". On the adjuster: {turns_words(a.half_turns)} {way}"
     return sentence

@@ -10,13 +10,12 @@ from photoangle.linkage.corner import HUB_DIFFERS_WITHIN, Taped
 from photoangle.linkage.tape_only import tape_corner
 from photoangle.link import CornerAnswer, Wishes, solve_answer
 from photoangle.model import NOTE, Finding, Refusal
+from photoangle.stance import LEVEL_U_DEG
 
 _HEIGHTS = {"bar_bush": ("bar_bush_height",), "bar_eye": ("bar_eye_height",), "link_foot": ("link_foot_height",),
             "arm_pivot": ("arm_pivot_front_height", "arm_pivot_rear_height"), "arm_ball_joint": ("arm_ball_joint_height",)}
 _LENGTHS = {"bar_arm": "bar_arm_length", "control_arm": "control_arm_length", "foot_from_pivot": "link_foot_from_pivot",
             "link": "link_length"}
-# A sill's or a roll's slope read with a level or a phone, deg (common practice, no source).
-_SLOPE_U_DEG = 0.15
 
 
 def tape_answers(car, wishes=Wishes(), only=None):
@@ -90,4 +89,4 @@ def _attitude(notes, car, state, key, floor_deg):
     if here is None or ride is None:
         return None
     within = car.level.floor_within_deg / math.sqrt(3)
-    return here - ride + floor_deg, math.hypot(_SLOPE_U_DEG, _SLOPE_U_DEG, within)
+    return here - ride + floor_deg, math.hypot(LEVEL_U_DEG, LEVEL_U_DEG, within)

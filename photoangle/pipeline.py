@@ -220,7 +220,7 @@ def measure_folder(root, progress, kit_path=None, only=None):
 def conclude(states, kit, car, report, root=None):
     """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
     tie_states(states, kit, car, report)
-    share_stance(states, report)
+    share_stance(states, report, car.level)
     for result in states:
         _figures_of(result, car, report)
     tape, comparisons = tape_figures(car, report.figures, {(s.corner, s.state) for s in states})

@@ -20,7 +20,7 @@ from calib.poses import hat
 from photoangle.bar_axis import SWAY_DEG
 from photoangle.figures import BAR_AXIS_DEG
 from photoangle.joints import scene_sources
-from photoangle.stance import STANCE_DEG
+from photoangle.stance import LEVEL_U_DEG, STANCE_DEG
 
 
 @dataclass(frozen=True)
@@ -225,6 +225,8 @@ def _axes_forms(result, shared_of, rides, roots):
         alike = roots.put(("stance", shared.state), "stance", np.eye(3) * math.radians(STANCE_DEG) ** 2)
         return _plus(_level_forms(result.lateral, up, result, shared, roots, None), _times(-spin, their_level),
                      _times(spin, _axes_forms(donor, shared_of, rides, roots)), {alike: np.eye(3)})
+    if "level reading" in result.axes.sources:
+        return _plus(_level_forms(result.lateral, up, result, shared, roots, "stands"), _level_reading(result, shared, roots))
     ride = rides[result.corner]
     if ride is result:
         return _level_forms(result.axes, up, result, shared, roots, "floor")
@@ -235,6 +237,17 @@ def _axes_forms(result, shared_of, rides, roots):
                  _times(-back @ tie.gain[0][:3] @ _picked(result.scene, tie.shared), scene),
                  _times(-back @ tie.gain[1][:3] @ _picked(ride.scene, tie.shared), there),
                  {rest: -back})
+
+
+def _level_reading(result, shared, roots):
+    """Forms of a pitch that a level read on the wheels: that reading and the floor are the same for all states, what the
+    photos saw of the sill is the state's own."""
+    axes = result.axes
+    seen = axes.sources["level reading"] - math.radians(LEVEL_U_DEG) ** 2 * np.outer(axes.axes[:, 1], axes.axes[:, 1])
+    parts = ((("level reading", shared.corner), "level", math.radians(LEVEL_U_DEG) ** 2 * np.diag([0, 1.0, 0])),
+             (("floor under the level", shared.car), "floor", axes.axes.T @ axes.sources["floor"] @ axes.axes),
+             (("slope seen", shared.state), "level", axes.axes.T @ seen @ axes.axes))
+    return {roots.put(key, title, np.round(c, 18)): axes.axes for key, title, c in parts}
 
 
 def _bar_forms(result, shared, roots):

@@ -280,3 +280,26 @@ def test_a_state_that_is_not_there(car_copy):
     answer = link_answers(car_copy[1], Wishes(state="bump"))[0]
     assert answer.base is None
     assert any("use one of droop, set, fitted" in f.do for f in answer.findings)
+
+
+def test_a_level_on_the_sill_stands_for_the_ride_photos(samples, car_copy, tmp_path, truth):
+    import shutil
+
+    from photoangle.pipeline import measure_folder
+    from tests.conftest import quiet
+
+    shutil.copytree(samples / "front-left" / "set", tmp_path / "front-left" / "set", ignore=shutil.ignore_patterns("results"))
+    (tmp_path / "lens").mkdir()
+    shutil.copyfile(car_copy[0] / "lens" / "profile.json", tmp_path / "lens" / "profile.json")
+    text = (samples / "car.toml").read_text()
+    # the floor rises by 0.3 deg and the demo car's sill has no rake
+    (tmp_path / "car.toml").write_text(text.replace("[front-left.tape.ride]", "[front-left.tape.ride]\nsill_slope_deg = 0.3"))
+    measurement = measure_folder(tmp_path, quiet)
+    figure = next(f for f in measurement.report.figures if (f.name, f.datum) == ("bar_arm_angle", "chassis"))
+    true = truth["states"]["front-left/set"]["figures"]["bar_arm_angle"]["chassis"]
+    assert _inside(figure, true) and figure.u < 0.4
+    assert not any("no ride photos" in f.what for f in measurement.report.findings)
+    # read wrongly by 2 deg the angle follows, one for one: the reading is what it hangs on
+    (tmp_path / "car.toml").write_text(text.replace("[front-left.tape.ride]", "[front-left.tape.ride]\nsill_slope_deg = 2.3"))
+    again = next(f for f in measure_folder(tmp_path, quiet).report.figures if (f.name, f.datum) == ("bar_arm_angle", "chassis"))
+    assert abs(abs(again.value - figure.value) - 2.0) < 0.05
