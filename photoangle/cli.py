@@ -275,6 +275,19 @@ def report(folder, target, csv_path, state, only, kit_path, as_json):
 
 
 @main.command()
+@click.argument("folder", type=click.Path(file_okay=False))
+@click.option("--phone", is_flag=True, help="Let a phone on the same Wi-Fi in, by a QR code.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8737, show_default=True, help="Where it is served; 0: any free one.")
+@click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
+@_guarded
+def page(folder, phone, port, browser):
+    """The whole job on a page in the browser, for phone and laptop.  FOLDER is made where it is absent."""
+    from photoangle.page_command import page_command
+
+    sys.exit(page_command(folder, phone, port, browser))
+
+
+@main.command()
 @click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
 @_guarded
 def demo(folder):

@@ -27,7 +27,8 @@ class PhotoSighting:
     """What was found in one photo.
 
     tags: marker id -> AlignedTag; card: CardSighting or None; focal_px: EXIF's guess or None;
-    camera: identity that a lens profile is matched by; found: every FoundTag, for the pictures.
+    camera: identity that a lens profile is matched by; found: every FoundTag, for the pictures; dismissed: ids that the user
+    says are not there.
     """
 
     name: str
@@ -38,6 +39,7 @@ class PhotoSighting:
     tags: dict
     card: object
     found: tuple = ()
+    dismissed: frozenset = frozenset()
 
 
 @dataclass(frozen=True)

@@ -14,17 +14,18 @@ from photoangle.advise import photo_findings, slip_findings
 from photoangle.carfile import read_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.carfile_nouns import CORNERS, CarFile
+from photoangle.corrections import Corrections, CorrectionsError, read_corrections
 from photoangle.dots import dot_points, find_dots
 from photoangle.figures import measure_figures
 from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
 from photoangle.learn import learn_lenses
 from photoangle.links import fixed_link, skipped_links
+from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
-from photoangle.photo_quality import photo_quality, quality_findings
+from photoangle.photo_quality import quality_findings
 from photoangle.recover import cut_by_the_frame, look_again
 from photoangle.results import Report
-from photoangle.sight import sight_photo
 from photoangle.solve import solve_scene
 from photoangle.stance import share_stance
 from photoangle.states import StateResult, tie_states
@@ -114,8 +115,8 @@ def load_kit(root, car, kit_path=None):
         raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
 
 
-def learn(root, report, progress, car=None, kit=None):
-    """Learn lens profiles from ``root``/lens and save them beside the photos.
+def learn(root, report, progress, car=None, kit=None, looks=None):
+    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
 
     Returns a list of LensResult.  Raises CannotUse where nothing can be learnt.
     """
@@ -129,12 +130,12 @@ def learn(root, report, progress, car=None, kit=None):
                                 "take about ten photos of the card, from all sides, into this folder"))
     if kit.card is None:
         raise CannotUse(Finding(UNUSABLE, "kit", "this kit has no card", "add a [card] to the kit file"))
+    looks = looks or Looks()
     sightings = []
     for path in progress(files, "lens"):
-        photo = _read(path, f"lens/{path.name}", report)
-        if photo is not None:
-            sighting, _ = sight_photo(photo, kit, None, f"lens/{path.name}")
-            sightings.append(sighting)
+        look, _ = _look(looks, path, f"lens/{path.name}", report, kit)
+        if look is not None:
+            sightings.append(look.sighting)
     results, findings = learn_lenses(sightings, kit, car.print_check)
     report.tell(*findings)
     if not results:
@@ -144,19 +145,24 @@ def learn(root, report, progress, car=None, kit=None):
     return results
 
 
-def _read(path, name, report):
+def _look(looks, path, name, report, kit, **known):
+    """(Look, grey or None), or (None, None) with the reason told."""
     try:
-        photo = read_photo(path)
+        return looks.look(path, name, kit, **known)
     except PhotoError as error:
         report.tell(Finding(ATTENTION, name, error.what, error.do))
-        return None
-    if photo.damaged:
-        report.tell(Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
-                            "copy it from the phone again"))
-    return photo
+        return None, None
 
 
-def _profiles(root, report, progress, car, kit):
+def load_corrections(root):
+    """corrections.json of a folder.  Raises CannotUse."""
+    try:
+        return read_corrections(root)
+    except CorrectionsError as error:
+        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+
+
+def _profiles(root, report, progress, car, kit, looks=None):
     path = Path(root) / "lens" / PROFILE_NAME
     if path.exists():
         try:
@@ -166,7 +172,7 @@ def _profiles(root, report, progress, car, kit):
             return []
     if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
         try:
-            return [r.profile for r in learn(root, report, progress, car, kit)]
+            return [r.profile for r in learn(root, report, progress, car, kit, looks)]
         except CannotUse as error:
             report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
         except OSError as error:
@@ -190,10 +196,11 @@ def state_folders(root, only=None):
     return sorted(out, key=lambda s: (s[0], s[1] != "ride", s[1]))
 
 
-def measure_folder(root, progress, kit_path=None, only=None):
+def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     """Measure a car folder.
 
-    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state.
+    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state; looks: `looks.Looks` to
+    remember by.
     Returns Measurement.  Raises CannotUse.
     """
     root = Path(root)
@@ -206,12 +213,15 @@ def measure_folder(root, progress, kit_path=None, only=None):
         raise CannotUse(Finding(
             UNUSABLE, str(root), "no photos in it",
             "put photos into folders such as front-left/droop (make them with `photoangle start`)"))
-    profiles = _profiles(root, report, progress, car, kit)
+    looks = looks or Looks()
+    corrections = load_corrections(root)
+    profiles = _profiles(root, report, progress, car, kit, looks)
     states = []
     for corner, state, folder, files in folders:
         where = f"{corner}/{state}"
         names = {f"{where}/{p.name}": p for p in files}
-        result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress)
+        result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, looks=looks,
+                                corrections=corrections)
         if result is not None:
             states.append(result)
     return conclude(states, kit, car, report, root)
@@ -281,24 +291,23 @@ def _name_dots(result, names, kit, report):
 
 
 def _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
-                   notes_of=None):
+                   notes_of=None, looks=None, corrections=Corrections()):
     """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
-    pictures = _Pictures()
+    pictures, looks = _Pictures(), looks or Looks()
     sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
-        photo = _read(path, name, report)
-        if photo is None:
+        look, grey = _look(looks, path, name, report, kit, profiles=profiles, fix=corrections.of(name))
+        if look is None:
             continue
-        profile = next((p for p in profiles if p.match(photo.camera) is None), None)
-        sighting, findings = sight_photo(photo, kit, profile.lens if profile else None, name)
-        report.tell(*findings)
-        quality = photo_quality(photo.grey, sighting)
+        sighting, quality = look.sighting, look.quality
+        report.tell(*look.findings)
         if not sighting.tags and sighting.card is None:
             report.tell(*quality_findings(quality))
             continue
         qualities.append(quality)
         sightings.append(sighting)
-        pictures.put(name, photo.grey)
+        if grey is not None:
+            pictures.put(name, grey)
     sightings = sorted(_one_camera(sightings, report, profiles), key=lambda s: s.name)
     if not sightings:
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",

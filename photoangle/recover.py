@@ -83,7 +83,7 @@ def look_again(scene, sightings, kit, grey_of):
     for index, name in enumerate(scene.photos):
         sighting = by_name[name]
         missing = [i for i in sorted(scene.markers) if i not in sighting.tags
-                   and (name, i) not in scene.left_out]
+                   and i not in sighting.dismissed and (name, i) not in scene.left_out]
         grey = None
         for marker in missing:
             for pose in _hypotheses(scene, sightings, marker):

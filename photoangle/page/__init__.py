@@ -1,0 +1,1 @@
+"""The page: the whole job from a phone and a laptop.  Served on this machine; nothing from any network."""

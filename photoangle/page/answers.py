@@ -1,0 +1,62 @@
+"""The answers as plain data for the page: the same texts and digits as the commands print."""
+
+from __future__ import annotations
+
+from photoangle.carfile_nouns import CORNERS
+from photoangle.link_table import _HEADS, answer_lines, axle_lines, headline
+from photoangle.model import ATTENTION, NOTE, UNUSABLE, Refusal
+from photoangle.table import budget_words, figure_title, format_value, title_rank
+
+_ORDER = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
+# Words and a sign for each level: never the colour alone.
+LEVELS = {UNUSABLE: ("Stop", "✖"), ATTENTION: ("Look", "▲"), NOTE: ("Note", "•")}
+
+
+def finding_rows(findings):
+    """Findings as dicts, the grave ones first."""
+    return [{"level": f.level, "head": LEVELS.get(f.level, LEVELS[NOTE])[0], "sign": LEVELS.get(f.level, LEVELS[NOTE])[1],
+             "where": f.where, "what": f.what, "do": f.do}
+            for f in sorted(findings, key=lambda f: _ORDER.get(f.level, 3))]
+
+
+def figure_rows(figures, units):
+    """Photo figures of one state as dicts of text."""
+    rows = sorted((f for f in figures if not f.name.startswith("tape:")),
+                  key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
+    out = []
+    for f in rows:
+        value, half, unit = format_value(f, units)
+        out.append({"name": f.name, "title": figure_title(f.name), "value": value, "half": half, "unit": "°" if unit == "deg" else unit,
+                    "datum": f.datum or "", "from": budget_words(f, 40)})
+    return out
+
+
+def state_rows(measurement):
+    """States measured, each with its figures and what the tape says."""
+    out = []
+    for s in measurement.states:
+        key = (s.corner, s.state)
+        units = measurement.car.units
+        comparisons = []
+        for c in measurement.report.comparisons:
+            if (c.tape.corner, c.tape.state) == key:
+                value, half, unit = format_value(c.tape, units)
+                other, other_half, _ = format_value(c.photo, units)
+                comparisons.append({"title": figure_title(c.photo.name), "tape": f"{value} ± {half}", "photo": f"{other} ± {other_half}",
+                                    "unit": unit, "agrees": c.agrees, "e_n": f"{c.e_n:+.1f}"})
+        out.append({"corner": s.corner, "state": s.state, "photos": len(s.scene.photos), "markers": len(s.scene.markers),
+                    "lens": s.scene.lens_source, "comparisons": comparisons,
+                    "figures": figure_rows([f for f in measurement.report.figures if (f.corner, f.state) == key], units)})
+    return sorted(out, key=lambda r: (CORNERS.index(r["corner"]), r["state"]))
+
+
+def link_rows(answers, axles, units):
+    """Each corner's answer: verdict, sentence, and the command's own lines below it."""
+    out = []
+    for a in answers:
+        refused = isinstance(a.advice, Refusal) or a.advice is None
+        out.append({"corner": a.corner, "state": a.base.state if a.base is not None else None,
+                    "verdict": "no answer" if refused else _HEADS[a.advice.verdict].capitalize(), "sentence": headline(a) + ".",
+                    "do": getattr(a.advice, "do", ""), "lines": answer_lines(a, units), "slider": a.base is not None and not refused,
+                    "findings": finding_rows(a.findings)})
+    return out, [line for axle in axles for line in axle_lines(axle, units)]

@@ -1,0 +1,54 @@
+"""The Flask application: everything put together."""
+
+from __future__ import annotations
+
+from flask import Flask, g, jsonify, render_template, request
+from werkzeug.exceptions import HTTPException
+
+from photoangle.page import (
+    routes_compare, routes_enter, routes_link, routes_markers, routes_notes, routes_pages, routes_photos, routes_work)
+from photoangle.page.security import guard
+from photoangle.page.steps import way, what_next
+from photoangle.page.uploads import MOST_BYTES
+
+
+def make_app(work, hosts, sessions, phone_url=None):
+    """The application over a Work.
+
+    hosts: "name:port" that it answers to; sessions: Sessions; phone_url: function that makes a fresh address for a phone,
+    or None where no phone is let in.  Returns Flask.
+    """
+    app = Flask("photoangle.page")
+    app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    guard(app, hosts, sessions)
+    for routes in (routes_enter, routes_pages, routes_photos, routes_work, routes_notes, routes_link, routes_markers, routes_compare):
+        routes.add(app, work, sessions, phone_url)
+
+    @app.context_processor
+    def common():
+        if not getattr(g, "key", None):
+            return {"key": "", "stations": [], "what_next": None, "car_name": ""}
+        return {"key": g.key, "stations": way(work), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name}
+
+    @app.errorhandler(HTTPException)
+    def refused(error):
+        if request.path.startswith("/api/") or request.method == "POST":
+            return jsonify(what=error.description, do=""), error.code
+        if getattr(g, "key", None):
+            return render_template("refused.html", what=error.description), error.code
+        return render_template("shut.html", what=error.description), error.code
+
+    @app.errorhandler(Exception)
+    def failed(error):
+        finding = getattr(error, "finding", None)
+        if finding is None:
+            app.logger.exception("page")
+            what, do, code = "something went wrong inside", "the terminal says what", 500
+        else:
+            what, do, code = f"{finding.where}: {finding.what}", finding.do, 409
+        if request.path.startswith("/api/"):
+            return jsonify(what=what, do=do), code
+        return render_template("refused.html" if getattr(g, "key", None) else "shut.html", what=f"{what}; {do}"), code
+
+    return app

@@ -1,0 +1,61 @@
+"""Markers put right by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from flask import abort, jsonify, request
+
+from calib.photo import read_photo
+from photoangle.corrections import CorrectionsError
+from photoangle.page.markers import NotDone, correct, found_under, seen, sensed, shown
+from photoangle.page.names import listed_photo
+from photoangle.pipeline import load_corrections, state_folders
+
+
+def add(app, work, sessions, phone_url):
+    """Add the routes to a Flask app."""
+    def lens_of(look):
+        return next((p.lens for p in work.profiles() if p.match(look.sighting.camera) is None), None)
+
+    @app.post("/api/markers/<corner>/<state>/<name>")
+    def put_right(corner, state, name):
+        where = f"{corner}/{state}"
+        path = listed_photo(work.root, where, name)
+        body = request.get_json(silent=True)
+        if not isinstance(body, dict) or not isinstance(body.get("id"), int) or isinstance(body.get("id"), bool):
+            abort(400, "it is not said which marker")
+        corners, states = None, (where,)
+        if body.get("what") == "place":
+            corners = sensed(work.look(where, path), _points(body.get("corners"), 4))
+        if body.get("everywhere") is True:
+            states = tuple(f"{c}/{s}" for c, s, _, _ in state_folders(work.root, corner))
+        try:
+            correct(work.root, work.kit(), f"{where}/{path.name}", body["id"], body.get("what"), body.get("role"), corners, states)
+        except (NotDone, CorrectionsError) as error:
+            return jsonify(what=error.what, do=error.do), 422
+        work.changed()
+        return jsonify(seen(work.look(where, path), work.kit(), load_corrections(work.root).of(f"{where}/{path.name}")))
+
+    @app.post("/api/under/<corner>/<state>/<name>")
+    def under(corner, state, name):
+        where = f"{corner}/{state}"
+        path = listed_photo(work.root, where, name)
+        body = request.get_json(silent=True)
+        if not isinstance(body, dict) or not isinstance(body.get("id"), int) or work.kit().slot(body["id"]) is None:
+            abort(400, "it is not said which marker")
+        look = work.look(where, path)
+        at = sensed(look, _points([body.get("at")], 1))[0]
+        with work.sighting:
+            corners, refined = found_under(read_photo(path).grey, work.kit(), look, body["id"], at, lens_of(look))
+        return jsonify(corners=np.round(shown(look, corners), 2).tolist(), refined=refined)
+
+
+def _points(value, count):
+    good = isinstance(value, list) and len(value) == count and all(
+        isinstance(p, list) and len(p) == 2 and all(isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v)
+                                                    and abs(v) < 1e5 for v in p) for p in value)
+    if not good:
+        abort(400, "the place is not said")
+    return np.array(value, float)

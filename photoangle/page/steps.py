@@ -1,0 +1,89 @@
+"""The way through, how far it has been gone, and the one thing to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from photoangle.link_table import _HEADS
+from photoangle.linkage.advice import CHANGE
+from photoangle.model import ATTENTION, UNUSABLE, Refusal
+from photoangle.pipeline import PROFILE_NAME, state_folders
+
+GOOD_LENS = 8
+
+
+@dataclass(frozen=True)
+class Next:
+    """What to do next: words, why, and the page where it is done."""
+
+    words: str
+    why: str
+    page: str
+
+
+def way(work):
+    """The stations of the way: (page, title, how far, done) each."""
+    states = {(c, s): len(f) for c, s, _, f in state_folders(work.root)}
+    lens = len(work.photos("lens"))
+    answer = work.answer
+    figures = len(answer.measurement.report.figures) if answer.measurement else 0
+    linked = [a for a in answer.answers if a.base is not None]
+    pairs = any(s.startswith("fitted") for _, s in states)
+    stale = "" if work.fresh() or not answer.number else ", being renewed"
+    return [
+        ("/kit", "Print", "card and markers", bool(states) or lens > 0),
+        ("/lens", "Lens", f"{lens} photo{'s' * (lens != 1)}", (work.root / "lens" / PROFILE_NAME).exists()),
+        ("/photos", "Photos", f"{sum(states.values())} in {len(states)} state{'s' * (len(states) != 1)}", bool(states)),
+        ("/tape", "Tape", "readings", any(c.tape for c in work.car()[0].corners.values())),
+        ("/angles", "Angles", f"{figures} figures{stale}" if figures else "not yet", figures > 0),
+        ("/link", "Link", _HEADS.get(getattr(linked[0].advice, "verdict", None), "no answer").lower() if linked else "not yet",
+         bool(linked)),
+        ("/compare", "Before, after", "ready" if pairs and figures else "after the new link", pairs and figures > 0),
+        ("/report", "Report", "ready" if figures else "not yet", figures > 0)]
+
+
+def what_next(work):
+    """The one thing to do next."""
+    car, trouble = work.car()
+    if trouble is not None:
+        return Next(f"{trouble.where}: {trouble.what}", trouble.do, "/tape")
+    states = {(c, s) for c, s, _, _ in state_folders(work.root)}
+    lens = len(work.photos("lens"))
+    if not states and not lens:
+        return Next("Print the card and the markers", "at 100 %, then lay a rule on the two check lines", "/kit")
+    if lens < GOOD_LENS:
+        return Next(f"Photograph the card alone: {GOOD_LENS - lens} more for the lens",
+                    "tilted, from all sides, once in every corner of the picture", "/lens")
+    if not states:
+        return Next("Photograph a corner hanging: the droop state", "four or five photos from clearly different places",
+                    "/photos/front-left/droop")
+    if work.jobs.state.running or not work.answer.number:
+        return Next("Wait a moment: the angles are being worked out", "or go on with photos and readings", "/angles")
+    return _after_measuring(work, car, states)
+
+
+def _after_measuring(work, car, states):
+    answer = work.answer
+    findings = answer.measurement.report.findings if answer.measurement else []
+    stop = next((f for f in findings if f.level == UNUSABLE), None)
+    if stop is not None:
+        return Next(f"{stop.where}: {stop.what}", stop.do, "/angles")
+    corners = sorted({c for c, _ in states})
+    for state, why in (("ride", "on its wheels: without it angles are against gravity alone, with the car's pitch in them"),
+                       ("set", "both knuckles jacked to ride height: everything where it is driven")):
+        lacking = next((c for c in corners if c.endswith("left") and not any(s.startswith(state) for k, s in states if k == c)), None)
+        if lacking:
+            return Next(f"Photograph {lacking} in the state \"{state}\"", why, f"/photos/{lacking}/{state}")
+    look = next((f for f in findings if f.level == ATTENTION and f.do), None)
+    for a in answer.answers:
+        if getattr(a.advice, "verdict", None) == CHANGE and not isinstance(a.advice, Refusal):
+            return Next(f"{a.corner}: change the link", a.advice.sentence, "/link")
+    worth = next((s for s in answer.steps if s.photo is not None and s.photo.worth), None)
+    if look is not None:
+        return Next(f"{look.where}: {look.what}", look.do, "/angles")
+    if worth is not None:
+        return Next(f"{worth.where}: {worth.words}", worth.gain, "/photos/" + worth.where)
+    fitted = sorted(c for c, s in states if s.startswith("fitted"))
+    if fitted:
+        return Next("Compare before with after", "and print the report", "/compare")
+    return Next("Look at the link", "its length, its clearances over the travel", "/link")

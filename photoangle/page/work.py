@@ -1,0 +1,147 @@
+"""What the page knows of the car folder: the newest answer, what it was made from, and the job that makes it anew.
+
+The same functions as the commands' make it, and the same files are written.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calib.files import write_whole
+from photoangle.advise import next_steps
+from photoangle.axles import axle_answers
+from photoangle.carfile_nouns import CarFile
+from photoangle.commands import write_pictures
+from photoangle.corrections import NAME as CORRECTIONS
+from photoangle.history import keep_run
+from photoangle.link import Wishes, link_answers
+from photoangle.link_tape import tape_answers
+from photoangle.looks import Looks
+from photoangle.page.jobs import Jobs
+from photoangle.page.names import folder_of
+from photoangle.pipeline import (
+    PROFILE_NAME, CannotUse, learn, load_car, load_corrections, load_kit, measure_folder, photo_files, state_folders)
+from photoangle.results import Report
+
+
+@dataclass
+class Answer:
+    """One run's outcome: measurement or None; answers and axles of the link; steps: what photo next; report: the link's
+    Report; lenses: LensResults learnt in this run; made_from: the folder's fingerprint; number: counts answers."""
+
+    measurement: object = None
+    answers: list = field(default_factory=list)
+    axles: list = field(default_factory=list)
+    steps: list = field(default_factory=list)
+    report: object = None
+    made_from: tuple = ()
+    number: int = 0
+
+
+class Work:
+    """The car folder behind the page.  auto: work things out by itself after every change."""
+
+    def __init__(self, root, auto=True, wait_s=1.0):
+        self.root, self.auto = Path(root), auto
+        self.looks, self.lens_looks = Looks(), Looks()
+        self.answer, self.lenses = Answer(), []
+        self.jobs = Jobs(self._run, wait_s)
+        self.sighting = threading.BoundedSemaphore(2)
+
+    def changed(self, wait_s=None):
+        """Something in the folder has changed."""
+        if self.auto:
+            self.jobs.soon(wait_s)
+
+    def car(self):
+        """(CarFile, Finding or None): the defaults and the reason where car.toml cannot be used."""
+        try:
+            return load_car(self.root), None
+        except CannotUse as error:
+            return CarFile(), error.finding
+
+    def kit(self):
+        """The kit in use.  Raises CannotUse."""
+        return load_kit(self.root, load_car(self.root))
+
+    def profiles(self):
+        """Lens profiles there are, without learning any."""
+        from calib.profile import ProfileError, load_profiles
+
+        path = self.root / "lens" / PROFILE_NAME
+        try:
+            return load_profiles(path) if path.exists() else []
+        except ProfileError:
+            return []
+
+    def look(self, where, path, photo=None):
+        """The Look at a photo of "lens" or "corner/state".  Raises PhotoError, CannotUse."""
+        name = f"{where}/{path.name}"
+        with self.sighting:
+            if where == "lens":
+                return self.lens_looks.look(path, name, self.kit(), photo=photo)[0]
+            return self.looks.look(path, name, self.kit(), self.profiles(), load_corrections(self.root).of(name), photo)[0]
+
+    def photos(self, where):
+        """Photos of "lens" or "corner/state"."""
+        folder = folder_of(self.root, where)
+        return photo_files(folder) if folder.is_dir() else []
+
+    def fingerprint(self):
+        """What an answer depends on: names, sizes and times of photos and notes."""
+        files = [p for _, _, _, group in state_folders(self.root) for p in group] + self.photos("lens")
+        files += [self.root / "car.toml", self.root / CORRECTIONS]
+        return tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in files if p.exists())
+
+    def fresh(self):
+        """Whether the answer is made from the folder as it is now."""
+        return self.answer.number > 0 and self.answer.made_from == self.fingerprint()
+
+    def _run(self, jobs):
+        made_from = self.fingerprint()
+        self._lens(jobs)
+        measurement = None
+        if state_folders(self.root):
+            measurement = measure_folder(self.root, jobs.progress, looks=self.looks)
+            jobs.say("the link")
+            answers = link_answers(measurement, Wishes())
+        else:
+            answers = tape_answers(load_car(self.root), Wishes(), None)
+        findings = list(measurement.report.findings) if measurement else []
+        axles = axle_answers(answers, measurement.report.figures if measurement else [], load_car(self.root))
+        report = Report(findings=findings)
+        for a in answers + axles:
+            report.figures += a.figures
+            report.tell(*a.findings)
+        steps = next_steps(measurement) if measurement else []
+        # the answer is shown at once; the pictures beside the results follow
+        self.answer = Answer(measurement, answers, axles, steps, report, made_from, self.answer.number + 1)
+        if measurement is not None and measurement.states:
+            self._keep(measurement, answers, report, jobs)
+        if not answers and measurement is None:
+            return "nothing to work out yet: photos or tape readings are needed"
+        return "worked out"
+
+    def _keep(self, measurement, answers, report, jobs):
+        results = self.root / "results"
+        results.mkdir(exist_ok=True)
+        write_whole(results / "measure.json", measurement.report.to_json() + "\n")
+        keep_run(results, measurement)
+        if any(a.base is not None for a in answers):
+            write_whole(results / "link.json", report.to_json() + "\n")
+        write_pictures(measurement, results, jobs.progress)
+
+    def _lens(self, jobs):
+        """Learn the lens anew where its photos are newer than the profile."""
+        photos = self.photos("lens")
+        profile = self.root / "lens" / PROFILE_NAME
+        if len(photos) < 3 or (profile.exists() and profile.stat().st_mtime >= max(
+                [p.stat().st_mtime for p in photos] + [profile.parent.stat().st_mtime - 0.5])):
+            return
+        report = Report()
+        try:
+            self.lenses = learn(self.root, report, jobs.progress, looks=self.lens_looks)
+        except CannotUse as error:
+            jobs.say(error.finding.what)
