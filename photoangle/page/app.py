@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Flask, g, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
+from photoangle.cautions import CAUTIONS
 from photoangle.page import (
     routes_compare, routes_enter, routes_link, routes_markers, routes_notes, routes_pages, routes_photos, routes_work)
 from photoangle.page.security import guard
@@ -28,8 +29,8 @@ def make_app(work, hosts, sessions, phone_url=None):
     @app.context_processor
     def common():
         if not getattr(g, "key", None):
-            return {"key": "", "stations": [], "what_next": None, "car_name": ""}
-        return {"key": g.key, "stations": way(work), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name}
+            return {"key": "", "stations": [], "what_next": None, "car_name": "", "cautions": CAUTIONS}
+        return {"key": g.key, "cautions": CAUTIONS, "stations": way(work), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name}
 
     @app.errorhandler(HTTPException)
     def refused(error):

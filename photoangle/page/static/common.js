@@ -1,0 +1,68 @@
+// What every page needs: asking the server, the job's bar, what to do next, what went wrong.
+const key = document.querySelector('meta[name="key"]')?.content ?? "";
+const by = (id) => document.getElementById(id);
+
+export async function ask(path, options = {}) {
+  const answer = await fetch(path, { ...options, headers: { "X-Photoangle-Key": key, ...(options.headers ?? {}) } });
+  const body = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw Object.assign(new Error(body.what ?? "the program does not answer"), { status: answer.status, ...body });
+  return body;
+}
+
+export const post = (path, body) => ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body ?? {}) });
+
+export function say(error) {
+  const p = by("said");
+  p.textContent = error.do ? `${error.what ?? error.message}: ${error.do}` : (error.what ?? error.message);
+  p.hidden = false;
+  clearTimeout(say.timer);
+  say.timer = setTimeout(() => { p.hidden = true; }, 9000);
+}
+
+let first = null;
+let lost = 0;
+async function watch() {
+  try {
+    const work = await ask("/api/work");
+    lost = 0;
+    by("job").hidden = !work.running;
+    by("job-words").textContent = work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
+    by("job-bar").value = work.total ? work.done / work.total : 0;
+    if (work.next) {
+      by("next-words").textContent = work.next.words;
+      by("next-why").textContent = work.next.why;
+      by("next-link").href = work.next.page;
+    }
+    first ??= work.answer;
+    by("fresh").hidden = work.answer === first;
+    document.documentElement.dataset.answer = work.answer;
+    document.documentElement.dataset.running = work.running;
+  } catch (error) {
+    // the laptop sleeps or the program was stopped: nothing is lost, it is tried again
+    if (++lost === 3) say({ what: "the program does not answer; it is tried again by itself" });
+  }
+  setTimeout(watch, document.hidden ? 5000 : 900);
+}
+
+if (by("job")) {
+  by("job-stop").addEventListener("click", () => post("/api/work/stop").catch(say));
+  by("reload").addEventListener("click", () => location.reload());
+  watch();
+}
+
+by("phone")?.addEventListener("click", async () => {
+  try {
+    const { url, squares } = await post("/api/phone");
+    const n = squares.length;
+    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    svg.setAttribute("viewBox", `-4 -4 ${n + 8} ${n + 8}`);
+    svg.setAttribute("class", "qr");
+    svg.setAttribute("role", "img");
+    svg.setAttribute("aria-label", "QR code with the address for the phone");
+    const path = squares.flatMap((row, y) => row.map((dark, x) => (dark ? `M${x} ${y}h1v1h-1z` : ""))).join("");
+    svg.innerHTML = `<rect x="-4" y="-4" width="${n + 8}" height="${n + 8}" fill="#fff"/><path d="${path}" fill="#000"/>`;
+    const words = document.createElement("p");
+    words.textContent = url;
+    by("code").replaceChildren(svg, words);
+  } catch (error) { say(error); }
+});
