@@ -76,9 +76,9 @@ function setUp(root) {
   function show(got) {
     const angle = got.angle ? `bar arm ${got.angle.value >= 0 ? "+" : ""}${got.angle.value.toFixed(1)} ± ${got.angle.half.toFixed(1)}° at ride height` : "the link does not close";
     root.querySelector(".tried").textContent = `Link ${got.length_mm.toFixed(1)} mm: ${angle}.${got.trouble ? " ✖ " + got.trouble : ""}`;
-    const names = Object.keys(got.places);
+    const names = ["droop", "ride height", "bump stop"];
     const extent = (across, sign) => {
-      const points = names.flatMap((n) => Object.values(got.places[n])).filter((p) => p && p[across] !== null).map((p) => [sign * p[across], -p[2]]);
+      const points = names.flatMap((n) => Object.entries(got.places[n])).filter(([n, p]) => n !== "arch_lip" && p && p[across] !== null).map(([, p]) => p).map((p) => [sign * p[across], -p[2]]);
       const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
       return [Math.min(...xs) - 30, Math.min(...ys) - 30, Math.max(...xs) + 90, Math.max(...ys) + 30];
     };

@@ -27,18 +27,26 @@ function draw() {
   }
 }
 
+// a knob stands off its corner, so that a finger does not cover what it moves
 function handle(p, k, unit) {
+  const corners = moved ?? chosen.corners;
+  const middle = [0, 1].map((i) => corners.reduce((s, c) => s + c[i], 0) / 4);
+  const away = Math.hypot(p[0] - middle[0], p[1] - middle[1]) || 1;
+  const at = [0, 1].map((i) => p[i] + (p[i] - middle[i]) / away * unit * 4);
+  const lead = document.createElementNS(NS, "line");
+  lead.setAttribute("x1", p[0]); lead.setAttribute("y1", p[1]); lead.setAttribute("x2", at[0]); lead.setAttribute("y2", at[1]); lead.setAttribute("class", "lead");
   const knob = document.createElementNS(NS, "circle");
-  knob.setAttribute("cx", p[0]); knob.setAttribute("cy", p[1]); knob.setAttribute("r", unit * 1.2); knob.setAttribute("class", "knob");
+  knob.setAttribute("cx", at[0]); knob.setAttribute("cy", at[1]); knob.setAttribute("r", unit * 1.5); knob.setAttribute("class", "knob");
   knob.addEventListener("pointerdown", (event) => {
     event.preventDefault();
     moved ??= chosen.corners.map((c) => [...c]);
-    const move = (e) => { moved[k] = place(e); glass(e, moved[k]); draw(); };
+    const from = place(event), was = [...moved[k]];
+    const move = (e) => { const now = place(e); moved[k] = [was[0] + now[0] - from[0], was[1] + now[1] - from[1]]; glass(e, moved[k]); draw(); };
     const up = () => { removeEventListener("pointermove", move); loupe.hidden = true; by("keep").hidden = false; };
     addEventListener("pointermove", move);
     addEventListener("pointerup", up, { once: true });
   });
-  svg.append(knob);
+  svg.append(lead, knob);
 }
 
 function place(event) {
