@@ -61,8 +61,13 @@ def _fits(page, width):
     assert small == [], small
 
 
-@pytest.mark.parametrize("width, scheme", [(1280, "light"), (390, "dark")])
-def test_the_way_through(browser, served, samples, width, scheme):
+def test_the_way_through_at_desktop_and_phone_size(browser, served, samples):
+    # one after the other: both walk through the same car folder
+    _walk(browser, served, samples, 1280, "light")
+    _walk(browser, served, samples, 390, "dark")
+
+
+def _walk(browser, served, samples, width, scheme):
     context = browser.new_context(viewport={"width": width, "height": 844}, color_scheme=scheme)
     page, trouble = context.new_page(), []
     page.on("console", lambda m: trouble.append(m.text))
