@@ -102,8 +102,9 @@ def test_records_with_and_without_time_zone_are_sorted(tmp_path):
     _kept(tmp_path, "a.json", {**good, "made": "2025-01-02T00:00:00"})
     _kept(tmp_path, "b.json", {**good, "made": "2025-01-01T00:00:00+02:00"})
     _kept(tmp_path, "c.json", {**good, "made": "2025-01-03T00:00:00", "figures": [{**GOOD_RUN, "corner": ["x"]}]})
+    _kept(tmp_path, "c2.json", {**good, "made": "2025-01-03T00:00:00", "figures": [{**GOOD_RUN, "datum": []}]})
     runs, findings = read_history(tmp_path)
-    assert [r.made.day for r in runs] == [1, 2] and len(findings) == 1
+    assert [r.made.day for r in runs] == [1, 2] and len(findings) == 2
     _kept(tmp_path, "d.json", {**good, "made": "2025-01-04T00:00:00", "version": 2})
     with pytest.raises(CannotUse):
         read_history(tmp_path)
