@@ -193,7 +193,7 @@ def _header(data, path):
         try:
             exif = picture.getexif()
             orientation = exif.get(0x0112, 1)
-            details = exif.get_ifd(0x8769)
+            details = exif.get_ifd(0x8769) or {}
         except Exception:  # damaged EXIF: the pixels are still good
             exif, details, orientation = {}, {}, 1
     return {"format": kind, "size": size,
@@ -222,7 +222,7 @@ def _heif_header(data):
         if raw:
             exif = Image.Exif()
             exif.load(raw)
-            details = exif.get_ifd(0x8769)
+            details = exif.get_ifd(0x8769) or {}
     except Exception:
         exif, details = {}, {}
 
