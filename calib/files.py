@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import tempfile
+import time
 from pathlib import Path
+
+
+_ABANDONED_S = 3600  # no write takes as long
 
 
 def write_whole(path, data):
@@ -16,7 +21,7 @@ def write_whole(path, data):
     path = Path(path)
     if isinstance(data, str):
         data = data.encode()
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.{os.getpid()}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
@@ -24,9 +29,32 @@ def write_whole(path, data):
             os.fsync(stream.fileno())
         os.chmod(temporary, 0o644)
         os.replace(temporary, path)
+        _clear_left_over(path)
     except BaseException:
         try:
             os.unlink(temporary)
         except OSError:
             pass
         raise
+
+
+def _clear_left_over(path):
+    """Remove temporary files of ``path`` whose writer died: the process in the name is gone, or they are an hour old."""
+    for part in path.parent.glob(f".{glob.escape(path.name[:40])}.*.part"):
+        try:
+            if not _alive(int(part.name.split(".")[-3])) or time.time() - part.stat().st_mtime > _ABANDONED_S:
+                part.unlink()
+        except (OSError, ValueError, IndexError):
+            continue
+
+
+def _alive(process):
+    if os.name != "posix":
+        return True  # there, asking is not harmless
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True

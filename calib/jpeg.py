@@ -33,7 +33,7 @@ def decode(data, colours="GRAY", least_px=0):
         options = {"min_width": least_px} if width >= height else {"min_height": least_px}
     try:
         pixels, damaged = simplejpeg.decode_jpeg(data, colours, strict=True, **options), False
-    except (ValueError, MemoryError):
+    except (ValueError, MemoryError, KeyError):  # KeyError: a colour space it has no name for
         pixels, damaged = _leniently(data, colours), True
     return (pixels[..., 0] if colours == "GRAY" and pixels.ndim == 3 else pixels), damaged
 
@@ -43,7 +43,7 @@ def _header(data):
 
     try:
         return simplejpeg.decode_jpeg_header(data, strict=False)
-    except ValueError:
+    except (ValueError, KeyError):
         return 0, 0, "", ""
 
 

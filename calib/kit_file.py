@@ -92,7 +92,7 @@ def length_mm(value: object, where: str) -> float:
                            'write it like "50 mm", "2 in" or "1.5in", with a decimal point')
         mm = float(match[1]) * _MM_PER[match[2]]
     elif isinstance(value, (int, float)) and not isinstance(value, bool):
-        mm = float(value)
+        mm = float(value) if abs(value) < 1e9 else math.inf
     else:
         raise KitError("this should be a length", where, 'write it like "50 mm" or "2 in"')
     if not (math.isfinite(mm) and _SMALLEST_MM <= mm <= _LARGEST_MM):
@@ -112,7 +112,9 @@ def _load(where: str) -> dict:
     except UnicodeDecodeError as error:
         raise KitError("is not plain UTF-8 text", where,
                        "save it as plain text, encoding UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError as error:
+        raise KitError("is nested too deeply", where, "start from a fresh one") from error
+    except ValueError as error:  # tomllib's own, and a whole number of thousands of digits
         raise KitError(f"not understood: {error}", where,
                        'look at that line; names and lengths stand in quotes, as in size = "50 mm"'
                        ) from error
@@ -180,7 +182,7 @@ def _marker(row: object, family: str, default_mm: float | None, where: str) -> t
         raise KitError(f'unknown side "{side}"', where, 'write "either" or "right"')
     joint = _typed(row, "offset_mm", list, where, [0, 0])
     numbers = [v for v in joint if isinstance(v, (int, float)) and not isinstance(v, bool)]
-    if len(joint) != 2 or len(numbers) != 2 or not all(map(math.isfinite, numbers)):
+    if len(joint) != 2 or len(numbers) != 2 or not all(abs(v) <= _LARGEST_MM for v in numbers):
         raise KitError("offset_mm is not two numbers", where,
                        "write  offset_mm = [x, y], x to the right and y down on the tag, in mm")
     joint_xy = (float(joint[0]), float(joint[1]))

@@ -7,6 +7,7 @@ Everything is measured in the sensor's frame, where the lens is the same for por
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 from dataclasses import dataclass
@@ -192,7 +193,7 @@ def _header(data, path):
         try:
             exif = picture.getexif()
             orientation = exif.get(0x0112, 1)
-            details = exif.get_ifd(0x8769)
+            details = exif.get_ifd(0x8769) or {}
         except Exception:  # damaged EXIF: the pixels are still good
             exif, details, orientation = {}, {}, 1
     return {"format": kind, "size": size,
@@ -221,7 +222,7 @@ def _heif_header(data):
         if raw:
             exif = Image.Exif()
             exif.load(raw)
-            details = exif.get_ifd(0x8769)
+            details = exif.get_ifd(0x8769) or {}
     except Exception:
         exif, details = {}, {}
 
@@ -252,17 +253,48 @@ def _check_size(width, height):
                          "send the original photo, not a preview")
 
 
-def _decode(data, kind, colour=False):
-    import cv2
-
-    flags = cv2.IMREAD_COLOR if colour else cv2.IMREAD_GRAYSCALE
+@contextlib.contextmanager
+def _libtiff_muted(kind):
+    """libtiff prints its complaints itself: the error stream is put aside while it decodes."""
+    if kind != "TIFF":
+        yield
+        return
+    kept, nothing = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nothing, 2)
     try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
-    except cv2.error:
-        pixels = None
-    if pixels is None or (kind == "PNG" and b"IEND" not in data[-64:]):
-        raise PhotoError("the picture is damaged", "copy it from the phone again")
-    return pixels
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nothing)
+
+
+def _decode(data, kind, colour=False):
+    """Pixels of what is not JPEG: by Pillow, which stops at damage."""
+    import warnings
+
+    from PIL import Image
+
+    try:
+        if kind == "PNG" and b"IEND" not in data[-64:]:
+            raise ValueError("cut short")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            picture = Image.open(io.BytesIO(data))
+            with _libtiff_muted(kind):
+                picture.load()
+            if picture.mode == "F":
+                raise PhotoError("a picture of decimal numbers is no photo", "use JPEG, PNG or HEIC")
+            if picture.mode.startswith("I"):  # 16 bits a pixel
+                grey = np.clip(np.asarray(picture).astype(np.int64) >> 8, 0, 255).astype(np.uint8)
+                return np.repeat(grey[..., None], 3, 2) if colour else grey
+            if colour:
+                return np.asarray(picture.convert("RGB"))[..., ::-1]
+            return np.array(picture.convert("L"))
+    except PhotoError:
+        raise
+    except Exception as error:
+        raise PhotoError("the picture is damaged", "copy it from the phone again") from error
 
 
 def decode_jpeg(data, colours="GRAY", least_px=0):

@@ -95,17 +95,28 @@ def load_profiles(path):
         raise ProfileError(f"{path} is of version {version}, this program reads {VERSION}", again)
     try:
         return [_profile(row) for row in content["profiles"]]
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError, FloatingPointError) as error:
         raise ProfileError(f"{path} is damaged", again) from error
 
 
+def _camera(row):
+    camera = CameraIdentity(**row)
+    if not all(isinstance(v, str) for v in (camera.make, camera.model, camera.lens)):
+        raise TypeError("names")
+    lengths = [camera.zoom, camera.width_px, camera.height_px]
+    lengths += [v for v in (camera.focal_mm, camera.focal35_mm) if v is not None]
+    if not all(0 < v < 1e6 for v in lengths):
+        raise ValueError("numbers out of range")
+    return camera
+
+
 def _profile(row):
-    camera = CameraIdentity(**row["camera"])
+    camera = _camera(row["camera"])
     lens, covariance = np.array(row["lens"], float), np.array(row["covariance"], float)
     shift = None if row["shift_sigma"] is None else np.array(row["shift_sigma"], float)
     n = len(lens)
-    if (lens.ndim != 1 or n < 9 or covariance.shape != (n, n) or not np.isfinite(lens).all()
-            or not np.isfinite(covariance).all() or not 1 < lens[0] < 1e6):
+    if (lens.ndim != 1 or not 9 <= n <= 100 or covariance.shape != (n, n) or not np.isfinite(lens).all()
+            or not (np.abs(covariance) < 1e12).all() or not 1 < lens[0] < 1e6):
         raise ValueError("numbers out of range")
     if shift is not None and (shift.shape != (3,) or not (shift > 0).all()):
         raise ValueError("numbers out of range")
@@ -115,6 +126,9 @@ def _profile(row):
     spread = np.sqrt(covariance.diagonal())
     if np.linalg.eigvalsh((covariance + covariance.T) / 2 / np.outer(spread, spread)).min() < 1e-14:
         raise ValueError("a covariance that is none")
+    scalars = [float(row[k]) for k in ("floor_px", "photos", "rms_px", "variance_factor", "good_to_px", "corners_good_to_px")]
+    if not all(0 <= v < 1e6 for v in scalars):
+        raise ValueError("numbers out of range")
     return CameraProfile(camera, lens, covariance, shift, float(row["floor_px"]), int(row["photos"]),
                          float(row["rms_px"]), float(row["variance_factor"]),
                          float(row["good_to_px"]), float(row["corners_good_to_px"]), str(row["made"]))

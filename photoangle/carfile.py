@@ -32,7 +32,7 @@ def read_carfile(path):
         raise CarFileError(name, "it is not plain text (UTF-8)", "save it again as UTF-8") from error
     except RecursionError as error:
         raise CarFileError(name, "it is nested too deeply", "start from a fresh one") from error
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # tomllib's own, and a whole number of thousands of digits
         raise CarFileError(name, f"this line cannot be understood: {error}",
                            "text wants quotes, as in hub_to_arch = \"378 mm\"") from error
     return parse_carfile(table, name)

@@ -31,7 +31,9 @@ class _Fault(click.ClickException):
                          else f"{finding.what}; {finding.do}.")
 
     def show(self, file=None):
-        click.echo(f"photoangle: {self.message}", err=True)
+        from photoangle.table import plain
+
+        click.echo(f"photoangle: {plain(self.message)}", err=True)
 
 
 def _guarded(function):

@@ -110,10 +110,12 @@ def _read(path):
         figure = Figure(**{k: row[k] for k in _KEYS})
         if not all(math.isfinite(v) for v in (figure.value, figure.u, figure.dof, figure.low95, figure.high95)):
             raise ValueError("numbers out of range")
-        if not all(isinstance(v, str) for v in (figure.name, figure.unit)):
+        words = [figure.name, figure.unit, figure.corner, figure.state] + ([] if figure.datum is None else [figure.datum])
+        if not all(isinstance(v, str) for v in words):
             raise TypeError("names")
         figures.append(figure)
-    return Run(datetime.fromisoformat(content["made"]), figures, dict(content["photos"]))
+    made = datetime.fromisoformat(content["made"]).replace(tzinfo=None)
+    return Run(made, figures, dict(content["photos"]))
 
 
 @dataclass(frozen=True)

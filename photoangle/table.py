@@ -87,6 +87,11 @@ def full_stop(text):
     return text if text.endswith((".", "?", "!")) else text + "."
 
 
+def plain(text):
+    """Text without what a terminal would obey: control and direction characters become question marks."""
+    return "".join(c if c.isprintable() else "?" for c in str(text))
+
+
 def finding_lines(findings, width=80):
     """Findings, the grave ones first, wrapped to the terminal."""
     import textwrap
@@ -96,5 +101,5 @@ def finding_lines(findings, width=80):
     for f in sorted(findings, key=lambda f: order.get(f.level, 3)):
         text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
         text += f" Do: {full_stop(f.do)}" if f.do else ""
-        lines += textwrap.wrap(text, width, subsequent_indent="      ")
+        lines += textwrap.wrap(plain(text), width, subsequent_indent="      ")
     return lines

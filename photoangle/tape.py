@@ -16,6 +16,7 @@ MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "inch": 25.4, "
 # class: a (mm), b (mm per m), c (mm, where the reading starts at the hook)
 TAPE_CLASSES = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4, 0.3)}
 _ABOUT = 3.0  # "about 378 mm" is three times as uncertain
+_MOST_MM, _LONGEST = 1e6, 100  # longer than any tape; longer than any reading is written
 _ROOT3 = math.sqrt(3)
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
@@ -45,10 +46,11 @@ def parse_length(text, units="mm"):
     if isinstance(text, bool):
         raise TapeError(f"{text!r} is no length")
     if isinstance(text, (int, float)):
-        value = float(text) * MM[units]
-        if not math.isfinite(value):
-            raise TapeError(f"{text!r} is no length")
-        return value
+        if not abs(text) < _MOST_MM:
+            raise TapeError("this number is no length")
+        return float(text) * MM[units]
+    if len(str(text)) > _LONGEST:
+        raise TapeError("this text is too long for a length; write it like '378 mm', '14 7/8 in' or '37.8 cm'")
     clean = str(text).strip().replace("″", '"').replace("”", '"').replace("''", '"')
     found = _MIXED.match(clean)
     if not found or (found["whole"] is None and found["top"] is None):
@@ -66,6 +68,8 @@ def parse_length(text, units="mm"):
             value += int(found["top"]) / int(found["bottom"])
         else:
             raise TapeError(f"{text!r}: the fraction is more than one; write it like '14 7/8 in'")
+    if not value * MM[unit] < _MOST_MM:
+        raise TapeError(f"{text!r} is longer than any tape")
     return value * MM[unit]
 
 
@@ -76,7 +80,9 @@ def parse_reading(text, units="mm", division_mm=1.0, tape_class="II", from_hook=
     unit, or with its own) after it; division_mm: the tape's finest division.
     Returns Reading.  Raises TapeError.
     """
-    clean = str(text).strip() if not isinstance(text, (int, float)) else text
+    clean = text if isinstance(text, (int, float)) else str(text).strip()
+    if isinstance(clean, str) and len(clean) > _LONGEST:
+        raise TapeError("this text is too long for a reading; write it like '378 mm' or '14 7/8 in +- 1/16'")
     about, stated, value_text = False, None, clean
     if isinstance(clean, str):
         lowered = clean.lower()

@@ -43,13 +43,26 @@ def test_linkage_is_pure_mechanics():
                 assert name in allowed, (path, name)
 
 
+def test_only_the_command_imports_the_page():
+    for path in sources("photoangle") + sources("calib"):
+        if "page" not in path.parent.name and path.name != "page_command.py":
+            assert not {n for n in imports_of(path) if n.startswith("photoangle.page.") or n == "photoangle.page"}, path
+
+
+def test_the_page_asks_nothing_of_any_network():
+    for path in (ROOT / "photoangle" / "page").rglob("*"):
+        if path.suffix in (".html", ".js", ".css", ".svg"):
+            text = path.read_text().replace("http://www.w3.org/2000/svg", "")
+            assert "http://" not in text and "https://" not in text and "<script>" not in text and " style=" not in text, path
+
+
 def test_only_the_command_line_knows_click():
     for path in sources("photoangle") + sources("calib"):
         if path.name not in ("cli.py", "commands.py") and not path.name.endswith("_command.py"):
             assert "click" not in imports_of(path), path
 
 
-@pytest.mark.parametrize("module", ["cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage"])
+@pytest.mark.parametrize("module", ["cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage", "flask", "tomlkit", "segno"])
 def test_help_imports_nothing_heavy(module):
     code = ("import sys; sys.argv = ['photoangle', '--help']\n"
             "from photoangle.cli import main\n"
