@@ -26,6 +26,7 @@ from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import quality_findings
 from photoangle.recover import cut_by_the_frame, look_again
 from photoangle.results import Report
+from photoangle.sight import by_content
 from photoangle.solve import solve_scene
 from photoangle.stance import share_stance
 from photoangle.states import StateResult, tie_states
@@ -136,7 +137,7 @@ def learn(root, report, progress, car=None, kit=None, looks=None):
         look, _ = _look(looks, path, f"lens/{path.name}", report, kit)
         if look is not None:
             sightings.append(look.sighting)
-    results, findings = learn_lenses(sightings, kit, car.print_check)
+    results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check)
     report.tell(*findings)
     if not results:
         raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
@@ -308,7 +309,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
         sightings.append(sighting)
         if grey is not None:
             pictures.put(name, grey)
-    sightings = sorted(_one_camera(sightings, report, profiles), key=lambda s: s.name)
+    sightings = sorted(_one_camera(sightings, report, profiles), key=by_content)
     if not sightings:
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
                             "see the reasons above, and take new ones"))

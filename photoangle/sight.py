@@ -85,6 +85,14 @@ def _listed(ids):
     return f"marker{'s' * (len(ids) > 1)} {', '.join(str(i) for i in ids)}"
 
 
+def by_content(sighting):
+    """A sort key that neither a photo's name nor its date has a say in: the same photos give the same digits however they
+    are called."""
+    tags = b"".join(i.to_bytes(4, "big") + t.corners_px.tobytes() for i, t in sorted(sighting.tags.items()))
+    card = b"" if sighting.card is None else sighting.card.pixels.tobytes()
+    return -len(sighting.tags), tags, card
+
+
 def _align(grey, family, tag, lens, blur):
     """AlignedTag and None, or None and the trouble: its level, what is the matter, what to do."""
     wipe = "wipe it, or take the photo nearer and more square to it"
