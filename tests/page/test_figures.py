@@ -1,0 +1,144 @@
+"""The page gives the commands' figures, to the last digit, and its corrections and notes count for the commands too."""
+
+import json
+import shutil
+
+import pytest
+from click.testing import CliRunner
+
+from photoangle.cli import main
+from photoangle.corrections import NAME, Corrections, CorrectionsError, read_corrections, save_corrections
+from photoangle.page.notes import NotTaken, set_value
+from photoangle.page.work import Work
+
+
+def command(*arguments):
+    return json.loads(CliRunner().invoke(main, [str(a) for a in arguments] + ["--json", "--no-pictures"], catch_exceptions=False).stdout)
+
+
+def test_measure_and_link_are_the_commands(page_car, caller):
+    root, work = page_car
+    assert json.loads(work.answer.measurement.report.to_json()) == command("measure", root)
+    assert json.loads(work.answer.report.to_json()) == command("link", root)
+    text = caller.get("/angles").get_data(as_text=True)
+    from photoangle.table import format_value
+
+    figure = next(f for f in work.answer.measurement.report.figures if (f.state, f.name, f.datum) == ("set", "bar_arm_angle", "chassis"))
+    assert all(digits in text for digits in format_value(figure)[:2])
+
+
+def test_the_slider_at_rest_is_the_command_with_its_options(page_car, caller):
+    root, _ = page_car
+    there = caller.get("/api/link/front-left/full?change=-7.5&lowered=15").json["figures"]
+    wanted = command("link", root, "--only", "front-left", "--change", "-7.5mm", "--lowered", "15mm")["figures"]
+    assert {(f["name"], f["state"]): f["value"] for f in there} == {(f["name"], f["state"]): f["value"] for f in wanted}
+    quick = caller.get("/api/link/front-left?change=-7.5&lowered=15").json
+    full = {f["name"]: f for f in there if f["state"] == "travel-proposed"}
+    row = next(r for r in quick["rows"] if r["name"] == "gap_min_eye")
+    assert row["value"] == pytest.approx(full["gap_min_eye"]["value"], abs=1e-4)
+    assert quick["places"]["droop"]["bar_eye"] != caller.get("/api/link/front-left").json["places"]["droop"]["bar_eye"]
+    for bad in ("change=nan", "change=1e9", "lowered=x"):
+        assert caller.get(f"/api/link/front-left?{bad}").status_code == 400
+
+
+def test_the_comparison_is_the_command(page_car, caller):
+    root, _ = page_car
+    there = caller.get("/api/compare?before=front-left/set&after=front-left/fitted").json["figures"]
+    wanted = command("compare", root / "front-left" / "set", root / "front-left" / "fitted")["changes"][0]["figures"]
+    assert [(f["name"], f["datum"], f["value"], f["verdict"]) for f in there] == [(f["name"], f["datum"], f["change"], f["verdict"]) for f in wanted]
+    for which in ("before", "after"):
+        assert caller.get(f"/compare/{which}.jpg").data[:3] == b"\xff\xd8\xff"
+
+
+@pytest.fixture
+def small(page_car, tmp_path):
+    root = tmp_path / "car"
+    for part in ("front-left/set", "front-left/ride", "lens"):
+        shutil.copytree(page_car[0] / part, root / part)
+    shutil.copyfile(page_car[0] / "car.toml", root / "car.toml")
+    return root
+
+
+def test_a_correction_counts_for_page_and_command_alike(small):
+    from photoangle.page.app import make_app
+    from photoangle.page.sessions import Sessions
+    from tests.page.conftest import HOST, Caller
+
+    work, sessions = Work(small, auto=False), Sessions(small)
+    caller = Caller(make_app(work, [HOST], sessions), sessions)
+    before = command("measure", small)["figures"]
+    name = sorted(p.name for p in (small / "front-left/set").glob("*.jpg"))[0]
+    url = f"/api/markers/front-left/set/{name}"
+    look = caller.get(f"/api/photos/front-left/set/{name}").json
+    eye = next(m for m in look["markers"] if m["role"] == "bar_eye" and m["state"] == "used")
+    gone = caller.post(url, json={"id": eye["id"], "what": "dismiss"}).json
+    assert next(m for m in gone["markers"] if m["id"] == eye["id"])["state"] == "dismissed"
+    work.jobs.start()
+    work.jobs.wait(60)
+    after = command("measure", small)["figures"]
+    assert json.loads(work.answer.measurement.report.to_json())["figures"] == after
+    assert next(s for s in work.answer.measurement.states if s.state == "set").scene.sightings[eye["id"]] == 3
+    assert after != before
+    # placed by a tap off its middle: found under it and refined to where it was seen
+    middle = [sum(p[k] for p in eye["corners"]) / 4 + 6 for k in (0, 1)]
+    found = caller.post(f"/api/under/front-left/set/{name}", json={"id": eye["id"], "at": middle}).json
+    assert found["refined"]
+    assert max(abs(a - b) for p, q in zip(found["corners"], eye["corners"]) for a, b in zip(p, q)) < 0.05  # px
+    placed = caller.post(url, json={"id": eye["id"], "what": "place", "corners": found["corners"]}).json
+    assert next(m for m in placed["markers"] if m["id"] == eye["id"])["state"] == "placed"
+    # dragged elsewhere: kept as put by hand, and told
+    off = [[x + 300, y + 300] for x, y in eye["corners"]]
+    told = caller.post(url, json={"id": eye["id"], "what": "place", "corners": off}).json
+    assert any("by hand" in f["what"] for f in told["findings"])
+
+
+def test_two_exchanged_roles_exchange_the_figures(small):
+    from calib.kit import default_kit
+    from photoangle.pipeline import measure_folder
+    from tests.conftest import quiet
+
+    before = measure_folder(small, quiet, only="front-left/set").states[0]
+    kit = default_kit()
+    ids = {kit.slot(i).role.key: i for i in before.scene.markers}
+    a, b = ids["bar_eye"], ids["link_foot"]
+    if kit.slot(a).form != kit.slot(b).form:
+        pytest.skip("not of one form")
+    save_corrections(small, Corrections({}, {"front-left/set": {a: "link_foot", b: "bar_eye"}}))
+    after = measure_folder(small, quiet, only="front-left/set").states[0]
+    import numpy as np
+
+    assert np.allclose(after.scene.markers[a].translation_mm, before.scene.markers[b].translation_mm, atol=0.05)  # mm
+
+
+@pytest.mark.parametrize("text", ["{", "[]", '{"version": 9}', '{"version": 1, "photos": {"a": 3}}', '{"version": 1, "roles": {"a": {"101": "nonsense"}}}',
+                                  '{"version": 1, "photos": {"a": {"placed": {"101": [[1, 2]]}}}}', '{"version": 1, "photos": {"a": {"dismissed": [true]}}}'])
+def test_a_broken_corrections_file_is_explained(tmp_path, text):
+    (tmp_path / NAME).write_text(text)
+    with pytest.raises(CorrectionsError):
+        read_corrections(tmp_path)
+
+
+def test_notes_keep_the_comments_and_are_read_as_typed(page_car, tmp_path):
+    file = tmp_path / "car.toml"
+    shutil.copyfile(page_car[0] / "car.toml", file)
+    before = file.read_text()
+    assert set_value(tmp_path, ("front-left", "tape", "set", "hub_to_arch"), "12 3/4") == "12 3/4 in"
+    after = file.read_text()
+    assert [line for line in after.splitlines() if line not in before.splitlines()] == ['hub_to_arch = "12 3/4 in"']
+    assert after.count("#") == before.count("#")
+    set_value(tmp_path, ("rear-left", "tape", "droop", "hub_to_arch"), "380 mm")
+    assert set_value(tmp_path, ("rear-left", "tape", "droop", "hub_to_arch"), "") == ""
+    kept = file.read_text()
+    for path, text in ((("front-left", "tape", "set", "hub_to_arch"), "12 furlong"), (("car", "kit"), "x"), (("a", "b"), "1"), (("car", "units"), "ell"),
+                       (("front-left", "tape", "../x", "hub_to_arch"), "1 mm"), (("front-left", "wanted", "within_deg"), "x")):
+        with pytest.raises(NotTaken):
+            set_value(tmp_path, path, text)
+    assert file.read_text() == kept
+
+
+def test_long_work_can_be_stopped(page_car):
+    work = Work(page_car[0], auto=False)
+    work.jobs.start()
+    work.jobs.stop()
+    work.jobs.wait(30)
+    assert "stopped" in work.jobs.state.words and not work.jobs.state.running and work.answer.number == 0
