@@ -27,7 +27,7 @@ from photoangle.linkage.mechanism import position
 from photoangle.linkage.turning import turned
 from photoangle.model import PhotoSighting, Refusal
 from photoangle.pipeline import conclude
-from photoangle.refine import AlignedTag
+from photoangle.aligned import AlignedTag
 from photoangle.results import Report
 from photoangle.saddles import CardSighting
 from photoangle.solve import solve_scene

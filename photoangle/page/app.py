@@ -7,7 +7,7 @@ from werkzeug.exceptions import HTTPException
 
 from photoangle.cautions import CAUTIONS
 from photoangle.page import (
-    routes_compare, routes_enter, routes_link, routes_markers, routes_notes, routes_pages, routes_photos, routes_work)
+    routes_compare, routes_enter, routes_link, routes_markers, routes_notes, routes_pages, routes_photos, routes_job)
 from photoangle.page.security import guard
 from photoangle.page.steps import way, what_next
 from photoangle.page.uploads import MOST_BYTES
@@ -23,7 +23,7 @@ def make_app(work, hosts, sessions, phone_url=None):
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     guard(app, hosts, sessions)
-    for routes in (routes_enter, routes_pages, routes_photos, routes_work, routes_notes, routes_link, routes_markers, routes_compare):
+    for routes in (routes_enter, routes_pages, routes_photos, routes_job, routes_notes, routes_link, routes_markers, routes_compare):
         routes.add(app, work, sessions, phone_url)
 
     @app.context_processor

@@ -46,7 +46,7 @@ def test_a_wrong_origin_changes_nothing(empty, origin):
 
 def test_without_a_session_nothing_is_shown_or_taken(page_app, page_car):
     stranger = page_app[0].test_client()
-    for path in ("/", "/api/work", "/kit.pdf", "/measure.json", "/picture/small/front-left/set/IMG_3141.jpg", "/api/lens", "/report"):
+    for path in ("/", "/api/job", "/kit.pdf", "/measure.json", "/picture/small/front-left/set/IMG_3141.jpg", "/api/lens", "/report"):
         assert stranger.get(path, **BASE).status_code == 401, path
     before = files(page_car[0])
     answer = stranger.post("/api/photos/front-left/set?name=a.jpg", data=picture(), headers={"Origin": f"http://{HOST}"}, **BASE)
@@ -195,5 +195,5 @@ def test_a_session_outlives_the_program_and_not_its_time(tmp_path):
 
 def test_callers_are_strangers_to_each_other(page_app):
     a, b = Caller(*page_app), Caller(*page_app)
-    answer = a.http.post("/api/work/stop", json={}, headers=b.headers, **BASE)
+    answer = a.http.post("/api/job/stop", json={}, headers=b.headers, **BASE)
     assert answer.status_code == 403

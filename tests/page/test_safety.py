@@ -57,7 +57,7 @@ def _send(client, data, where="front-left/droop", name="a.jpg", **more):
 def test_only_who_was_let_in_sees_anything(served):
     fresh = served._servers[0].app.test_client()
     base = f"http://127.0.0.1:{served.port}"
-    for path in ("/", "/angles", "/api/work", "/measure.json", "/picture/small/lens/a.jpg"):
+    for path in ("/", "/angles", "/api/job", "/measure.json", "/picture/small/lens/a.jpg"):
         assert fresh.get(path, base_url=base).status_code == 401, path
     assert fresh.post("/enter", json={"token": "guess"}, base_url=base, headers={"Origin": base}).status_code == 403
 
@@ -75,7 +75,7 @@ def test_a_token_is_good_once(served):
     (None, {"X-Photoangle-Key": "x"}, 403), (None, {"Sec-Fetch-Site": "cross-site"}, 403)])
 def test_wrong_host_origin_or_key_is_refused(client, base, headers, code):
     asked = {"base_url": base or client.base["base_url"], "headers": client.base["headers"] | headers}
-    assert client.post("/api/work/stop", json={}, **asked).status_code == code
+    assert client.post("/api/job/stop", json={}, **asked).status_code == code
     assert client.get("/", **client.base).status_code == 200
 
 

@@ -10,7 +10,7 @@ from calib.rows import Priors
 from photoangle.carfile import PrintCheck
 from photoangle.knowledge import paper_priors
 from photoangle.model import PhotoSighting
-from photoangle.refine import AlignedTag
+from photoangle.aligned import AlignedTag
 from photoangle.saddles import CardSighting
 from photoangle.problem import LensKnowledge
 from tests.coverage import corner

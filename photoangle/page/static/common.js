@@ -23,7 +23,7 @@ let first = null;
 let lost = 0;
 async function watch() {
   try {
-    const work = await ask("/api/work");
+    const work = await ask("/api/job");
     lost = 0;
     by("job").hidden = !work.running;
     by("job-words").textContent = work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
@@ -45,7 +45,7 @@ async function watch() {
 }
 
 if (by("job")) {
-  by("job-stop").addEventListener("click", () => post("/api/work/stop").catch(say));
+  by("job-stop").addEventListener("click", () => post("/api/job/stop").catch(say));
   by("reload").addEventListener("click", () => location.reload());
   watch();
 }

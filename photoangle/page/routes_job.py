@@ -11,16 +11,16 @@ from photoangle.page.steps import what_next
 
 def add(app, work, sessions, phone_url):
     """Add the routes to a Flask app."""
-    @app.get("/api/work")
+    @app.get("/api/job")
     def progress():
         return jsonify(asdict(work.jobs.state) | {"answer": work.answer.number, "next": asdict(what_next(work))})
 
-    @app.post("/api/work/start")
+    @app.post("/api/job/start")
     def start():
         work.jobs.start()
         return jsonify(asdict(work.jobs.state))
 
-    @app.post("/api/work/stop")
+    @app.post("/api/job/stop")
     def stop():
         work.jobs.stop()
         return jsonify(asdict(work.jobs.state))
