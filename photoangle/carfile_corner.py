@@ -61,13 +61,16 @@ def _standoffs(checks, table, path):
     return values, sigmas
 
 
+def _three(checks, value, path, key, how):
+    if not (isinstance(value, list) and len(value) == 3):
+        checks.fail(path, f"{key} should be three lengths", f"write {key} = {how}")
+
+
 def _offsets(checks, table, path):
     checks.known(table, ROLE_KEYS, path)
     out = {}
     for key, value in table.items():
-        if not (isinstance(value, list) and len(value) == 3):
-            checks.fail(path, f"{key} should be three lengths", f"write {key} = [right, down, into] as on the"
-                        " marker, such as [\"0 mm\", \"45 mm\", \"16 mm\"]")
+        _three(checks, value, path, key, "[right, down, into] as on the marker, such as [\"0 mm\", \"45 mm\", \"16 mm\"]")
         try:
             out[key] = tuple(-parse_length(v.strip()[1:], checks.units) if isinstance(v, str) and
                              v.strip().startswith("-") else parse_length(v, checks.units) for v in value)
@@ -83,9 +86,7 @@ def _from_bush(checks, table, path):
     checks.known(table, known, path)
     out = {}
     for key, value in table.items():
-        if not (isinstance(value, list) and len(value) == 3):
-            checks.fail(path, f"{key} should be three lengths", f"write {key} = [forward, left, up] of the bar's bush,"
-                        " such as [\"-80 mm\", \"120 mm\", \"310 mm\"]")
+        _three(checks, value, path, key, "[forward, left, up] of the bar's bush, such as [\"-80 mm\", \"120 mm\", \"310 mm\"]")
         out[key] = tuple(_signed(checks, v, path, key, 0, 2000) for v in value)
     return out
 

@@ -118,17 +118,21 @@ def _folder_pairs(first, second, progress, kit_path):
     return Pairs([(a[k], b[k]) for k in keys], kit, m.car.units, second.root / "results", findings)
 
 
+def side_in(measurement, state, name):
+    """The Side of one StateResult of a Measurement of a car folder; name: in words."""
+    rides = {s.corner: s for s in measurement.states if s.state == "ride"}
+    return Side(state, name, str(measurement.root), measurement.car.print_check, rides)
+
+
 def _sides(given, measurement, several):
     """Key -> Side of what an argument covers; the key is what must agree with the other argument's."""
     out = {}
-    rides = {s.corner: s for s in measurement.states if s.state == "ride"}
     for s in measurement.states:
         if given.corner not in (None, s.corner) or given.state not in (None, s.state):
             continue
         key = {"state": (), "corner": (s.state,), "car": (s.corner, s.state)}[given.kind]
         name = f"{s.corner}/{s.state}"
-        out[key] = Side(s, f"{measurement.root.name}/{name}" if several else name, str(measurement.root),
-                        measurement.car.print_check, rides)
+        out[key] = side_in(measurement, s, f"{measurement.root.name}/{name}" if several else name)
     return out
 
 

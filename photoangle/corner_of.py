@@ -22,7 +22,7 @@ _SET_WITHIN_MM = 2.0
 _ROLES = {"hub", "arch_lip", "hose_a", "hose_b", "hose_c", "bar_bush", "bar_eye", "link_foot", "arm_pivot_front",
           "arm_pivot_rear", "arm_ball_joint"}
 _HOSE_ON = {"between": "mid"}
-_STUDS = {"bar_eye": "bar_eye", "link_foot": "link_foot"}
+_STUDS = ("bar_eye", "link_foot")
 
 
 @dataclass(frozen=True)
@@ -143,7 +143,7 @@ def _studs(result, kit, axes):
     for i, pose in sorted(result.scene.markers.items()):
         slot = kit.slot(i)
         if slot.form == "plate" and slot.role.key in _STUDS and i not in result.scene.loose:
-            out[_STUDS[slot.role.key]] = Direction.within(axes.T @ pose.rotation[:, 2], _STUD_DEG)
+            out[slot.role.key] = Direction.within(axes.T @ pose.rotation[:, 2], _STUD_DEG)
     return out
 
 

@@ -17,12 +17,13 @@ from photoangle.linkage.travel import ride_rise
 from photoangle.linkage.turning import turned
 from photoangle.model import Refusal
 
-ORANGE, SKY, GREEN, VERMILION, PURPLE, BLUE, BLACK, GREY = (
-    "#e69f00", "#56b4e9", "#009e73", "#d55e00", "#cc79a7", "#0072b2", "#000000", "#666666")
+ORANGE, SKY, GREEN, VERMILION, BLUE, BLACK, GREY = (
+    "#e69f00", "#56b4e9", "#009e73", "#d55e00", "#0072b2", "#000000", "#666666")
 _SIZE = 13
 
 
-def _figure(width, height, rows, columns):
+def new_figure(width, height, rows, columns):
+    """(matplotlib Figure of width x height inches, its axes (rows, columns))."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -31,7 +32,8 @@ def _figure(width, height, rows, columns):
     return figure, figure.subplots(rows, columns, squeeze=False)
 
 
-def _bytes(figure, kind):
+def picture_bytes(figure, kind):
+    """A Figure as the bytes of a "png" or "svg"; the same figure gives the same bytes."""
     import matplotlib
 
     out = io.BytesIO()
@@ -67,7 +69,7 @@ def draw_views(answer, kind="png"):
     """Side and front views at droop, ride height and bump.  Returns bytes of a picture, or None without an answer."""
     if answer.base is None or isinstance(answer.present, Refusal):
         return None
-    figure, axes = _figure(13, 8.2, 2, 3)
+    figure, axes = new_figure(13, 8.2, 2, 3)
     proposed = answer.proposed is not None and not isinstance(answer.proposed, Refusal)
     left = answer.corner.endswith("left")
     places = {name: [corner_at(answer, bump)] + ([corner_at(answer, bump, answer.change_mm, answer.hole_mm)] if proposed else [])
@@ -92,7 +94,7 @@ def draw_views(answer, kind="png"):
     words = "solid: present link" + (f"   dashed: link {answer.change_mm:+.1f} mm" if proposed else "")
     figure.suptitle(f"{answer.corner}: {words}\nside view: {front};  front view: the car's left on the right;  mm from the bar's bush",
                     fontsize=_SIZE)
-    return _bytes(figure, kind)
+    return picture_bytes(figure, kind)
 
 
 def _frame(axes):
@@ -163,7 +165,7 @@ def draw_travel(answer, kind="png"):
     shown = [(n, t) for n, t in _PLOTS if n in results[0][0].courses]
     columns = 3
     rows = -(-len(shown) // columns)
-    figure, axes = _figure(13, 2.9 * rows, rows, columns)
+    figure, axes = new_figure(13, 2.9 * rows, rows, columns)
     for ax, (name, title) in zip(axes.flat, shown):
         for result, words, colour, style in results:
             course = result.courses[name]
@@ -186,7 +188,7 @@ def draw_travel(answer, kind="png"):
     hatched = ";  hatched: beyond what was measured" if answer.travel.measured_mm is not None else ""
     figure.supxlabel(f"wheel travel from ride height, mm (droop left, bump right);  bands: 95 %{hatched}", fontsize=_SIZE)
     figure.suptitle(f"{answer.corner}: over the travel", fontsize=_SIZE + 1, fontweight="bold")
-    return _bytes(figure, kind)
+    return picture_bytes(figure, kind)
 
 
 def _limits(ax, answer, name):

@@ -81,9 +81,7 @@ def solve(root, car, wishes, only, kit_path, tape_alone, progress):
         measured = measurement.report.figures
         report = Report(findings=list(measurement.report.findings))
     axles = axle_answers(answers, measured, car)
-    for a in answers + axles:
-        report.figures += a.figures
-        report.tell(*a.findings)
+    report.take(answers + axles)
     return answers, axles, report
 
 

@@ -9,7 +9,8 @@ from photoangle.model import Refusal
 from photoangle.table import format_value
 
 _HEADS = {LEAVE: "LEAVE IT", CHANGE: "CHANGE THE LINK", CANNOT_TELL: "CAN'T TELL YET", OUT_OF_REACH: "OUT OF REACH"}
-_ROWS = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
+# What is shown of the travel: name of the extreme, words.
+EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
          ("gap_min_a", "eye or link to hose A"), ("gap_min_b", "eye or link to hose B"),
          ("gap_min_c", "eye or link to hose C"), ("joint_tilt_max_eye", "eye joint tilts up to"),
          ("joint_tilt_max_foot", "foot joint tilts up to"), ("line_up_min", "arm and link from one line"))
@@ -124,7 +125,7 @@ def travel_rows(answer):
     if not shown:
         return [], []
     results, heads = zip(*shown)
-    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in _ROWS if all(name in r.nearest for r in results)]
+    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in EXTREMES if all(name in r.nearest for r in results)]
     ratios = [r.at_ride.get("motion_ratio") for r in results]
     if all(ratios):
         ends = [r.courses["motion_ratio"].value for r in results]
@@ -141,16 +142,16 @@ def _travel(answer):
     return lines + [f"    {words:28s}" + "".join(f"{c:24s}" for c in cells).rstrip() for words, cells in [("worst of", heads), *rows]]
 
 
-_VERDICTS = {"clear": "clear", "not clear": "TOUCHES", "cannot tell": "can't tell"}
+def near_verdict(near):
+    """The verdict on a `travel.Nearest` in a word or two, or nothing where it has none."""
+    words = (("good", "TOO FAR") if near.figure.unit == "deg" else ("clear", "TOUCHES"))
+    return {"clear": words[0], "not clear": words[1], "cannot tell": "can't tell"}.get(near.verdict, "")
 
 
 def _cell(near):
     f = near.figure
-    mark = _VERDICTS.get(near.verdict, "")
-    if f.unit == "deg":
-        mark = {"clear": "good", "not clear": "TOO FAR", "cannot tell": "can't tell"}.get(near.verdict, "")
     half = (f.high95 - f.low95) / 2
-    return f"{f.value:.0f} +-{half:.0f} at {near.at_mm:+.0f} {mark}".rstrip()
+    return f"{f.value:.0f} +-{half:.0f} at {near.at_mm:+.0f} {near_verdict(near)}".rstrip()
 
 
 def axle_lines(axle, units="mm"):

@@ -27,9 +27,7 @@ def whole_answer(root, progress, kit_path=None, only=None, state=None):
     answers = link_answers(measurement, Wishes(state=state))
     axles = axle_answers(answers, measurement.report.figures, measurement.car)
     report = Report(figures=list(measurement.report.figures), findings=list(measurement.report.findings))
-    for a in answers + axles:
-        report.figures += a.figures
-        report.tell(*a.findings)
+    report.take(answers + axles)
     return measurement, answers, axles, next_steps(measurement, only), report
 
 

@@ -28,6 +28,12 @@ class Report:
             if finding not in self.findings:
                 self.findings.append(finding)
 
+    def take(self, answers):
+        """Add the figures and findings of answers (`link.CornerAnswer`, `axles.AxleAnswer`)."""
+        for answer in answers:
+            self.figures += answer.figures
+            self.tell(*answer.findings)
+
     @property
     def exit_code(self):
         """0 good; 1 measured but something needs attention; 2 nothing could be measured."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from photoangle.drawings import BLACK, BLUE, GREY, VERMILION, _bytes, _figure
+from photoangle.drawings import BLACK, BLUE, GREY, VERMILION, new_figure, picture_bytes
 
 
 def draw_stand(result, advice, kit, kind="png"):
@@ -26,7 +26,7 @@ def draw_stand(result, advice, kit, kind="png"):
     taken = at([-c.rotation.T @ c.translation_mm for c in result.scene.cameras])
     stand = at(-advice.camera.rotation.T @ advice.camera.translation_mm)[0]
     left = result.corner is None or result.corner.endswith("left")
-    figure, (row,) = _figure(9, 4.8, 1, 2)
+    figure, (row,) = new_figure(9, 4.8, 1, 2)
     for ax, across, upright, title in ((row[0], 0, 1, "from above"), (row[1], 0, 2, "from the side")):
         # front of the car to the left, as one sees it from outside its left side; the other side mirrored
         sign = -1 if left else 1
@@ -52,4 +52,4 @@ def draw_stand(result, advice, kit, kind="png"):
         ax.grid(color="#dddddd", linewidth=0.6)
         ax.tick_params(labelsize=8, colors=GREY)
     figure.supxlabel(f"mm; front of the car to the {'left' if left else 'right'}; squares: markers; circles: photos there are", fontsize=10)
-    return _bytes(figure, kind)
+    return picture_bytes(figure, kind)

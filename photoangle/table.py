@@ -56,10 +56,15 @@ def budget_words(figure, room=24):
     return words
 
 
+def shown_figures(figures):
+    """The photos' figures in the order in which they are shown."""
+    return sorted((f for f in figures if not f.name.startswith("tape:")),
+                  key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
+
+
 def figure_lines(figures, units="mm"):
     """Table lines of one state's figures (photo figures only)."""
-    rows = [f for f in figures if not f.name.startswith("tape:")]
-    rows.sort(key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
+    rows = shown_figures(figures)
     lines = [f"  {'':21s} {'value':>8s} {'+- 95 %':>8s} {'':3s} {'against':7s}  mostly from"]
     for f in rows:
         value, half, unit = format_value(f, units)
@@ -92,13 +97,18 @@ def plain(text):
     return "".join(c if c.isprintable() else "?" for c in str(text))
 
 
+def graver_first(findings):
+    """Findings, the grave ones first."""
+    order = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
+    return sorted(findings, key=lambda f: order.get(f.level, 3))
+
+
 def finding_lines(findings, width=80):
     """Findings, the grave ones first, wrapped to the terminal."""
     import textwrap
 
-    order = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
     lines = []
-    for f in sorted(findings, key=lambda f: order.get(f.level, 3)):
+    for f in graver_first(findings):
         text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
         text += f" Do: {full_stop(f.do)}" if f.do else ""
         lines += textwrap.wrap(plain(text), width, subsequent_indent="      ")

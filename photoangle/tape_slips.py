@@ -55,7 +55,7 @@ def tape_slips(car, comparisons, figures):
             slips.append(slip)
     explained = {(s.corner, s.state, s.name) for s in slips}
     rest = [c for c in bad if _key(c) not in explained and abs(c.e_n) > _CLEARLY]
-    return slips, [_said(s, car, comparisons, len(good)) for s in slips] + [_unexplained(c, car) for c in rest]
+    return slips, [_said(s, car, len(good)) for s in slips] + [_unexplained(c, car) for c in rest]
 
 
 def _unexplained(c, car):
@@ -164,7 +164,7 @@ def _words(name):
     return name.replace("_", " ")
 
 
-def _said(slip, car, comparisons, good):
+def _said(slip, car, good):
     reading = car.corner(slip.corner).tape[slip.state][slip.name]
     rest = f"; the other {good} readings agree" if good else ""
     right = (f"{slip.put_right_mm / INCH:.2f} in" if car.units == "in" else f"{slip.put_right_mm:.0f} mm")

@@ -29,6 +29,21 @@ def samples():
     return SAMPLES
 
 
+@pytest.fixture(scope="module")
+def browser():
+    """The system's Chromium, driven by playwright; skipped with the reason where there is none."""
+    import shutil
+
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        pytest.skip("no chromium on this machine")
+    with sync_api.sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        yield opened
+        opened.close()
+
+
 def quiet(items, label):
     """A progress that shows nothing."""
     return items

@@ -116,14 +116,9 @@ def _moved(rng, lens, width, moving):
     return out
 
 
-def make_scene(setting, seed, width=2016):
-    """Photos of one scene and its truth.
-
-    Returns (photos: list of Photo, profiles, truth: marker id -> Pose, card pose).
-    """
-    rng = np.random.default_rng([seed, 5])
-    height = width * 3 // 4
-    lens = scaled_lens(width)
+def phone(setting, rng, width):
+    """A phone as a Setting wants it: its true lens, CameraIdentity, and its profiles where it has any."""
+    lens, height = scaled_lens(width), width * 3 // 4
     if not setting.profile:
         lens[0] *= 1 + rng.normal(0, 0.02)
         lens[2:4] += rng.normal(0, 0.006 * width, 2)
@@ -136,6 +131,17 @@ def make_scene(setting, seed, width=2016):
         found = calibrate(views, width, height, lens[0])
         profiles = [CameraProfile(identity, found.lens, found.covariance, found.shift_sigma, found.floor_px,
                                   len(views), found.rms_px, found.variance_factor, 0.1, 0.1, "")]
+    return lens, identity, profiles
+
+
+def make_scene(setting, seed, width=2016):
+    """Photos of one scene and its truth.
+
+    Returns (photos: list of Photo, profiles, truth: marker id -> Pose, card pose).
+    """
+    rng = np.random.default_rng([seed, 5])
+    height = width * 3 // 4
+    lens, identity, profiles = phone(setting, rng, width)
     tags, card = corner(rng)
     # the print is a little larger or smaller than the rule says
     size = 1 + rng.normal(0, CHECK.u_mm / 150.0)

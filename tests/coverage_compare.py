@@ -11,10 +11,8 @@ from collections import Counter
 
 import numpy as np
 
-from calib.calibrate import calibrate
-from calib.photo import CameraIdentity, Photo
+from calib.photo import Photo
 from calib.poses import Pose, rotation_from_vector
-from calib.profile import CameraProfile
 from photoangle.carfile_nouns import CarFile, Corner, Level
 from photoangle.compare import DOUBTFUL, NONE, REAL, Side, compare_sides
 from photoangle.datum import gravity
@@ -26,8 +24,8 @@ from photoangle.results import Report
 from photoangle.sight import sight_photo
 from photoangle.solve import solve_scene
 from photoangle.states import StateResult, tie_states
-from tests.coverage import CHECK, Setting, _moved, _views, corner, settings, true_figures
-from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
+from tests.coverage import CHECK, Setting, _moved, corner, phone, settings, true_figures
+from tests.scenes import KIT, Camera, card_flat, facing, look_at, shoot, tag_flat
 
 STANDOFF_MM, STUCK_MM = 20.0, 1.0
 _BODY = {i: KIT.slot(i).role.body for i in (*range(100, 120),)}
@@ -59,20 +57,7 @@ def _strip(tags, rng):
 def make_pair(setting, seed, null, width=2016):
     """Two sets of photos with truth: [(photos, tags, joints), ...], profiles, whether the eye's marker was stuck anew."""
     rng = np.random.default_rng([seed, 11])
-    lens = scaled_lens(width)
-    if not setting.profile:
-        lens[0] *= 1 + rng.normal(0, 0.02)
-        lens[2:4] += rng.normal(0, 0.006 * width, 2)
-        lens[4:] *= rng.uniform(0.3, 1.2)
-    height = width * 3 // 4
-    focal35 = scaled_lens(width)[0] / np.hypot(width, height) * 43.2666
-    identity = CameraIdentity("Plover", "P9", "", None, focal35, 1.0, width, height)
-    profiles = []
-    if setting.profile:
-        views = _views(rng, lens, width, setting.moving)
-        found = calibrate(views, width, height, lens[0])
-        profiles = [CameraProfile(identity, found.lens, found.covariance, found.shift_sigma, found.floor_px,
-                                  len(views), found.rms_px, found.variance_factor, 0.1, 0.1, "")]
+    lens, identity, profiles = phone(setting, rng, width)
     tags, card = corner(rng)
 
     def extra(i, x, y, z):

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from photoangle.carfile_nouns import CORNERS
-from photoangle.link_table import _HEADS, answer_lines, axle_lines, headline
+from photoangle.link_table import answer_lines, axle_lines, headline, verdict_words
 from photoangle.model import ATTENTION, NOTE, UNUSABLE, Refusal
-from photoangle.table import budget_words, figure_title, format_value, title_rank
+from photoangle.table import budget_words, figure_title, format_value, graver_first, shown_figures
 
-_ORDER = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
 # Words and a sign for each level: never the colour alone.
 LEVELS = {UNUSABLE: ("Stop", "✖"), ATTENTION: ("Look", "▲"), NOTE: ("Note", "•")}
 
@@ -16,15 +15,13 @@ def finding_rows(findings):
     """Findings as dicts, the grave ones first."""
     return [{"level": f.level, "head": LEVELS.get(f.level, LEVELS[NOTE])[0], "sign": LEVELS.get(f.level, LEVELS[NOTE])[1],
              "where": f.where, "what": f.what, "do": f.do}
-            for f in sorted(findings, key=lambda f: _ORDER.get(f.level, 3))]
+            for f in graver_first(findings)]
 
 
 def figure_rows(figures, units):
     """Photo figures of one state as dicts of text."""
-    rows = sorted((f for f in figures if not f.name.startswith("tape:")),
-                  key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
     out = []
-    for f in rows:
+    for f in shown_figures(figures):
         value, half, unit = format_value(f, units)
         out.append({"name": f.name, "title": figure_title(f.name), "value": value, "half": half, "unit": "°" if unit == "deg" else unit,
                     "datum": f.datum or "", "from": budget_words(f, 40)})
@@ -56,7 +53,7 @@ def link_rows(answers, axles, units):
     for a in answers:
         refused = isinstance(a.advice, Refusal) or a.advice is None
         out.append({"corner": a.corner, "state": a.base.state if a.base is not None else None,
-                    "verdict": "no answer" if refused else _HEADS[a.advice.verdict].capitalize(), "sentence": headline(a) + ".",
+                    "verdict": "no answer" if refused else verdict_words(a).capitalize(), "sentence": headline(a) + ".",
                     "do": getattr(a.advice, "do", ""), "lines": answer_lines(a, units), "slider": a.base is not None and not refused,
                     "findings": finding_rows(a.findings)})
     return out, [line for axle in axles for line in axle_lines(axle, units)]

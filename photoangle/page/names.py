@@ -23,9 +23,14 @@ def checked_corner(corner):
     return corner
 
 
+def is_state(name):
+    """Whether a text may be the name of a state."""
+    return isinstance(name, str) and bool(_STATE.fullmatch(name))
+
+
 def checked_state(state):
     """A state's name, or 404."""
-    if not isinstance(state, str) or not _STATE.fullmatch(state) or state in ("results", "lens"):
+    if not is_state(state) or state in ("results", "lens"):
         abort(404, "a state's name is of small letters, digits, - and _")
     return state
 

@@ -14,7 +14,7 @@ from calib.files import write_whole
 from photoangle.carfile import parse_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.carfile_nouns import ATTITUDE_NAMES, CORNERS, ROLE_KEYS, TAPE_NAMES
-from photoangle.page.names import _STATE
+from photoangle.page.names import is_state
 
 _LENGTH, _DEGREES, _COUNT, _WORDS = "length", "degrees", "count", "words"
 # What may be changed from the page, below a corner: section -> key -> kind
@@ -47,7 +47,7 @@ def kind_of(path):
         found = CAR_KEYS.get(path[0], {}).get(path[1])
     elif len(path) == 3 and path[0] in CORNERS:
         found = CORNER_KEYS.get(path[1], {}).get(path[2])
-    elif len(path) == 4 and path[0] in CORNERS and path[1] == "tape" and _STATE.fullmatch(path[2]):
+    elif len(path) == 4 and path[0] in CORNERS and path[1] == "tape" and is_state(path[2]):
         found = _DEGREES if path[3] in ATTITUDE_NAMES else _LENGTH if path[3] in TAPE_NAMES else None
     if found is None:
         raise NotTaken("this cannot be written from the page", "write it into car.toml yourself")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import tempfile
 from pathlib import Path
 
@@ -82,12 +81,12 @@ def add(app, work, sessions, phone_url):
 
     @app.get("/report")
     def report():
-        return render_template("report.html", here="/report", there=_has_report(), ready=work.answer.measurement is not None)
+        return render_template("report.html", here="/report", ready=work.answer.measurement is not None)
 
     @app.get("/report.html")
     def report_page():
         answer = work.answer
-        if not _has_report() or answer.measurement is None:
+        if answer.measurement is None:
             abort(404, "there is no report yet")
         from photoangle.report.page import report_html
 
@@ -98,10 +97,6 @@ def add(app, work, sessions, phone_url):
     def figures():
         path = work.root / "results" / "measure.json"
         return send_file(path.resolve(), mimetype="application/json") if path.is_file() and not path.is_symlink() else abort(404)
-
-
-def _has_report():
-    return importlib.util.find_spec("photoangle.report") is not None
 
 
 def _car(work):

@@ -9,7 +9,8 @@ import numpy as np
 from calib.lens import project
 from calib.photo import read_upright
 from photoangle.annotate import BLACK, PARTS, Canvas, part_end, photo_lens
-from photoangle.compare import Side, compare_sides, overall
+from photoangle.compare import compare_sides, overall
+from photoangle.compare_inputs import side_in
 from photoangle.compare_table import change_numbers
 from photoangle.compare_view import best_photos, looked_up, move_between, parts_plane
 from photoangle.table import figure_title, title_rank
@@ -19,13 +20,12 @@ _READ_PX, _WIDE_PX = 2400, 1400
 
 def compared(measurement, before, after):
     """The Comparison of two states "corner/state", or None where one was not measured."""
-    rides = {s.corner: s for s in measurement.states if s.state == "ride"}
     sides = []
     for name in (before, after):
         state = next((s for s in measurement.states if f"{s.corner}/{s.state}" == name), None)
         if state is None:
             return None
-        sides.append(Side(state, name, str(measurement.root), measurement.car.print_check, rides))
+        sides.append(side_in(measurement, state, name))
     return compare_sides(*sides, measurement.kit)
 
 

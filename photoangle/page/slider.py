@@ -7,7 +7,7 @@ from dataclasses import replace
 from photoangle.drawings import corner_at
 from photoangle.link import link_answers
 from photoangle.link_command import no_wishes, wishes_from
-from photoangle.link_table import _ROWS, _VERDICTS, headline
+from photoangle.link_table import EXTREMES, headline, near_verdict
 from photoangle.linkage.travel import over_travel
 from photoangle.model import Refusal
 from photoangle.table import format_value
@@ -42,15 +42,12 @@ def _clearances(result):
     if isinstance(result, Refusal):
         return {"rows": [], "trouble": f"{result.finding.what}; {result.finding.do}", "angle": None}
     rows = []
-    for name, words in _ROWS:
+    for name, words in EXTREMES:
         near = result.nearest.get(name)
         if near is not None:
             f = near.figure
-            verdict = _VERDICTS.get(near.verdict, "")
-            if f.unit == "deg":
-                verdict = {"clear": "good", "not clear": "TOO FAR", "cannot tell": "can't tell"}.get(near.verdict, "")
             rows.append({"name": name, "words": words, "value": f.value, "half": (f.high95 - f.low95) / 2,
-                         "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "verdict": verdict})
+                         "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "verdict": near_verdict(near)})
     angle = result.at_ride.get("bar_arm_angle")
     trouble = "; ".join(f.what for f in result.findings if f.level == "unusable")
     return {"rows": rows, "trouble": trouble,

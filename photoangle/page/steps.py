@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from photoangle.link_table import _HEADS
+from photoangle.link_table import verdict_words
 from photoangle.linkage.advice import CHANGE
 from photoangle.model import ATTENTION, UNUSABLE, Refusal
 from photoangle.pipeline import PROFILE_NAME, state_folders
@@ -36,7 +36,7 @@ def way(work):
         ("/photos", "Photos", f"{sum(states.values())} in {len(states)} state{'s' * (len(states) != 1)}", bool(states)),
         ("/tape", "Tape", "readings", any(c.tape for c in work.car()[0].corners.values())),
         ("/angles", "Angles", f"{figures} figures{stale}" if figures else "not yet", figures > 0),
-        ("/link", "Link", _HEADS.get(getattr(linked[0].advice, "verdict", None), "no answer").lower() if linked else "not yet",
+        ("/link", "Link", verdict_words(linked[0]).lower() if linked else "not yet",
          bool(linked)),
         ("/compare", "Before, after", "ready" if pairs and figures else "after the new link", pairs and figures > 0),
         ("/report", "Report", "ready" if figures else "not yet", figures > 0)]

@@ -112,9 +112,7 @@ class Work:
         findings = list(measurement.report.findings) if measurement else []
         axles = axle_answers(answers, measurement.report.figures if measurement else [], load_car(self.root))
         report = Report(findings=findings)
-        for a in answers + axles:
-            report.figures += a.figures
-            report.tell(*a.findings)
+        report.take(answers + axles)
         steps = next_steps(measurement) if measurement else []
         # the answer is shown at once; the pictures beside the results follow
         self.answer = Answer(measurement, answers, axles, steps, report, made_from, self.answer.number + 1)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from photoangle.cautions import CAUTIONS
 from photoangle.carfile_nouns import CORNERS
-from photoangle.compare import Side, compare_sides, overall
+from photoangle.compare import compare_sides, overall
+from photoangle.compare_inputs import side_in
 from photoangle.compare_table import change_numbers
 from photoangle.joint_motion import in_order
 from photoangle.link_table import axle_lines, headline, two_ways_rows, travel_rows, verdict_words
@@ -12,10 +13,9 @@ from photoangle.model import ATTENTION, NOTE, UNUSABLE
 from photoangle.report import pictures
 from photoangle.report.fitting import AFTER, ORDER, TORQUES, fitting_cards
 from photoangle.report.record import inputs, record_rows
-from photoangle.table import figure_title, format_value, title_rank
+from photoangle.table import figure_title, format_value, graver_first, shown_figures, title_rank
 
 _LEVELS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "stop"}
-_RANK = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
 
 
 def report_content(measurement, answers, axles, steps, report, now=None):
@@ -35,12 +35,11 @@ def report_content(measurement, answers, axles, steps, report, now=None):
         corners.append({"name": corner, "answer": _answer(answer, units) if answer else None,
                         "states": [_state(s, measurement, units) for s in states],
                         "changes": _changes(states, measurement, units)})
-    findings = sorted(report.findings, key=lambda f: _RANK.get(f.level, 3))
     return {"title": measurement.car.name or "car", "units": units, "corners": corners,
             "verdicts": [(a.corner, verdict_words(a), headline(a)) for a in answers],
             "axles": [line for a in axles for line in axle_lines(a, units)],
             "steps": [_step(s, measurement) for s in steps if not _enough(s)], "enough": [s for s in steps if _enough(s)],
-            "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in findings],
+            "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in graver_first(report.findings)],
             "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
             "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER}
 
@@ -53,10 +52,8 @@ def _answer(answer, units):
 
 def _state(state, measurement, units):
     figures = [f for f in measurement.report.figures if (f.corner, f.state) == (state.corner, state.state)]
-    photo = sorted((f for f in figures if not f.name.startswith("tape:")),
-                   key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
     rows = []
-    for f in photo:
+    for f in shown_figures(figures):
         value, half, unit = format_value(f, units)
         rows.append({"name": figure_title(f.name), "value": value, "half": half, "unit": unit, "datum": f.datum or "",
                      "budget": [(source, share) for source, share in f.budget.items() if share >= 0.05]})
@@ -73,10 +70,9 @@ def _state(state, measurement, units):
 def _changes(states, measurement, units):
     """One state against the one before it, ride left out."""
     shown = [s for s in states if s.state != "ride"]
-    rides = {s.corner: s for s in measurement.states if s.state == "ride"}
     out = []
     for before, after in zip(shown, shown[1:]):
-        sides = [Side(s, f"{s.corner}/{s.state}", str(measurement.root), measurement.car.print_check, rides) for s in (before, after)]
+        sides = [side_in(measurement, s, f"{s.corner}/{s.state}") for s in (before, after)]
         comparison = compare_sides(*sides, measurement.kit)
         rows = [(figure_title(c.figure.name.removeprefix("change:")), c.figure.datum or "", *change_numbers(c, units), c.verdict)
                 for c in sorted(comparison.changes, key=lambda c: (title_rank(c.figure.name.removeprefix("change:")), c.figure.datum or ""))

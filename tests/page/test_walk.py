@@ -11,18 +11,6 @@ from photoangle.page.serve import Served
 
 
 @pytest.fixture(scope="module")
-def browser():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        pytest.skip("no chromium on this machine")
-    with sync_api.sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
-
-
-@pytest.fixture(scope="module")
 def served(samples, car_copy, tmp_path_factory):
     """The page over the demo's front-left corner without its droop photos, the lens learnt."""
     root = tmp_path_factory.mktemp("page") / "heron"

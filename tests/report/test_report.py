@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import re
-import shutil
 from dataclasses import replace
 from datetime import datetime
 
@@ -107,18 +106,6 @@ def test_text_has_contrast():
     for colour in set(re.findall(r"(?<!-)color: (#[0-9a-f]+)", css)):
         # WCAG 2.2, 1.4.3: 4.5 to 1 against the white page
         assert 1.05 / (_luminance(colour) + 0.05) >= 4.5, colour
-
-
-@pytest.fixture(scope="module")
-def browser():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        pytest.skip("no chromium on this machine")
-    with sync_api.sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
 
 
 @pytest.mark.parametrize("width", [390, 1280])
