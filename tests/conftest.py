@@ -14,6 +14,11 @@ SHARED = ROOT.parent / "shared" / "data"
 SAMPLES = ROOT / "sample_images"
 
 
+def pytest_collection_modifyitems(items):
+    """The longest test first, so that no core waits for it at the end."""
+    items.sort(key=lambda item: "test_walk" not in item.nodeid)
+
+
 @pytest.fixture(scope="session")
 def shared_data():
     """Folder of photos and published values from outside, which is not part of the project."""
