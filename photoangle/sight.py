@@ -104,7 +104,7 @@ def _align(grey, family, tag, lens, blur):
             or (corners[:, 1] > grey.shape[0] - 1 - _EDGE_PX).any()):
         return None, (NOTE, "is cut off by the edge of the photo", "stand a little further back, or aim at it")
     if aligned.bent and aligned.bend_px > MOST_BEND * aligned.side_px:
-        return None, (ATTENTION, "is bent, as round a tube, and was left out",
+        return None, (ATTENTION, "is bent, as round a tube, or partly hidden, and was left out",
                       "stick it on something flat and stiff, such as a piece of tin")
     wrong, _ = wrong_cells(grey, corners, family, tag.tag_id)
     if aligned.fit < _LEAST_FIT or wrong > _MOST_WRONG_CELLS:

@@ -112,3 +112,11 @@ def test_packages_on_the_card_are_used():
         if name in ("pytest", "pypdfium2", "uncertainties", "pupil-apriltags", "pyceres", "mitsuba", "piexif", "setuptools"):
             continue
         assert module.get(name, name) in tops, name
+
+
+def test_readme_and_program_give_the_same_cautions():
+    from photoangle.cautions import CAUTIONS
+
+    readme = " ".join((ROOT / "README.md").read_text().split())
+    for line in CAUTIONS:
+        assert line in readme, line
