@@ -18,8 +18,8 @@ _SEPARABLE = 0.25
 _LEAST_SAMPLES = 0.3
 _NOTHING, _FAR = 1e-6, 6.0
 _REACH_CELLS = 0.75  # how far around the black square the pattern can be read; beyond it is white
-_PLACES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+# Copies of a pattern this many widths apart add up to a smooth one.
+_APART = 1.2
 
 
 @lru_cache(maxsize=512)
@@ -100,7 +100,7 @@ def _blur_parts(blur_px2, to_tag):
     values, vectors = np.linalg.eigh(blur_px2)
     focus = values[0] * to_tag @ to_tag.T + _LEAST_SAMPLES**2 * np.eye(2) * 1e-3
     way = to_tag @ vectors[:, 1] * np.sqrt(12 * max(values[1] - values[0], 0))
-    steps = int(np.clip(np.ceil(np.abs(way).max()), 1, 24))
+    steps = int(np.clip(np.ceil(np.linalg.norm(way) / (_APART * np.sqrt(np.linalg.eigvalsh(focus)[0]))), 1, 24))
     moves = way[:, None] * (np.arange(steps) + 0.5 - steps / 2) / steps
     # each step is itself a short piece of the way
     focus = focus + np.outer(way, way) / 12 / steps**2
@@ -111,12 +111,20 @@ def _blur_parts(blur_px2, to_tag):
     if abs(askew) > _SEPARABLE:
         # a Gaussian askew is one along the axes, moved along a line by another
         line = np.sqrt(abs(askew)) * np.array([np.sqrt(a), np.sign(b) * np.sqrt(c)])
-        moves = (moves[:, :, None] + line[:, None, None] * _PLACES).reshape(2, -1)
-        weights = (weights[:, None] * _WEIGHTS).ravel()
+        places, shares = _gaussian_line(2 * int(np.ceil(2.5 * np.sqrt(abs(askew) / (1 - abs(askew))))) + 1)
+        moves = (moves[:, :, None] + line[:, None, None] * places).reshape(2, -1)
+        weights = (weights[:, None] * shares).ravel()
         a, c = a * (1 - abs(askew)), c * (1 - abs(askew))
         laid[0, 1] = laid[1, 0] = laid[0, 1] + b
     widths = np.maximum(np.sqrt([a, c]), _LEAST_SAMPLES)
     return widths, moves, weights, laid
+
+
+@lru_cache(maxsize=16)
+def _gaussian_line(count):
+    """Places and weights (count,) that stand for a standard Gaussian (Gauss and Hermite's)."""
+    places, weights = np.polynomial.hermite_e.hermegauss(count)
+    return places, weights / weights.sum()
 
 
 def _spread(along, n, width, moves):
