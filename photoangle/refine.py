@@ -78,19 +78,12 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
             dirty = bool(with_field @ with_field < _DIRTY * (model.residual @ model.residual))
             if dirty:
                 model.put_under(field, with_field)
-        rows, residual = model.derivatives(), model.residual
-        if not coarse:
-            weight = weight_roots(residual, model.on_edge())
-            rows *= weight
-            residual = residual * weight
+        plain = model.derivatives()
+        weight = np.float32(1) if coarse else weight_roots(model.residual, model.on_edge())
+        rows, residual = plain * weight, model.residual * weight
         normal = (rows @ rows.T).astype(float)
-        diagonal = normal.diagonal()
-        try:
-            change = np.linalg.solve(normal + np.diag(1e-7 * diagonal + 1e-12),
-                                     (rows @ residual).astype(float))
-        except np.linalg.LinAlgError:
-            return None
-        if not np.isfinite(change).all():
+        change = _solved(normal, (rows @ residual).astype(float))
+        if change is None:
             return None
         step = np.abs(change[:8]).max()
         change = change * min(1.0, 2.0 / max(step, 1e-12))
@@ -103,28 +96,44 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
             blur = (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
         if step < 4e-3 and not coarse:
             break
-    free = len(residual) - len(rows)
-    if free < 20 or coarse:
+    if coarse or len(residual) - len(rows) < 20:
         return None
-    inverse = np.linalg.inv(normal + 1e-9 * np.diag(diagonal) + 1e-12 * np.eye(len(normal)))
-    neighbours = Neighbours(pixels.at, window.shape)
-
-    def noise_of(left):
-        square = float(left @ left) / free
-        return square * max(1.0, neighbours.correlation_sum(left, square))
-
-    covariance = (inverse[:8, :8] * noise_of(residual)
-                  + clustered(inverse[:8], rows, residual, model.cells, n)
-                  + FLOOR_PX**2 * np.eye(8))
-    # a bend is what does not fit: here the pixels that don't must count
-    bend, bend_u = bend_px(model.derivatives(), model.residual, *model.slopes_px(), model.cells, q, n, noise_of)
+    covariance, bend, bend_u = _certainty(model, plain, rows, residual, normal, Neighbours(pixels.at, window.shape), q)
     if lens is None:
         bend_u += _UNKNOWN_LENS_BEND * side**2 / max(grey.shape)
     left = model.residual
     fitted = pixels.grey - left
     fit = float(np.corrcoef(pixels.grey, fitted)[0, 1]) if fitted.std() > 0 else 0.0
-    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / free)), model.contrast, fit, turn + 1,
-                      bool(step < 0.05), bend, bend_u)
+    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))), model.contrast, fit,
+                      turn + 1, bool(step < 0.05), bend, bend_u)
+
+
+def _solved(normal, pull):
+    """The change of the unknowns (c,), or None where they cannot be told."""
+    try:
+        change = np.linalg.solve(normal + np.diag(1e-7 * normal.diagonal() + 1e-12), pull)
+    except np.linalg.LinAlgError:
+        return None
+    return change if np.isfinite(change).all() else None
+
+
+def _certainty(model, plain, rows, residual, normal, neighbours, quad):
+    """Covariance (8, 8) px^2 of the corners, the paper's bend and its standard uncertainty, px.
+
+    plain (c, k): the model's derivatives; rows (c, k), residual (k,), normal (c, c): weighted.
+    """
+    free = len(residual) - len(rows)
+    n = model.cells.n
+    inverse = np.linalg.inv(normal + np.diag(1e-9 * normal.diagonal() + 1e-12))
+
+    def noise_of(left):
+        square = float(left @ left) / free
+        return square * max(1.0, neighbours.correlation_sum(left, square))
+
+    covariance = (inverse[:8, :8] * noise_of(residual) + clustered(inverse[:8], rows, residual, model.cells, n)
+                  + FLOOR_PX**2 * np.eye(8))
+    # a bend is what does not fit: for it the pixels that don't must count
+    return covariance, *bend_px(plain, model.residual, *model.slopes_px(), model.cells, quad, n, noise_of)
 
 
 def _telling(window, quad, n, blurred, cell_px):
