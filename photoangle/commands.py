@@ -6,14 +6,14 @@ import difflib
 import shutil
 from pathlib import Path
 
-import click
-
 from calib.files import write_whole
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.history import keep_run
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
+from photoangle.plain import plain
+from photoangle.say import say, say_paths
 from photoangle.table import comparison_lines, figure_lines, finding_lines
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
@@ -54,7 +54,7 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
         write_whole(results / "measure.json", report.to_json() + "\n")
         keep_run(results, measurement)
     if as_json:
-        click.echo(report.to_json())
+        say(report.to_json())
     else:
         print_measurement(measurement)
     return report.exit_code
@@ -87,18 +87,17 @@ def print_measurement(measurement):
         title = f"{state.corner} / {state.state}" if state.corner else "photos"
         scene = state.scene
         photos = f"{len(scene.photos)} photo{'s' if len(scene.photos) > 1 else ''}"
-        click.echo(f"{title}: {photos}, {len(scene.markers)} markers, lens from {scene.lens_source}")
+        say(f"{plain(title)}: {photos}, {len(scene.markers)} markers, lens from {scene.lens_source}")
         for line in figure_lines(mine, units):
-            click.echo(line)
+            say(line)
         for line in comparison_lines([c for c in report.comparisons if (c.tape.corner, c.tape.state)
                                       == (state.corner, state.state)], units):
-            click.echo(line)
-        click.echo("")
+            say(line)
+        say("")
     for line in finding_lines(report.findings):
-        click.echo(line)
+        say(line)
     if report.pictures:
-        where = sorted({str(Path(p).parent) for p in report.pictures})
-        click.echo("annotated photos in\n  " + "\n  ".join(where))
+        say_paths("annotated photos in", sorted({str(Path(p).parent) for p in report.pictures}))
 
 
 def write_pictures(measurement, results, progress):
@@ -139,13 +138,13 @@ def demo_command(folder, progress):
         if not copy.exists():
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
-    click.echo(f"sample photos copied to {target}")
+    say(f"sample photos copied to {target}")
     code = measure_command([target], False, None, None, None, None, (), False, None, None, True,
                            progress)
     if code == 2:
         return code
     from photoangle.link_command import link_command, no_wishes
 
-    click.echo("\nThe link, from the photos at set height, before the new one went in:\n")
+    say("\nThe link, from the photos at set height, before the new one went in:\n")
     code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress)
     return 0 if code == 1 else code

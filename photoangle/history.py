@@ -21,6 +21,7 @@ from photoangle.pipeline import CannotUse
 VERSION = 1
 FOLDER = "history"
 _MOST_BYTES = 5_000_000
+_MOST = 1e9  # no figure's number is as large
 _KEYS = ("corner", "state", "name", "datum", "unit", "value", "u", "dof", "low95", "high95")
 
 
@@ -108,13 +109,15 @@ def _read(path):
     figures = []
     for row in content["figures"]:
         figure = Figure(**{k: row[k] for k in _KEYS})
-        if not all(math.isfinite(v) for v in (figure.value, figure.u, figure.dof, figure.low95, figure.high95)):
+        if not all(abs(v) < _MOST for v in (figure.value, figure.u, figure.dof, figure.low95, figure.high95)):
             raise ValueError("numbers out of range")
         words = [figure.name, figure.unit, figure.corner, figure.state] + ([] if figure.datum is None else [figure.datum])
         if not all(isinstance(v, str) for v in words):
             raise TypeError("names")
         figures.append(figure)
     made = datetime.fromisoformat(content["made"]).replace(tzinfo=None)
+    if not 1990 <= made.year < 2200:
+        raise ValueError("a time that cannot be")
     return Run(made, figures, dict(content["photos"]))
 
 

@@ -31,6 +31,7 @@ from photoangle.solve import solve_scene
 from photoangle.stance import share_stance
 from photoangle.states import StateResult, tie_states
 from photoangle.tape_check import tape_figures
+from photoangle.telling import bounded
 
 _KEEP_BYTES = 130_000_000
 PROFILE_NAME = "profile.json"
@@ -309,7 +310,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
         sightings.append(sighting)
         if grey is not None:
             pictures.put(name, grey)
-    sightings = sorted(_one_camera(sightings, report, profiles), key=by_content)
+    sightings, findings = bounded(sorted(_one_camera(sightings, report, profiles), key=by_content), kit, where or "photos")
+    report.tell(*findings)
     if not sightings:
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
                             "see the reasons above, and take new ones"))
@@ -334,8 +336,9 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                   for f in findings))
     up, findings = datum.gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
+    used = {s.name for s in sightings}
     result = StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file,
-                         quality=qualities)
+                         quality=[q for q in qualities if q.name in used])
     report.tell(*photo_findings(result))
     return result
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from photoangle.model import ATTENTION, NOTE, UNUSABLE
+from photoangle.plain import plain
 
 TITLES = {
     "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm as a line",
@@ -90,11 +91,6 @@ def comparison_lines(comparisons, units="mm"):
 def full_stop(text):
     """A sentence with its full stop, unless it has an end of its own."""
     return text if text.endswith((".", "?", "!")) else text + "."
-
-
-def plain(text):
-    """Text without what a terminal would obey: control and direction characters become question marks."""
-    return "".join(c if c.isprintable() else "?" for c in str(text))
 
 
 def graver_first(findings):
