@@ -16,11 +16,18 @@ def write_whole(path, data):
     """Write bytes or text so that ``path`` holds the old content or the new, never a part.
 
     The data go to a temporary file in the same folder, to disk, and are then renamed.
-    Raises OSError as the system does; the old file is then untouched.
+    Raises OSError as the system does, naming ``path``; the old file is then untouched.
     """
     path = Path(path)
     if isinstance(data, str):
         data = data.encode()
+    try:
+        _write(path, data)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
+
+
+def _write(path, data):
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.{os.getpid()}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:

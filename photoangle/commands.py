@@ -49,14 +49,17 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
             report.tell(*findings)
     if pictures and measurement.states:
         write_pictures(measurement, results, progress)
-    if folders and measurement.states:
-        results.mkdir(exist_ok=True)
-        write_whole(results / "measure.json", report.to_json() + "\n")
-        keep_run(results, measurement)
-    if as_json:
-        say(report.to_json())
-    else:
-        print_measurement(measurement)
+    try:
+        if folders and measurement.states:
+            results.mkdir(exist_ok=True)
+            write_whole(results / "measure.json", report.to_json() + "\n")
+            keep_run(results, measurement)
+    finally:
+        # what was found is shown even where it cannot be kept
+        if as_json:
+            say(report.to_json())
+        else:
+            print_measurement(measurement)
     return report.exit_code
 
 

@@ -54,13 +54,16 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
     answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress)
     if pictures and any(a.base is not None for a in answers):
         _pictures(answers, root / "results", report)
-    if any(a.base is not None for a in answers):
-        (root / "results").mkdir(exist_ok=True)
-        write_whole(root / "results" / "link.json", report.to_json() + "\n")
-    if as_json:
-        say(report.to_json())
-    else:
-        print_answers(answers, axles, report, car.units)
+    try:
+        if any(a.base is not None for a in answers):
+            (root / "results").mkdir(exist_ok=True)
+            write_whole(root / "results" / "link.json", report.to_json() + "\n")
+    finally:
+        # what was found is shown even where it cannot be kept
+        if as_json:
+            say(report.to_json())
+        else:
+            print_answers(answers, axles, report, car.units)
     return report.exit_code
 
 

@@ -20,7 +20,7 @@ from photoangle.figures import measure_figures
 from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
 from photoangle.learn import learn_lenses
-from photoangle.links import fixed_link, skipped_links
+from photoangle.links import fixed_link, readable_folders, shut_folders, skipped_links
 from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import quality_findings
@@ -120,9 +120,19 @@ def load_kit(root, car, kit_path=None):
 def learn(root, report, progress, car=None, kit=None, looks=None):
     """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
 
-    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt.
+    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt, OSError where they cannot be saved.
     """
-    root = Path(root)
+    results = _learnt(Path(root), report, progress, car, kit, looks)
+    _save(root, results)
+    return results
+
+
+def _save(root, results):
+    save_profiles(Path(root) / "lens" / PROFILE_NAME, [r.profile for r in results])
+
+
+def _learnt(root, report, progress, car, kit, looks):
+    """As `learn`, without saving."""
     car = car or load_car(root)
     kit = kit or load_kit(root, car)
     folder = root / "lens"
@@ -143,7 +153,6 @@ def learn(root, report, progress, car=None, kit=None, looks=None):
     if not results:
         raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
                                 "take about ten sharp photos of the whole card, tilted and from all sides"))
-    save_profiles(folder / PROFILE_NAME, [r.profile for r in results])
     return results
 
 
@@ -174,12 +183,16 @@ def _profiles(root, report, progress, car, kit, looks=None):
             return []
     if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
         try:
-            return [r.profile for r in learn(root, report, progress, car, kit, looks)]
+            results = _learnt(Path(root), report, progress, car, kit, looks)
         except CannotUse as error:
             report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
+            return []
+        try:
+            _save(root, results)
         except OSError as error:
-            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror})",
-                                "make the folder writable"))
+            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror}); it is used all the same",
+                                "make the folder writable, or it is learnt again each time"))
+        return [r.profile for r in results]
     return []
 
 
@@ -190,7 +203,7 @@ def state_folders(root, only=None):
         base = Path(root) / corner
         if not base.is_dir():
             continue
-        for folder in sorted(p for p in base.iterdir() if p.is_dir() and not p.is_symlink()):
+        for folder in readable_folders(base):
             files = photo_files(folder)
             if files and (only is None or only in (corner, f"{corner}/{folder.name}")):
                 out.append((corner, folder.name, folder, files))
@@ -209,7 +222,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     car = load_car(root)
     kit = load_kit(root, car, kit_path)
     report = Report()
-    report.tell(*skipped_links(root))
+    report.tell(*skipped_links(root), *shut_folders(root))
     folders = state_folders(root, only)
     if not folders:
         raise CannotUse(Finding(
