@@ -9,14 +9,18 @@ from __future__ import annotations
 
 import contextlib
 import io
+import logging
 import os
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from calib import heif
 from calib.jpeg import JpegError, decode
 
+# Pillow's own words about a damaged picture are repeated by us, in better ones.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif", ".tiff", ".bmp", ".pgm")
 _JPEG = ("JPEG", "MPO")
 _FORMATS = {"JPEG", "MPO", "PNG", "HEIF", "WEBP", "TIFF", "BMP", "PPM"}
@@ -171,7 +175,7 @@ def _header(data, path):
     from PIL import Image
 
     suffix = Path(path).suffix.lower()
-    if data[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc", b"ftypmsf1", b"ftypheim"):
+    if data[4:12] in heif.STARTS:
         return _heif_header(data)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -202,44 +206,29 @@ def _header(data, path):
 
 
 def _heif_header(data):
-    import pi_heif
-
+    if not heif.is_whole(data):
+        raise PhotoError("the photo's end is missing, or it is damaged", "copy it from the phone again")
     try:
-        picture = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+        picture = heif.open_heif(data)
         size = picture.size
-        _check_size(*size)
-    except PhotoError:
-        raise
     except Exception as error:
         raise PhotoError("this HEIC file is damaged or of a kind that is not read",
                          "copy it from the phone again, or send it as JPEG") from error
-    exif, details = {}, {}
-    orientation = picture.info.get("original_orientation") or 1
-    try:
-        from PIL import Image
-
-        raw = picture.info.get("exif")
-        if raw:
-            exif = Image.Exif()
-            exif.load(raw)
-            details = exif.get_ifd(0x8769) or {}
-    except Exception:
-        exif, details = {}, {}
+    _check_size(*size)
+    exif, details = heif.exif_of(picture)
 
     def colour():
         try:
-            array = np.asarray(picture)
+            return heif.pixels(picture)
         except Exception as error:
             raise PhotoError("this HEIC file is damaged", "copy it from the phone again") from error
-        return array[..., :3] if array.ndim == 3 else np.repeat(array[..., None], 3, 2)
 
     def grey():
         import cv2
 
         return cv2.cvtColor(np.ascontiguousarray(colour()), cv2.COLOR_RGB2GRAY)
 
-    return {"format": "HEIF", "size": size,
-            "orientation": orientation if orientation in range(1, 9) else 1,
+    return {"format": "HEIF", "size": size, "orientation": heif.stored_orientation(data),
             "camera": _camera(exif, details), "taken": _text(details.get(0x9003, "")),
             "pixels": grey, "colour": colour}
 

@@ -1,12 +1,14 @@
 """Reading pictures: right, or refused with a remedy."""
 
 import io
+import struct
 
 import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
+from calib.heif import stored_orientation
 from calib.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
 
 ROWS, COLUMNS = 300, 400
@@ -57,10 +59,43 @@ def test_upright_agrees_with_pillow(tmp_path, orientation):
     assert ours[int(y), int(x)] > 200
 
 
-def test_heic_is_turned_back_to_the_sensor(shared_data):
+def test_heic_is_turned_back_to_the_sensor(shared_data, tmp_path):
     photo = read_photo(shared_data / "odd_files" / "pug.heic")
-    assert photo.grey.shape == (3024, 4032)
+    assert photo.grey.shape == (3024, 4032) and photo.orientation == 1
     assert photo.camera.focal35_mm == 26
+    data = bytearray((shared_data / "odd_files" / "pug.heic").read_bytes())
+    data[data.find(b"irot") + 4] = 3  # held upright: to be shown turned clockwise by a quarter
+    (tmp_path / "upright.heic").write_bytes(data)
+    turned = read_photo(tmp_path / "upright.heic")
+    assert turned.orientation == 6 and turned.camera == photo.camera
+    assert np.array_equal(turned.grey, photo.grey)
+
+
+def box(kind, content):
+    return struct.pack(">I4s", 8 + len(content), kind) + content
+
+
+def heic_bytes(transforms, wide):
+    """A HEIC file's head: the second of two items is the main one and has a size and then these properties."""
+    listed = [box(b"ispe", bytes(12))] + [box(kind, bytes([value])) for kind, value in transforms]
+    numbers = [(1, [1]), (2, list(range(1, len(listed) + 1)))]
+    entries = b"".join(struct.pack(">HB", item, len(of)) + struct.pack(f">{len(of)}{'H' if wide else 'B'}", *(
+        n | (0x8000 if wide else 0x80) for n in of)) for item, of in numbers)
+    ipma = box(b"ipma", bytes([0, 0, 0, wide]) + struct.pack(">I", 2) + entries)
+    iprp = box(b"iprp", box(b"ipco", b"".join(listed)) + ipma)
+    return box(b"ftyp", b"heic" + bytes(4)) + box(b"meta", bytes(4) + box(b"pitm", bytes(4) + struct.pack(">H", 2)) + iprp)
+
+
+@pytest.mark.parametrize("transforms, orientation", [
+    ((), 1), ((("irot", 1),), 8), ((("irot", 2),), 3), ((("irot", 3),), 6), ((("imir", 1),), 2), ((("imir", 0),), 4),
+    ((("irot", 3), ("imir", 1)), 5), ((("irot", 1), ("imir", 1)), 7), ((("imir", 1), ("irot", 1)), 5)])
+def test_heic_files_say_how_they_are_turned(transforms, orientation):
+    kinds = [(k.encode(), v) for k, v in transforms]
+    for wide in (0, 1):
+        data = heic_bytes(kinds, wide)
+        assert stored_orientation(data) == orientation
+        for end in range(len(data)):
+            assert stored_orientation(data[:end]) in range(1, 9)
 
 
 def test_formats_give_the_same_pixels(tmp_path):
