@@ -1,4 +1,4 @@
-"""HEIC: pixels as the decoder gives them, which is upright, and how the file says that they were turned.
+"""HEIC: how the file says that its picture is turned for showing, and whether it is all there.
 
 A HEIC file turns its picture by properties of its own (``irot``, ``imir``; ISO/IEC 23008-12, 6.5.10 and 6.5.12), and the decoder
 obeys them; EXIF's orientation is a note that need not agree.  To get back to the sensor's frame the properties themselves count.
@@ -7,7 +7,6 @@ obeys them; EXIF's orientation is a note that need not agree.  To get back to th
 from __future__ import annotations
 
 import contextlib
-import io
 import struct
 import warnings
 
@@ -17,24 +16,10 @@ STARTS = (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc", b"ftypmsf1", b"fty
 _MOST_BOXES = 10_000
 
 
-def open_heif(data):
-    """The decoder's picture of HEIC bytes: ``.size``, ``.info``, and pixels by `pixels`.  Raises whatever the decoder does."""
-    import pi_heif
-
-    return pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
-
-
-def pixels(picture):
-    """(H, W, 3) uint8 RGB of what `open_heif` gave, upright.  Raises whatever the decoder does."""
-    array = np.asarray(picture)
-    return array[..., :3] if array.ndim == 3 else np.repeat(array[..., None], 3, 2)
-
-
-def exif_of(picture):
-    """(EXIF, its details) of what `open_heif` gave; empty where there is none or it is damaged."""
+def exif_of(raw):
+    """(EXIF, its details) from the decoder's bytes; empty where there is none or it is damaged."""
     from PIL import Image
 
-    raw = picture.info.get("exif")
     if not raw:
         return {}, {}
     with warnings.catch_warnings():

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from calib.files import write_whole
+from calib.files import read_small, write_whole
 from photoangle import __version__
 from photoangle.model import UNUSABLE, Figure, Finding
 from photoangle.pipeline import CannotUse
@@ -66,7 +66,7 @@ def _latest_of(folder, states):
     """Figures as stored by the newest run of the same states, or None.  A file that cannot be read repeats nothing."""
     for path in reversed(_files(folder)):
         try:
-            content = json.loads(path.read_text("utf-8"))
+            content = json.loads(read_small(path, _MOST_BYTES))
             if set(content["photos"]) == states:
                 return content["figures"]
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
@@ -97,9 +97,7 @@ def read_history(root):
 
 
 def _read(path):
-    if path.stat().st_size > _MOST_BYTES:
-        raise ValueError("too long")
-    content = json.loads(path.read_text("utf-8"))
+    content = json.loads(read_small(path, _MOST_BYTES))
     version = content["version"]
     if isinstance(version, int) and version > VERSION:
         raise CannotUse(Finding(UNUSABLE, str(path), f"it is of version {version}, this program reads {VERSION}",

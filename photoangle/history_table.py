@@ -31,7 +31,7 @@ def history_lines(steps, units="mm"):
         corner, state, name, datum = key
         if (corner, state) != where:
             where = (corner, state)
-            lines += ([""] if lines else []) + [plain(f"{corner} / {state}")]
+            lines += ([""] if lines else []) + [f"{corner} / {state}"]
         lines.append(f"  {figure_title(name)}" + (f" against {datum}" if datum else ""))
         for s in steps[key]:
             value, half, unit = format_value(s.figure, units)
@@ -42,7 +42,7 @@ def history_lines(steps, units="mm"):
                 text += (f"  {s.change / scale:+8.{digits}f} +- {s.half / scale:.{digits}f}"
                          f"  {'changed' if s.moved else 'no change seen'}")
             lines.append(text)
-    return lines
+    return [plain(line) for line in lines]
 
 
 def history_json(steps, findings):

@@ -14,10 +14,19 @@ _FIXED = ("car.toml", "lens", "lens/profile.json", "results", "results/history",
 
 def fixed_link(root):
     """A Finding where something that is read or written by name is a link, else None."""
-    for name in _FIXED:
-        if (Path(root) / name).is_symlink():
-            return Finding(UNUSABLE, name, "it is a link, and links in a car folder are not followed",
-                           "put the file or folder itself there")
+    name = next((n for n in _FIXED if (Path(root) / n).is_symlink()), None) or _linked_results(root)
+    if name is None:
+        return None
+    return Finding(UNUSABLE, name, "it is a link, and links in a car folder are not followed", "put the file or folder itself there")
+
+
+def _linked_results(root):
+    """The first folder below ``results`` that is a link: what is written there would go elsewhere."""
+    for folder, names, _ in os.walk(Path(root) / "results"):
+        for name in sorted(names):
+            path = Path(folder) / name
+            if path.is_symlink():
+                return str(path.relative_to(root))
     return None
 
 

@@ -101,12 +101,19 @@ def load_car(root):
         raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
 
 
+def _inside(path, root):
+    try:
+        return path.resolve().is_relative_to(Path(root).resolve())
+    except (ValueError, OSError, RuntimeError):  # a name that no file can have, or links in a circle
+        return False
+
+
 def load_kit(root, car, kit_path=None):
     """The kit in use: the printed one, or a kit file's.  Raises CannotUse."""
     if kit_path is None and car.kit is None:
         return default_kit()
     path = Path(kit_path) if kit_path else (Path(root) / car.kit)
-    if not kit_path and not path.resolve().is_relative_to(Path(root).resolve()):
+    if not kit_path and not _inside(path, root):
         raise CannotUse(Finding(UNUSABLE, "car.toml, car", "the kit file lies outside the car folder",
                                 "copy it into the car folder"))
     try:

@@ -108,6 +108,22 @@ def test_odd_files_beside_good_photos(car, tmp_path):
             assert f"{name}: " in said, name
 
 
+def test_names_and_notes_are_text_in_report_and_sheet(car):
+    """Commands for a terminal, a browser, a template and a spreadsheet as the names of car, state and photo."""
+    nasty = "\x1b]0;x\x07\u202e<script>alert(1)<\u2044script>{{7*7}}\n"
+    state = (car / "front-left" / "droop").rename(car / "front-left" / f"=1+1{nasty}")
+    (state / "IMG_0.jpg").rename(state / f"{nasty}.jpg")
+    with open(car / "car.toml", "a") as notes:
+        notes.write("[car]\nname = " + json.dumps(nasty.replace("\u2044", "/")) + "\n")
+    result = run("report", car, "--csv", car / "sheet.csv")
+    assert result.exit_code in (0, 1)
+    html, sheet = (car / "results" / "report.html").read_text(), (car / "sheet.csv").read_text()
+    assert html.count("{{7*7}}") > 3 and "<script" not in html
+    for text in (html, sheet, result.output, run("measure", car).output):
+        assert all(c.isprintable() or c == "\n" for c in text)
+    assert "'=1+1" in sheet and ",=" not in sheet
+
+
 @pytest.mark.parametrize("shut", ["front-left/shut", "front-right"])
 def test_a_folder_that_may_not_be_looked_into(car, shut):
     (car / shut).mkdir()
@@ -122,7 +138,7 @@ def test_notes_that_may_not_be_read(car, name):
     (car / name).touch()
     with as_a_user(), mode(car / name, 0):
         result = run("measure", car)
-    assert result.exit_code == 2 and name in result.stderr and "ermission denied" in result.stderr and "; check" in result.stderr
+    assert result.exit_code == 2 and name in result.stderr and "(Permission denied); " in result.stderr
 
 
 def test_a_folder_that_may_not_be_written(car):
