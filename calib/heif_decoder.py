@@ -2,7 +2,7 @@
 
 Run as a script it is that process: it reads requests from standard input and answers on standard output until that ends.  A
 request is a JSON line (``bytes``, ``most_pixels``) and the file; an answer is a JSON line (``size``, ``shape``, ``exif``: lengths, or
-``error``), EXIF's bytes and the pixels.
+``error`` or ``missing``), EXIF's bytes and the pixels.
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ class Decoder:
         self._child, self._lock, self._longest_s = None, threading.Lock(), longest_s
 
     def decode(self, data, most_pixels):
-        """Heif of a file's bytes; pictures of more than most_pixels are not decoded.  Raises HeifError."""
+        """Heif of a file's bytes; pictures of more than most_pixels are not decoded.  Raises HeifError, and ImportError where
+        the decoder's library is not there."""
         with self._lock:
             child = self._started()
             clock = threading.Timer(self._longest_s, child.kill)
@@ -66,6 +67,8 @@ class Decoder:
         child.stdin.write(data)
         child.stdin.flush()
         head = json.loads(child.stdout.readline())
+        if "missing" in head:
+            raise ImportError(head["missing"])
         if "error" in head:
             raise HeifError(head["error"])
         exif, pixels = child.stdout.read(head["exif"]), None
@@ -130,6 +133,8 @@ def _serve():
         request = json.loads(line)
         try:
             head, exif, pixels = _answer(source.read(request["bytes"]), request["most_pixels"])
+        except ImportError as error:
+            head, exif, pixels = {"missing": str(error)}, b"", None
         except Exception as error:
             head, exif, pixels = {"error": str(error)}, b"", None
         out.write(json.dumps(head).encode() + b"\n" + exif)

@@ -45,10 +45,13 @@ def _guarded(function):
         try:
             return function(*args, **kwargs)
         except ImportError as error:
-            if "libGL" in str(error) or "libglib" in str(error) or ".so" in str(error):
+            if ".so" in str(error) or "DLL" in str(error):
                 raise _Fault(_finding("this computer", f"a system library is missing ({error})",
                                       "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
-            raise
+            if (error.name or "photoangle").partition(".")[0] in ("photoangle", "calib"):
+                raise
+            raise _Fault(_finding("this computer", f"a library is missing ({error})",
+                                  f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
         except BrokenPipeError:
             # whoever read the output has heard enough
             sys.stdout = open(os.devnull, "w")
