@@ -17,6 +17,8 @@ def page_command(folder, phone, port, browser):
     try:
         served = Served(folder, port, phone)
     except (OSError, SystemExit) as error:
+        if getattr(error, "filename", None):
+            raise  # the folder, not the port
         raise CannotUse(Finding(UNUSABLE, f"port {port}", f"the page cannot be served here ({error})",
                                 "close the other page, or name another port with --port")) from error
     served.start()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from photoangle.model import ATTENTION, NOTE, UNUSABLE
 from photoangle.plain import plain
 
@@ -99,12 +101,26 @@ def graver_first(findings):
     return sorted(findings, key=lambda f: order.get(f.level, 3))
 
 
+def gathered(findings, most=6):
+    """Findings with those that say the same of more than ``most`` photos as one, which names the first few."""
+    alike = {}
+    for f in findings:
+        alike.setdefault((f.level, f.what, f.do), []).append(f)
+    out = []
+    for same in alike.values():
+        if len(same) > most:
+            few = ", ".join(f.where for f in same[:most - 2])
+            same = [replace(same[0], where=f"{few} and {len(same) - most + 2} more")]
+        out += same
+    return out
+
+
 def finding_lines(findings, width=80):
-    """Findings, the grave ones first, wrapped to the terminal."""
+    """Findings, the grave ones first, many alike as one, wrapped to the terminal."""
     import textwrap
 
     lines = []
-    for f in graver_first(findings):
+    for f in graver_first(gathered(findings)):
         text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
         text += f" Do: {full_stop(f.do)}" if f.do else ""
         lines += textwrap.wrap(plain(text), width, subsequent_indent="      ")

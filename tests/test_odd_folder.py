@@ -150,6 +150,8 @@ def test_a_folder_that_may_not_be_written(car):
             assert str(car) in result.stderr
             if arguments[0] == "measure":
                 assert "bar arm length" in result.output  # what was found is shown all the same
+        result = run("page", car / "new", "--no-browser", "--port", 0)
+        assert result.exit_code == 2 and "new: Permission denied" in words(result) and "port" not in result.stderr
     assert digests(car) == before
 
 

@@ -115,6 +115,13 @@ def test_no_control_characters_reach_the_terminal():
     assert all(c.isprintable() for line in lines for c in line)
 
 
+def test_a_thousand_findings_alike_are_one():
+    many = [Finding(ATTENTION, f"{k}.jpg", "it is empty", "copy it again") for k in range(1000)]
+    lines = finding_lines([many[0], Finding(ATTENTION, "b.jpg", "it is dark", ""), *many[1:]])
+    assert len(lines) < 6 and "0.jpg, 1.jpg, 2.jpg, 3.jpg and 996 more: it is empty" in " ".join(" ".join(lines).split())
+    assert len(finding_lines(many[:6])) == 6
+
+
 @pytest.mark.parametrize("call", ["fsync", "replace", "fdopen"])
 def test_a_full_disk_leaves_the_old_file(tmp_path, monkeypatch, call):
     write_whole(tmp_path / "a.json", "old")
