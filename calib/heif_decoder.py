@@ -14,7 +14,7 @@ import sys
 import threading
 from dataclasses import dataclass
 
-LONGEST_S = 30.0
+LONGEST_S = 10.0
 
 
 class HeifError(Exception):

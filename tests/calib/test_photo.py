@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from calib import heif_decoder
 from calib.heif import stored_orientation
 from calib.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
 
@@ -172,3 +173,18 @@ def test_odd_files_from_outside(shared_data):
             read.add(path.name)
     assert {"pug.heic", "exif_typeerror.jpg", "hopper_bad_exif.jpg"} <= read
     assert not read & {"broken.png", "empty.heic", "truncated_image.png", "decompression_bomb.gif"}
+
+
+def test_the_heic_decoder_may_die_and_be_slow():
+    """What brings the other process down costs one picture: the next has a new one."""
+    decoder = heif_decoder.Decoder()
+    for _ in range(2):
+        with pytest.raises(heif_decoder.HeifError, match="input"):  # its own words: it is alive
+            decoder.decode(b"no picture", 1000)
+        decoder._child.kill()
+        decoder._child.wait()
+    decoder.close()
+    slow = heif_decoder.Decoder(longest_s=0.0)
+    with pytest.raises(heif_decoder.HeifError, match="gave up"):
+        slow.decode(b"no picture", 1000)
+    slow.close()
