@@ -197,6 +197,8 @@ def _header(data, path):
                 hint = "raw files are not read"
             raise PhotoError(hint, "take the photo again as JPEG or HEIC, or copy it from the phone"
                              " again") from error
+        if kind == "PPM" and data[:2] not in (b"P5", b"P6"):
+            raise PhotoError("its pixels are written out as text, which no camera does", "use JPEG, PNG or HEIC")
         if kind not in _FORMATS:
             raise PhotoError(f"a {kind} file is no photo", "use JPEG, PNG or HEIC")
         _check_size(*size)

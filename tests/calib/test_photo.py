@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from calib import heif_decoder
+from calib import heif_decoder, jpeg
 from calib.heif import stored_orientation
 from calib.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
 
@@ -123,6 +123,7 @@ def bad_files(folder):
     (folder / "folder.jpg").mkdir()
     (folder / "nowhere.jpg").symlink_to(folder / "gone.jpg")
     (folder / "movie.gif").write_bytes(_gif())
+    (folder / "text.pgm").write_bytes(b"P2\n300 300\n255\n" + b"7 " * 90000)  # a large one takes minutes to read
     return [p for p in sorted(folder.iterdir()) if p.name != "whole.jpg"]
 
 
@@ -140,7 +141,7 @@ def _gif():
 
 def test_bad_files_are_refused_with_a_remedy(tmp_path):
     files = bad_files(tmp_path)
-    assert len(files) == 7
+    assert len(files) == 8
     for path in files:
         with pytest.raises(PhotoError) as error:
             read_photo(path)
@@ -188,3 +189,18 @@ def test_the_heic_decoder_may_die_and_be_slow():
     with pytest.raises(heif_decoder.HeifError, match="gave up"):
         slow.decode(b"no picture", 1000)
     slow.close()
+
+
+def test_a_jpeg_of_very_many_passes_is_refused(tmp_path):
+    """Each pass costs time over the whole picture: a small file could keep a decoder busy for hours."""
+    stream = io.BytesIO()
+    Image.fromarray(picture()).save(stream, "JPEG", quality=90, progressive=True)
+    data = stream.getvalue()
+    last = data.rfind(b"\xff\xda")
+    assert 1 < jpeg.scans(data) < 20
+    more = data[:-2] + data[last:-2] * 5000 + b"\xff\xd9"
+    (tmp_path / "a.jpg").write_bytes(more)
+    with pytest.raises(PhotoError, match="passes"):
+        read_photo(tmp_path / "a.jpg")
+    with_thumbnails = data[:2] + (b"\xff\xe1" + struct.pack(">H", 2 + 600) + data[:600]) * 150 + data[2:]
+    assert jpeg.scans(with_thumbnails) == jpeg.scans(data)
