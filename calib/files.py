@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 
+_MOST_LINE = 1000
 _ABANDONED_S = 3600  # no write takes as long
 
 
@@ -28,6 +29,19 @@ def read_small(path, most_bytes):
         if status.st_size > most_bytes:
             raise OSError(errno.EFBIG, "it is far too long for such a file", str(path))
         return stream.read()
+
+
+def toml_text(path, most_bytes=1_000_000):
+    """The text of a small TOML file, for a parser.
+
+    Raises OSError as `read_small`, UnicodeDecodeError, and ValueError for a line of absurd length: a key of thousands of parts keeps
+    a parser busy for hours.
+    """
+    text = read_small(path, most_bytes).decode("utf-8-sig")  # some editors put a byte-order mark in front
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > _MOST_LINE:
+            raise ValueError(f"line {number} has more than {_MOST_LINE} characters")
+    return text
 
 
 def write_whole(path, data):

@@ -33,12 +33,11 @@ import os
 import re
 import tomllib
 
-from calib.files import read_small
+from calib.files import toml_text
 from calib.kit import FAMILIES, ROLE_BY_KEY, CardSpec, Kit, KitError, Slot, form_of, unnamed_role
 
 _MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
 _LENGTH = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*(mm|cm|inches|inch|in|\")\s*")
-_MOST_BYTES = 1_000_000
 _SMALLEST_MM, _LARGEST_MM = 3.0, 3000.0
 
 _TOP_KEYS = ("family", "size", "any_id", "marker", "card")
@@ -106,7 +105,7 @@ def length_mm(value: object, where: str) -> float:
 def _load(where: str) -> dict:
     try:
         # utf-8-sig: some editors put a byte-order mark in front.
-        return tomllib.loads(read_small(where, _MOST_BYTES).decode("utf-8-sig"))
+        return tomllib.loads(toml_text(where))
     except OSError as error:
         raise KitError(f"cannot be read ({error.strerror})", where,
                        "check the file's name and folder") from error

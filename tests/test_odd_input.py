@@ -56,7 +56,8 @@ def test_numbers_no_tape_has(text):
 
 @pytest.mark.parametrize("text", ["[car]\nwheelbase = " + "9" * 5000, "[level]\nfloor_within_deg = " + "9" * 400,
                                   "[car]\nwheelbase = nan", "[car]\nwheelbase = 0", "[car]\nwheelbase = -3",
-                                  "[car]\nwheelbase = \"3 furlongs\"", "[car]\nname = \"a\"\nname = \"b\"", "x = " + "[" * 3000])
+                                  "[car]\nwheelbase = \"3 furlongs\"", "[car]\nname = \"a\"\nname = \"b\"", "x = " + "[" * 3000,
+                                  "a." * 400_000 + "a = 1"])
 def test_car_files_that_are_refused(tmp_path, text):
     (tmp_path / "car.toml").write_text(text)
     with pytest.raises(CarFileError) as error:
