@@ -97,23 +97,39 @@ def apply_homography(h, points):
     return top / (p @ h[..., 2, :2, None] + h[..., 2:, 2:])
 
 
+def _cell_centres(n):
+    """Centres ((n + 2)^2, 2) of a tag's cells and of one ring of margin cells, row by row."""
+    centre = np.arange(-1, n + 1) + 0.5
+    return np.stack(np.meshgrid(centre, centre), -1).reshape(-1, 2)
+
+
+def _sample(grey, quads, n, points):
+    """Grey (m, k) float32 at points (k, 2), in cells, of quads (m, 4, 2) px."""
+    where = apply_homography(square_homographies(quads, n), points).astype(np.float32)
+    # remap takes at most 32767 columns and rows: candidates are rows here.
+    values = [cv2.remap(grey, part[..., 0], part[..., 1], cv2.INTER_LINEAR,
+                        borderMode=cv2.BORDER_REPLICATE)
+              for part in (where[k:k + 8192] for k in range(0, len(where), 8192))]
+    return np.concatenate(values).astype(np.float32)
+
+
 def sample_cells(grey, quads, n, spread=0.22):
     """Mean grey of every cell of every candidate, with one ring of margin cells.
 
     Parameters: grey (H, W) uint8 or float32; quads (m, 4, 2) px.
     Returns (m, (n + 2)^2) float32, rows as the cells are read.
     """
-    centre = np.arange(-1, n + 1) + 0.5
-    u, v = np.meshgrid(centre, centre)
     offsets = [(a, b) for a in (-spread, spread) for b in (-spread, spread)]
-    points = np.concatenate([np.stack([u + a, v + b], -1).reshape(-1, 2) for a, b in offsets])
-    where = apply_homography(square_homographies(quads, n), points).astype(np.float32)
-    # remap takes at most 32767 columns and rows: candidates are rows here.
-    values = [cv2.remap(grey, part[..., 0], part[..., 1], cv2.INTER_LINEAR,
-                        borderMode=cv2.BORDER_REPLICATE)
-              for part in (where[k:k + 8192] for k in range(0, len(where), 8192))]
-    values = np.concatenate(values).astype(np.float32)
-    return values.reshape(len(quads), len(offsets), -1).mean(1)
+    points = np.concatenate([_cell_centres(n) + offset for offset in offsets])
+    return _sample(grey, quads, n, points).reshape(len(quads), len(offsets), -1).mean(1)
+
+
+def framed(grey, quads, n):
+    """Which candidates (m, 4, 2) px have a margin brighter than their border, (m,): a cheap gate, as most are no tags."""
+    border, margin = _rings(n)
+    centres = _cell_centres(n)
+    seen = _sample(grey, quads, n, np.concatenate([centres[border], centres[margin]]))
+    return seen[:, border.sum():].mean(1) > 1.1 * seen[:, :border.sum()].mean(1)
 
 
 def read_codes(cells, family, most_wrong=2):
@@ -135,16 +151,13 @@ def read_codes(cells, family, most_wrong=2):
     ids, turns = np.full(m, -1), np.zeros(m, int)
     wrong, border_wrong, margin_wrong = (np.full(m, 99) for _ in range(3))
     mirrored = np.full(m, -1)
-    border, margin = _rings(n)
-    # A cheap gate first, since most candidates are no tags at all.
-    likely = np.flatnonzero(cells[:, margin].mean(1) > 1.1 * cells[:, border].mean(1))
-    if not len(likely):
+    if not m:
         return ids, turns, wrong, border_wrong, margin_wrong, mirrored
-    chosen = cells[likely]
+    border, margin = _rings(n)
     to_white, to_black = _plane_fits(n)
-    by_plane = chosen > (chosen @ to_white.T + chosen @ to_black.T) / 2
+    by_plane = cells > (cells @ to_white.T + cells @ to_black.T) / 2
     weights = np.uint64(1) << np.arange((n - 2) ** 2, dtype=np.uint64)
-    for bits in (by_plane, _above_nearby_middle(chosen, n)):
+    for bits in (by_plane, _above_nearby_middle(cells, n)):
         on_border = bits[:, border].sum(1)
         on_margin = (~bits[:, margin]).sum(1)
         fair = np.flatnonzero((on_border <= n - 2) & (on_margin <= 2 * n))
@@ -156,16 +169,15 @@ def read_codes(cells, family, most_wrong=2):
         distance = np.bitwise_count(words[:, None] ^ table[None])
         best = np.argmin(distance, axis=1)
         miss = distance[np.arange(len(fair)), best].astype(int)
-        at = likely[fair]
-        better = (miss <= most_wrong) & (miss + on_border[fair] < wrong[at] + border_wrong[at])
-        at = at[better]
+        better = (miss <= most_wrong) & (miss + on_border[fair] < wrong[fair] + border_wrong[fair])
+        at = fair[better]
         ids[at], turns[at] = best[better] // 4, best[better] % 4
         wrong[at], border_wrong[at] = miss[better], on_border[fair][better]
         margin_wrong[at] = on_margin[fair][better]
         clean = np.flatnonzero(on_border[fair] <= 2)
         same = flipped[clean, None] == table[None]
         seen = same.any(1)
-        mirrored[likely[fair[clean[seen]]]] = np.argmax(same[seen], axis=1) // 4
+        mirrored[fair[clean[seen]]] = np.argmax(same[seen], axis=1) // 4
     return ids, turns, wrong, border_wrong, margin_wrong, mirrored
 
 

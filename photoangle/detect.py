@@ -14,10 +14,13 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from photoangle.codes import cells_across, read_codes, sample_cells
+from photoangle.codes import cells_across, framed, read_codes, sample_cells
 
 _TILE = 4
 _LEAST_CONTRAST, _MOST_LEAST_CONTRAST = 16, 36
+# Black ink on paper differs by more than this share of the paper's grey even in a glare; a rounded part's shading does not.
+_LEAST_OF_BRIGHT = 0.22
+_LEAST_OF_STEP = 0.85
 _LEAST_SIDE_PX = 9.0
 
 
@@ -46,17 +49,16 @@ class FoundTag:
 
 
 def dark_regions(grey, geometric=False):
-    """Mask (uint8, 0 or 255) of pixels darker than the middle of their neighbourhood.
+    """Mask (uint8, 0 or 1) of pixels darker than the middle of their neighbourhood, where that has an edge.
 
+    Whole tiles only: the last few rows and columns may be missing.
     geometric: take the geometric middle, which survives the edge of a shadow but loses thin dark lines.
     """
-    rows, columns = grey.shape
-    kernel = np.ones((_TILE, _TILE), np.uint8)
-    anchor = (0, 0)
-    bright = cv2.dilate(grey, kernel, anchor=anchor)[::_TILE, ::_TILE]
-    dark = cv2.erode(grey, kernel, anchor=anchor)[::_TILE, ::_TILE]
-    near = np.ones((3, 3), np.uint8)
-    bright, dark = cv2.dilate(bright, near), cv2.erode(dark, near)
+    bright, dark = _tile_extremes(grey)
+    two, first = np.ones((2, 2), np.uint8), (0, 0)
+    bright, dark = cv2.dilate(bright, two), cv2.erode(dark, two)
+    step = cv2.dilate(cv2.subtract(bright, dark), two, anchor=first)
+    bright, dark = cv2.dilate(bright, two, anchor=first), cv2.erode(dark, two, anchor=first)
     if geometric:
         middle = np.sqrt(bright.astype(np.float32) * np.maximum(dark, 1)).astype(np.uint8)
     else:
@@ -64,10 +66,24 @@ def dark_regions(grey, geometric=False):
     contrast = cv2.subtract(bright, dark)
     # twice what most of the picture shows is more than noise and grain
     least = np.clip(1.6 * np.median(contrast[::4, ::4]), _LEAST_CONTRAST, _MOST_LEAST_CONTRAST)
-    middle[contrast < least] = 0
-    size = (bright.shape[1] * _TILE, bright.shape[0] * _TILE)
-    middle = cv2.resize(middle, size, interpolation=cv2.INTER_NEAREST)[:rows, :columns]
-    return cv2.compare(grey, middle, cv2.CMP_LT)
+    least = cv2.max(cv2.multiply(bright, _LEAST_OF_BRIGHT), float(least))
+    # an edge makes its whole step within two tiles, a slope two thirds of it
+    middle[(contrast < least) | (step < cv2.multiply(contrast, _LEAST_OF_STEP))] = 0
+    rows, columns = middle.shape
+    tiles = grey[:rows * _TILE, :columns * _TILE].reshape(rows, _TILE, -1)
+    return (tiles < middle.repeat(_TILE, 1)[:, None]).view(np.uint8).reshape(rows * _TILE, -1)
+
+
+def _tile_extremes(grey):
+    """The brightest and the darkest pixel of every whole tile, two (H // tile, W // tile) uint8."""
+    rows, columns = (n // _TILE * _TILE for n in grey.shape)
+    lines = grey[:rows, :columns].reshape(rows // _TILE, _TILE, columns)
+    across = np.ones((1, _TILE), np.uint8)
+    out = []
+    for of_two, along in ((np.maximum, cv2.dilate), (np.minimum, cv2.erode)):
+        down = of_two(of_two(lines[:, 0], lines[:, 1]), of_two(lines[:, 2], lines[:, 3]))
+        out.append(np.ascontiguousarray(along(down, across, anchor=(0, 0))[:, ::_TILE]))
+    return out
 
 
 def _quads(mask, least_side, most_side):
@@ -115,6 +131,9 @@ def read_quads(grey, quads, family, most_wrong=2):
         return []
     n = cells_across(family)
     quads = _clockwise(np.asarray(quads, float))
+    quads = quads[framed(grey, quads, n)]
+    if not len(quads):
+        return []
     ids, turns, wrong, border, margin, mirror = read_codes(
         sample_cells(grey, quads, n), family, most_wrong)
     out = []
@@ -132,16 +151,18 @@ def find_tags(grey, family, scales=(1, 2, 4), mirrored=False):
     """All tags of a family in a picture.
 
     Parameters: grey (H, W) uint8, any orientation; family: OpenCV's dictionary name;
-    scales: reductions to look at; mirrored: return mirror images too, marked as such.
+    scales: reductions to look at, rising; mirrored: return mirror images too, marked as such.
     Returns a list of FoundTag, each place once, sorted by id; the same id in two places
     comes back twice (a reflection or a second print), for the caller to judge.
     """
     candidates = []
+    small, reduced = grey, 1
     for scale in scales:
         if min(grey.shape) < 40 * scale:
             continue
-        small = grey if scale == 1 else cv2.resize(
-            grey, (grey.shape[1] // scale, grey.shape[0] // scale), interpolation=cv2.INTER_AREA)
+        if scale > reduced:
+            small = cv2.resize(small, (grey.shape[1] // scale, grey.shape[0] // scale), interpolation=cv2.INTER_AREA)
+            reduced = scale
         # what is large is found better, and cheaper, in the reduced pictures
         most = 110 if scale == 1 and len(scales) > 1 else max(small.shape)
         quads = _quads(dark_regions(small, geometric=scale == 4), _LEAST_SIDE_PX, most)

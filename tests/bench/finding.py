@@ -29,16 +29,19 @@ def _median_s(function, times=3):
 
 
 def hard_set(seed):
-    """28 tags of 24 to 60 px, tilted up to 68 deg, as a phone takes them: (jpeg bytes, true corners by id)."""
+    """28 tags of 24 to 60 px, tilted up to 68 deg from the line of sight, as a phone takes them: (jpeg bytes, true corners
+    by id)."""
     rng = np.random.default_rng(seed)
     lens = scaled_lens(WIDTH)
     tags = {}
     for k in range(28):
         tilt, turn = np.radians(rng.uniform(0, 68)), rng.uniform(0, 2 * np.pi)
-        normal = [np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), -np.cos(tilt)]
         px = np.array([300 + (k % 7) * 570 + rng.uniform(-120, 120), 350 + (k // 7) * 750 + rng.uniform(-150, 150)])
         z = lens[0] * 30 / rng.uniform(24, 60)
-        tags[100 + k] = Pose(facing(normal, rng.uniform(0, 6.28)), np.r_[unproject(px[None], lens)[0], 1] * z)
+        sight = np.r_[unproject(px[None], lens)[0], 1]
+        aside = facing(-sight, turn)
+        normal = aside @ [np.sin(tilt), 0, -np.cos(tilt)]
+        tags[100 + k] = Pose(facing(normal, rng.uniform(0, 6.28)), sight * z)
     grey = shoot([tag_flat(i, 30.0, p, rng=rng) for i, p in tags.items()], Pose.identity(), lens, WIDTH, HEIGHT,
                  Camera("phone", 0.7, noise=0.012), rng, 6)
     return _jpeg(grey), {i: true_corners(p, 30.0, Pose.identity(), lens) for i, p in tags.items()}
