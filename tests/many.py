@@ -45,7 +45,7 @@ def copies(folder, pictures, count, rng):
 def wall(markers, count, rng):
     """Pictures of a wall with so many markers, 30 mm each."""
     side = int(np.ceil(np.sqrt(markers * 4 / 3)))
-    poses = [Pose(facing([*rng.uniform(-0.1, 0.1, 1), -1, *rng.uniform(-0.1, 0.1, 1)]),
+    poses = [Pose(facing([rng.uniform(-0.1, 0.1), -1, rng.uniform(-0.1, 0.1)]),
                   np.array([42.0 * (k % side) - 21 * side, 0, 42.0 * (k // side)])) for k in range(markers)]
     middle = np.array([0, 0, 21.0 * markers / side])
     out = []
