@@ -61,6 +61,8 @@ def _guarded(function):
                                   "check the folder, its permissions and the disk's free space")) from error
         except Exception as error:
             finding = getattr(error, "finding", None)
+            if finding is None and hasattr(error, "what") and hasattr(error, "do"):
+                finding = _finding(getattr(error, "where", ""), error.what, error.do)
             if finding is None:
                 raise
             raise _Fault(finding) from error

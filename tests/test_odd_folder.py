@@ -124,6 +124,23 @@ def test_names_and_notes_are_text_in_report_and_sheet(car):
     assert "'=1+1" in sheet and ",=" not in sheet
 
 
+def test_photos_of_one_name_and_one_that_goes_meanwhile(car, monkeypatch):
+    from photoangle import pipeline
+
+    folder = car / "front-left" / "droop"
+    cv2.imwrite(str(folder / "IMG_0.png"), cv2.imread(str(folder / "IMG_1.jpg")))
+    tied = pipeline.tie_states
+
+    def slow(*given):
+        (folder / "IMG_1.jpg").unlink()
+        return tied(*given)
+
+    monkeypatch.setattr(pipeline, "tie_states", slow)
+    result = run("measure", car)
+    assert result.exit_code == 1 and "IMG_1.jpg: the file cannot be read (No such file or directory)" in words(result)
+    assert sorted(p.name for p in (car / "results" / "front-left" / "droop").iterdir()) == ["IMG_0.jpg.jpg", "IMG_0.png.jpg"]
+
+
 @pytest.mark.parametrize("shut", ["front-left/shut", "front-right"])
 def test_a_folder_that_may_not_be_looked_into(car, shut):
     (car / shut).mkdir()
