@@ -107,7 +107,7 @@ def kit(path, paper):
     paper = {"a4": "A4", "letter": "Letter"}[paper.lower()]
     write_kit_pdf(path, paper)
     say(f"{path}: print it at 100 % (no \"fit to page\"), on {paper}.\n"
-               "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
+        "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
 
 
 @main.command()
@@ -140,10 +140,10 @@ def lens(folder):
         p = result.profile
         say(f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
         say(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
-                   f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
+            f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
         if result.moving:
             say(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"
-                       f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
+                f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
         say("  parts of the picture the card reached (# yes, . no):")
         for row in result.covered:
             say("    " + "".join("#" if c else "." for c in row))

@@ -85,7 +85,7 @@ def read_corrections(root):
         if not isinstance(entry, dict):
             raise CorrectionsError(f"{where!r} should hold an object")
         for role in entry.values():
-            if role not in ROLE_BY_KEY:
+            if not isinstance(role, str) or role not in ROLE_BY_KEY:
                 raise CorrectionsError(f"{where}: {role!r} is no role")
         roles[where] = {_id(i, where): role for i, role in entry.items()}
     return Corrections(photos, roles)

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from calib.files import read_small, write_whole
 from photoangle import __version__
+from photoangle.links import fixed_link
 from photoangle.model import UNUSABLE, Figure, Finding
 from photoangle.pipeline import CannotUse
 
@@ -59,7 +60,7 @@ def keep_run(results, measurement, now=None):
 
 
 def _files(folder):
-    return sorted(p for p in Path(folder).glob("*.json") if not p.name.startswith(".")) if Path(folder).is_dir() else []
+    return sorted(p for p in Path(folder).glob("*.json") if not p.name.startswith(".") and not p.is_symlink()) if Path(folder).is_dir() else []
 
 
 def _latest_of(folder, states):
@@ -80,6 +81,9 @@ def read_history(root):
     Returns (runs, findings): files that cannot be read are told and left out.  Raises CannotUse where there is none at
     all, or where one is of a newer version.
     """
+    link = fixed_link(root)
+    if link is not None:
+        raise CannotUse(link)
     folder = Path(root) / "results" / FOLDER
     runs, findings = [], []
     for path in _files(folder):

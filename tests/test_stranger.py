@@ -68,8 +68,9 @@ def test_no_result_is_written_through_a_link(car, name):
     outside = car.parent / "outside"
     (car / name).parent.mkdir(parents=True, exist_ok=True)
     (car / name).symlink_to(outside)
+    (outside / "a.json").write_text(json.dumps({"version": 1, "made": "2025-01-01T00:00:00", "photos": {}, "figures": [GOOD_RUN]}))
     before = sorted(outside.iterdir())
-    for command in ("measure", "report", "link", "next"):
+    for command in ("measure", "report", "link", "next", "history"):
         result = run(command, car)
         assert result.exit_code == 2 and f"{name}: it is a link" in result.stderr, command
     assert sorted(outside.iterdir()) == before
@@ -89,6 +90,15 @@ def test_corrections_of_another_version(car, version):
     (car / "corrections.json").write_text(json.dumps({"version": version}))
     with pytest.raises(CorrectionsError, match="version"):
         read_corrections(car)
+
+
+@pytest.mark.parametrize("content", [{"roles": {"front-left/set": {"100": []}}}, {"roles": {"front-left/set": {"100": None}}},
+                                     {"photos": {"a": {"dismissed": [[]]}}}, {"photos": {"a": {"placed": {"1": [[1, 2]]}}}}, {"photos": []}])
+def test_corrections_that_are_refused(car, content):
+    (car / "corrections.json").write_text(json.dumps({"version": 1} | content))
+    with pytest.raises(CorrectionsError) as error:
+        read_corrections(car)
+    assert error.value.do
 
 
 def test_a_profile_says_where_it_is_from_and_what_to_do(car):
