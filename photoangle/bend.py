@@ -50,17 +50,18 @@ def _flat_part(slant):
     return np.linalg.qr(np.array(columns).reshape(8, -1).T)[0]
 
 
-def bend_px(rows, normal, residual, gx, gy, u, v, quad, cells, noise_of):
+def bend_px(rows, residual, gx, gy, cells, quad, n, noise_of):
     """Root mean square bend of an aligned tag, px, less what its own noise would show.
 
-    Parameters: rows (c, k) and normal (c, c): the aligned model's derivatives, corners first; residual (k,);
-    gx, gy (k,): grey per px of the model; u, v (k,) cells; quad (4, 2) px; cells along a side; noise_of(residual):
+    Parameters: rows (c, k): the aligned model's derivatives, corners first; residual (k,);
+    gx, gy (k,): grey per px of the model; cells: their CellMap; quad (4, 2) px; n cells along a side; noise_of(residual):
     its effective variance, correlation counted.
     Returns (bend px, the bend's own standard uncertainty px).
     """
-    s, t = np.float32(2 / cells) * u - 1, np.float32(2 / cells) * v - 1
+    s, t = np.float32(2 / n) * cells.u - 1, np.float32(2 / n) * cells.v - 1
     slant = np.stack([(quad[1] - quad[0] + quad[2] - quad[3]) / 4, (quad[3] - quad[0] + quad[2] - quad[1]) / 4], 1)
     extra = _moved_by(-gx, -gy, s, t, slant)
+    normal = (rows @ rows.T).astype(float)
     cross, own = (rows @ extra.T).astype(float), (extra @ extra.T).astype(float)
     ridge = normal + np.diag(1e-7 * normal.diagonal() + 1e-12)
     solved = np.linalg.solve(ridge, cross)

@@ -6,74 +6,128 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+from scipy.special import ndtr
 
 from photoangle.codes import apply_homography, cell_pattern, square_homographies
+from photoangle.tone import tone
 
-# Correlation of a blur along rows and columns of the pattern up to which it is laid on so.
+# Phones sharpen with a mask about this wide, after the tone curve.
+_HALO_PX = 1.3
+# Correlation of a blur along the pattern's rows and columns up to which it is laid on as if there were none.
 _SEPARABLE = 0.25
-_KNOTS = 6
+_LEAST_SAMPLES = 0.3
+_NOTHING, _FAR = 1e-6, 6.0
+_REACH_CELLS = 0.75  # how far around the black square the pattern can be read; beyond it is white
+_PLACES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 
 @lru_cache(maxsize=512)
-def template(family, tag_id, per_cell):
-    """A tag's pattern with a white margin of one cell: ((n + 2) per_cell, (n + 2) per_cell) float32, 0 black, 1 white;
-    n cells across with the border, per_cell samples a cell."""
-    padded = np.pad(cell_pattern(family, tag_id), 1, constant_values=1)
-    return np.kron(padded, np.ones((per_cell, per_cell), np.float32))
+def _padded(family, tag_id):
+    """Cells (n + 2, n + 2) float32 of a tag with a white margin, 0 black and 1 white."""
+    return np.pad(cell_pattern(family, tag_id), 1, constant_values=1)
 
 
-def _blur_image(image, covariance):
-    """An image blurred by a Gaussian of a covariance in samples^2, and the covariance that was really laid on.
+class BlurredPattern:
+    """A tag's pattern blurred as the picture is, with its slopes, to be read at any place.
 
-    Nearly separable ones are laid on along rows and columns; what is missing, the caller corrects.
+    The cells are rectangles and the blur is laid on along rows and columns, so that each picture of it is a product of
+    two thin matrices with the cells between, exact up to the interpolation.  A blur askew to the pattern is a sum of such, moved along a line.
+
+    Parameters: family, tag_id; n cells across; per_cell samples a cell; blur_px2 (2, 2): the picture's blur, px^2; quad (4, 2)
+    px: its place in the picture.
+    laid: the covariance (2, 2) that was really laid on, cells^2; what is missing, the caller corrects.
     """
-    values, vectors = np.linalg.eigh(covariance)
-    covariance = (vectors * np.maximum(values, 0.09)) @ vectors.T
-    a, b, c = covariance[0, 0], covariance[0, 1], covariance[1, 1]
-    radius = [min(int(np.ceil(3.2 * np.sqrt(v))) + 1, 40) for v in (a, c)]
-    x, y = (np.arange(-r, r + 1) for r in radius)
-    if abs(b) < _SEPARABLE * np.sqrt(a * c):
-        kx, ky = np.exp(-0.5 * x * x / a), np.exp(-0.5 * y * y / c)
-        return cv2.sepFilter2D(image, -1, kx / kx.sum(), ky / ky.sum(),
-                               borderType=cv2.BORDER_REPLICATE), np.diag([a, c])
-    x, y = np.meshgrid(x, y)
-    k = np.exp(-0.5 * (c * x * x - 2 * b * x * y + a * y * y) / (a * c - b * b))
-    return cv2.filter2D(image, -1, (k / k.sum()).astype(np.float32), borderType=cv2.BORDER_REPLICATE), covariance
+
+    def __init__(self, family, tag_id, n, per_cell, blur_px2, quad):
+        cells = _padded(family, int(tag_id))
+        self.per_cell = per_cell
+        to_tag = np.linalg.inv(_px_per_sample(quad, n, per_cell))
+        widths, moves, weights, laid = _blur_parts(blur_px2, to_tag)
+        self.laid = laid / per_cell**2
+        samples = int(np.ceil((n + 2 * _REACH_CELLS) * per_cell))
+        along = (np.arange(samples) + 0.5) / per_cell - _REACH_CELLS
+        across, down = (_spread(along, n, width / per_cell, move / per_cell) for width, move in zip(widths, moves))
+        right = [(part @ cells.T).transpose(1, 0, 2).reshape(samples, -1).T for part in across]
+        left = [(part * weights.astype(np.float32)[:, None, None]).transpose(1, 0, 2).reshape(samples, -1) for part in down]
+        value = left[0] @ right[0]
+        toned = tone(value)
+        wide = np.sqrt(_HALO_PX**2 * (to_tag**2).sum(1))
+        halo = toned - cv2.GaussianBlur(toned, (0, 0), wide[0], sigmaY=wide[1], borderType=cv2.BORDER_REPLICATE)
+        self._planes = (value, left[0] @ right[1], left[1] @ right[0], halo,
+                        left[0] @ right[2], left[2] @ right[0], left[1] @ right[1])
+
+    def read(self, u, v):
+        """At places u, v (k,) float32, cells: (7, k) float32.
+
+        The value, its slopes by u and v, what a sharpening halo adds, and its second derivatives by u, by v, and by both.
+        """
+        return self._read(self._planes, u, v, cv2.INTER_LINEAR)
+
+    def on_edge(self, cells, least_slope):
+        """Whether the pattern is steeper than so much a cell at the places (k,) of a CellMap."""
+        steep = (np.maximum(np.abs(self._planes[1]), np.abs(self._planes[2])) > least_slope).astype(np.float32)
+        return self._read([steep], cells.u, cells.v, cv2.INTER_NEAREST)[0] > 0
+
+    def _read(self, planes, u, v, method):
+        k = len(u)
+        # remap takes no more than 32767 columns
+        rows = -(-k // 256)
+        where = np.zeros((2, rows * 256), np.float32)
+        where[0, :k], where[1, :k] = u, v
+        where *= np.float32(self.per_cell)
+        where += np.float32(_REACH_CELLS * self.per_cell - 0.5)
+        where = where.reshape(2, rows, 256)
+        out = np.empty((len(planes), rows, 256), np.float32)
+        for plane, seen in zip(planes, out):
+            cv2.remap(plane, where[0], where[1], method, dst=seen, borderMode=cv2.BORDER_REPLICATE)
+        return out.reshape(len(out), -1)[:, :k]
 
 
-def blurred_template(pattern, per_cell, blur_px2, quad, n):
-    """The pattern blurred as the picture is, in the tag's own samples.
+def _px_per_sample(quad, n, per_cell):
+    """d(pixel)/d(sample) (2, 2) at the tag's middle."""
+    middle = n / 2 + np.array([[0.5, 0], [-0.5, 0], [0, 0.5], [0, -0.5]])
+    p = apply_homography(square_homographies(quad[None], n)[0], middle)
+    return np.stack([p[0] - p[1], p[2] - p[3]], 1) / per_cell
 
-    pattern: from `template`; blur_px2 (2, 2): the picture's blur, px^2; quad (4, 2) px; n cells across.
-    Returns (pattern like the one given, the covariance (2, 2) that was laid on, cells^2).
+
+def _blur_parts(blur_px2, to_tag):
+    """A blur as Gaussians along columns and rows, moved: (widths (2,), moves (2, m), weights (m,), covariance laid on), samples.
+
+    The blur's narrow axis is taken for focus, a Gaussian; what the wide axis has more, for a straight movement at even
+    speed.  to_tag (2, 2): d(sample)/d(pixel).
     """
-    h = square_homographies(quad[None], n)[0]
-    middle = np.array([[n / 2, n / 2], [n / 2 + 0.5, n / 2], [n / 2 - 0.5, n / 2],
-                       [n / 2, n / 2 + 0.5], [n / 2, n / 2 - 0.5]])
-    p = apply_homography(h, middle)
-    px_per_sample = np.stack([p[1] - p[2], p[3] - p[4]], 1) / per_cell
-    to_tag = np.linalg.inv(px_per_sample)
-    blurred, laid = _blur_image(pattern, to_tag @ blur_px2 @ to_tag.T)
-    return blurred, laid / per_cell**2
+    values, vectors = np.linalg.eigh(blur_px2)
+    focus = values[0] * to_tag @ to_tag.T + _LEAST_SAMPLES**2 * np.eye(2) * 1e-3
+    way = to_tag @ vectors[:, 1] * np.sqrt(12 * max(values[1] - values[0], 0))
+    steps = int(np.clip(np.ceil(np.abs(way).max()), 1, 24))
+    moves = way[:, None] * (np.arange(steps) + 0.5 - steps / 2) / steps
+    # each step is itself a short piece of the way
+    focus = focus + np.outer(way, way) / 12 / steps**2
+    a, b, c = focus[0, 0], focus[0, 1], focus[1, 1]
+    weights = np.full(steps, 1 / steps)
+    askew = b / np.sqrt(a * c)
+    laid = np.diag([a, c]) + np.outer(way, way) / 12 * (1 - 1 / steps**2)
+    if abs(askew) > _SEPARABLE:
+        # a Gaussian askew is one along the axes, moved along a line by another
+        line = np.sqrt(abs(askew)) * np.array([np.sqrt(a), np.sign(b) * np.sqrt(c)])
+        moves = (moves[:, :, None] + line[:, None, None] * _PLACES).reshape(2, -1)
+        weights = (weights[:, None] * _WEIGHTS).ravel()
+        a, c = a * (1 - abs(askew)), c * (1 - abs(askew))
+        laid[0, 1] = laid[1, 0] = laid[0, 1] + b
+    widths = np.maximum(np.sqrt([a, c]), _LEAST_SAMPLES)
+    return widths, moves, weights, laid
 
 
-def blur_shortfall(h, to_cells, wx, wy, blur, laid):
-    """How much the wanted blur exceeds the one laid into the template, at every pixel.
-
-    The template was blurred as the picture is at the tag's middle; in perspective the near side is
-    larger and got too much.  Parameters: h, to_cells: homography from cells to px and back; wx, wy: flattened px
-    of the window; blur: wanted, px^2; laid: what the template got, cells^2.
-    Returns three arrays like wx: xx, yy and xy of the missing covariance, px^2.  It is smooth: a cubic through a few places.
-    """
-    rows, columns = wx.shape
-    r, c = np.linspace(0, rows - 1, _KNOTS).astype(int), np.linspace(0, columns - 1, _KNOTS).astype(int)
-    x, y = wx[np.ix_(r, c)].astype(float), wy[np.ix_(r, c)].astype(float)
-    w = to_cells[2, 0] * x + to_cells[2, 1] * y + to_cells[2, 2]
-    # d(pixel)/d(cell) = (h[:2, :2] - pixel h[2, :2]) * w, since w = 1 / (h[2] . cell)
-    j = np.array([[(h[0, 0] - x * h[2, 0]) * w, (h[0, 1] - x * h[2, 1]) * w],
-                  [(h[1, 0] - y * h[2, 0]) * w, (h[1, 1] - y * h[2, 1]) * w]])
-    missing = blur[:, :, None, None] - np.einsum("ikrc,kl,jlrc->ijrc", j, laid, j)
-    down, across = (np.vander(2 * a / max(n - 1, 1) - 1.0, 4) for a, n in ((r, rows), (c, columns)))
-    terms = np.linalg.pinv(down) @ missing @ np.linalg.pinv(across).T
-    whole = [np.vander(np.linspace(-1, 1, n), 4).astype(np.float32) for n in (rows, columns)]
-    return tuple(whole[0] @ terms[k].astype(np.float32) @ whole[1].T for k in ((0, 0), (1, 1), (0, 1)))
+def _spread(along, n, width, moves):
+    """How much of each cell, margin included, shows at places along (s,), cells: it and its two derivatives, each
+    (m, s, n + 2) float32 for moves (m,)."""
+    edges = np.arange(n + 1)
+    # further out the shares are nothing, and the functions slow
+    t = np.clip((edges - along[:, None] + moves[:, None, None]) / width, -_FAR, _FAR)
+    pdf = np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * width)
+    steps = ndtr(t), -pdf, -t * pdf / width
+    # the margin has no outer end
+    shares = np.stack([np.diff(step, prepend=0, append=end, axis=2) for step, end in zip(steps, (1, 0, 0))])
+    # numbers next to nothing make slow products
+    return np.where(np.abs(shares) < _NOTHING, 0, shares).astype(np.float32)

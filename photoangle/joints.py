@@ -21,6 +21,7 @@ _ON_STRING_MM, _STRING_STANDOFF_MM = 0.3, 0.3
 # Roles that mark a joint: without a stand-off the marker's centre stands for it, and that is said.
 _JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
 STRIP_MM = 200.0
+_STRIP_TILT_DEG, _STRIP_TURN_DEG = 6.0, 1.5
 
 
 @dataclass(frozen=True)
@@ -184,6 +185,11 @@ def _is_strip(scene, kit, chosen):
     top, bottom = (scene.markers[chosen[k][1]] for k in ("plumb_top", "plumb_bottom"))
     between = bottom.translation_mm - top.translation_mm
     length = np.linalg.norm(between)
+    normal, down = top.rotation[:, 2], top.rotation[:, 1]
+    # a marker's turn in its own plane is sure, its tilt, of a strip that swings seen in one photo, is not
+    out_of_plane = normal @ between
+    flat = between - out_of_plane * normal
     return bool(abs(length - STRIP_MM) < 0.01 * STRIP_MM
-                and top.rotation[:, 2] @ bottom.rotation[:, 2] > np.cos(np.radians(6))
-                and top.rotation[:, 1] @ between / length > np.cos(np.radians(1.5)))
+                and normal @ bottom.rotation[:, 2] > np.cos(np.radians(_STRIP_TILT_DEG))
+                and abs(out_of_plane) < length * np.sin(np.radians(_STRIP_TILT_DEG))
+                and down @ flat > np.linalg.norm(flat) * np.cos(np.radians(_STRIP_TURN_DEG)))

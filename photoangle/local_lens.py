@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from calib.lens import camera_matrix, unproject
 
 _POWERS = [(i, j) for i in range(4) for j in range(4) if i + j <= 3]
+
+
+@lru_cache(maxsize=1)
+def _grid():
+    """Places (36, 2) in the window, and what fits the powers to values there (powers, 36)."""
+    t = np.linspace(-1, 1, 6)
+    x, y = (a.ravel() for a in np.meshgrid(t, t))
+    return np.stack([x, y], 1), np.linalg.pinv(np.stack([x**i * y**j for i, j in _POWERS], 1))
 
 
 class LocalLens:
@@ -20,9 +30,8 @@ class LocalLens:
         x0, y0, x1, y1 = box
         self.half = max(x1 - x0, y1 - y0) / 2 + 2
         self.middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-        t = np.linspace(-1, 1, 6)
-        gx, gy = (a.ravel() for a in np.meshgrid(t, t))
-        grid = np.stack([gx, gy], 1) * self.half + self.middle
+        places, fit = _grid()
+        grid = places * self.half + self.middle
         near = centre + np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]], float)
         matrix, _ = camera_matrix(lens)
         flat = unproject(np.concatenate([grid, near]), lens)
@@ -30,8 +39,7 @@ class LocalLens:
         at_centre = flat[-5]
         slope = np.stack([(flat[-4] - flat[-3]) / 2, (flat[-2] - flat[-1]) / 2], 1)
         local = (flat[:-5] - at_centre) @ np.linalg.inv(slope).T + centre
-        basis = np.stack([gx**i * gy**j for i, j in _POWERS], 1)
-        terms = np.linalg.lstsq(basis, local - grid, rcond=None)[0]
+        terms = fit @ (local - grid)
         self.table = np.zeros((2, 4, 4))  # coordinate, power of x, power of y
         for (i, j), term in zip(_POWERS, terms):
             self.table[:, i, j] = term

@@ -1,18 +1,34 @@
-"""What an alignment's residuals say of the corners' covariance: noise that a denoiser has smeared, cells that do not fit."""
+"""What an alignment's residuals say: pixels that do not fit, noise that a denoiser has smeared, cells that do not fit."""
 
 from __future__ import annotations
 
 import numpy as np
 
+_MOST = 3.0
+_EACH = 3  # enough for a median
+_LEAST_NOISE = 0.3  # grey levels, the rounding to whole ones
 
-def clustered(inverse, rows, residual, u, v, n):
+
+def weight_roots(residual, on_edge):
+    """Square roots (k,) of weights that take dirt for what it is: 1 / (1 + (r / 3 s)^2), Cauchy's.
+
+    residual (k,) grey levels; on_edge (k,): a denoiser leaves more noise there, so that each kind has its own s.
+    """
+    scale = np.empty_like(residual)
+    for kind in (on_edge, ~on_edge):
+        if kind.any():
+            scale[kind] = _MOST * (1.4826 * np.median(np.abs(residual[kind][::_EACH])) + _LEAST_NOISE)
+    return 1 / np.sqrt(1 + (residual / scale) ** 2)
+
+
+def clustered(inverse, rows, residual, cells, n):
     """Sandwich covariance (8, 8) px^2 clustered by the tag's cells (White 1980, Liang & Zeger 1986).
 
-    inverse (8, c): the corners' rows of the inverse normal matrix; rows (c, k): derivatives; residual (k,) grey levels; u, v
-    (k,): cells; n cells across.
+    inverse (8, c): the corners' rows of the inverse normal matrix; rows (c, k): derivatives; residual (k,) grey levels;
+    cells: their CellMap; n cells across.
     """
-    cell = ((np.clip(np.floor(u), -1, n) + 1) * (n + 2)
-            + np.clip(np.floor(v), -1, n) + 1).astype(int)
+    cell = ((np.clip(np.floor(cells.u), -1, n) + 1) * (n + 2)
+            + np.clip(np.floor(cells.v), -1, n) + 1).astype(int)
     score = (inverse.astype(np.float32) @ rows) * residual
     sums = np.stack([np.bincount(cell, score[k], (n + 2) ** 2) for k in range(8)], 1)
     used = (np.bincount(cell, minlength=(n + 2) ** 2) > 0).sum()

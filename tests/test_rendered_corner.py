@@ -91,8 +91,8 @@ def test_joints_and_their_intervals(measured):
         inside.append(f.low95 <= value <= f.high95)
         errors.append((f.value - value) / f.u)
     assert len(inside) >= 14
-    # one draw of ten markers' sticking, shared by both states: the demo car's test is the sharper one
-    assert np.mean(inside) >= 0.9
+    # one draw of ten markers' sticking, shared by both states, so that one miss comes twice: the demo car's test is the sharper one
+    assert np.mean(inside) >= 0.85 and np.abs(errors).max() < 2.5
     assert 0.4 < np.sqrt(np.mean(np.square(errors))) < 1.4
 
 

@@ -12,10 +12,11 @@ from calib.poses import Pose
 from photoangle.detect import find_tags
 from photoangle.refine import align_tag
 from photoangle.saddles import find_saddles
-from tests.scenes import (FAMILY, KIT, Camera, card_flat, develop, facing, paint, scaled_lens, tag_flat, true_corners,
-                          true_saddles)
+from tests.scenes import (FAMILY, KIT, Camera, card_flat, develop, facing, motion_kernel, paint, pattern_of, scaled_lens,
+                          tag_flat, true_corners, true_saddles)
 
 WIDTH, HEIGHT = 1344, 1008
+_FINE = 3  # samples along a pixel's side
 STYLES = {"linear": Camera("linear"), "srgb": Camera("srgb"), "phone, sharpened": Camera("phone"),
           "8 % dirt": Camera("srgb", dirt=0.08), "blur sigma 2": Camera("linear", blur_px=2.0),
           "motion 6 px": Camera("linear", motion_px=6.0)}
@@ -34,11 +35,25 @@ def _tags(rng, lens):
     return tags
 
 
-def _light(flats, lens):
-    scene = np.full((HEIGHT, WIDTH), 0.2, np.float32)
-    for flat in flats:
-        paint(scene, flat, Pose.identity(), lens, 6)
-    return scene
+def _light(tags, lens, camera, rng):
+    """What falls on the sensor, pixel by pixel: the lens blurs before the pixels collect, so it is drawn finer and blurred there."""
+    fine = lens.copy()
+    fine[0] *= _FINE
+    fine[2:4] = (fine[2:4] + 0.5) * _FINE - 0.5
+    scene = np.full((HEIGHT * _FINE, WIDTH * _FINE), 0.2, np.float32)
+    for tag_id, pose in tags.items():
+        paint(scene, tag_flat(tag_id, 30.0, pose, rng=rng, dirt=camera.dirt), Pose.identity(), fine, 2)
+    return _collected(scene, camera)
+
+
+def _collected(fine, camera):
+    """A fine picture blurred as the camera does and summed up to pixels."""
+    blurred = cv2.GaussianBlur(fine, (0, 0), camera.blur_px * _FINE, borderType=cv2.BORDER_REPLICATE)
+    if camera.motion_px:
+        blurred = cv2.filter2D(blurred, -1, motion_kernel(camera.motion_px * _FINE, camera.motion_deg),
+                               borderType=cv2.BORDER_REPLICATE)
+    rows, columns = fine.shape
+    return blurred.reshape(rows // _FINE, _FINE, columns // _FINE, _FINE).mean((1, 3))
 
 
 def bound_px(tag, corners, pose, lens, camera, seed):
@@ -53,12 +68,11 @@ def bound_px(tag, corners, pose, lens, camera, seed):
     margin = 12
     x0, y0 = np.floor(corners.min(0)).astype(int) - margin
     x1, y1 = np.ceil(corners.max(0)).astype(int) + margin
-    plain = Camera("linear", camera.blur_px, camera.motion_px, noise=0.0, light_tilt=0.0)
 
     def picture(q):
         h = square_homographies(q[None], 8)[0]
         shift = np.array([[1, 0, -x0], [0, 1, -y0], [0, 0, 1.0]])
-        return _clean(tag, shift @ h, (y1 - y0, x1 - x0), plain.blur_px, plain)
+        return _clean(tag, shift @ h, (y1 - y0, x1 - x0), camera)
 
     base = picture(corners)
     step = 0.05
@@ -80,31 +94,22 @@ def bound_px(tag, corners, pose, lens, camera, seed):
     return float(np.sqrt(np.trace(np.linalg.inv(j.T @ j)[:8, :8]) / 8))
 
 
-def _clean(tag, h, shape, blur, camera):
-    """Noise-free light of a tag under a homography from cells to pixels, by 6 x 6 subsamples."""
-    from tests.scenes import pattern_of
-
+def _clean(tag, h, shape, camera):
+    """Noise-free light of a tag under a homography from cells to pixels."""
     pattern, per_cell, pad = pattern_of(tag)
-    total = np.zeros(shape, np.float32)
-    gx, gy = np.meshgrid(np.arange(shape[1], dtype=np.float64), np.arange(shape[0], dtype=np.float64))
+    rows, columns = shape[0] * _FINE, shape[1] * _FINE
+    gx, gy = np.meshgrid((np.arange(columns) + 0.5) / _FINE - 0.5, (np.arange(rows) + 0.5) / _FINE - 0.5)
     inverse = np.linalg.inv(h)
-    offsets = (np.arange(6) + 0.5) / 6 - 0.5
-    for oy in offsets:
-        for ox in offsets:
+    total = np.zeros((rows, columns), np.float32)
+    for oy in (-0.25 / _FINE, 0.25 / _FINE):
+        for ox in (-0.25 / _FINE, 0.25 / _FINE):
             w = inverse[2, 0] * (gx + ox) + inverse[2, 1] * (gy + oy) + inverse[2, 2]
             u = (inverse[0, 0] * (gx + ox) + inverse[0, 1] * (gy + oy) + inverse[0, 2]) / w
             v = (inverse[1, 0] * (gx + ox) + inverse[1, 1] * (gy + oy) + inverse[1, 2]) / w
             total += cv2.remap(pattern, (u * per_cell + pad - 0.5).astype(np.float32),
                                (v * per_cell + pad - 0.5).astype(np.float32), cv2.INTER_LINEAR,
                                borderMode=cv2.BORDER_REPLICATE)
-    total /= 36
-    total = cv2.GaussianBlur(total, (0, 0), blur, borderType=cv2.BORDER_REPLICATE)
-    if camera.motion_px:
-        from tests.scenes import motion_kernel
-
-        total = cv2.filter2D(total, -1, motion_kernel(camera.motion_px, camera.motion_deg),
-                             borderType=cv2.BORDER_REPLICATE)
-    return total
+    return _collected(total / 4, camera)
 
 
 def _rms(values):
@@ -130,8 +135,7 @@ def _tags_table(pictures, noise, chosen=tuple(STYLES)):
         for seed in range(pictures):
             rng = np.random.default_rng(seed)
             tags = _tags(rng, lens)
-            light = _light([tag_flat(i, 30.0, p, rng=rng, dirt=camera.dirt) for i, p in tags.items()], lens)
-            grey = develop(light, camera, rng)
+            grey = develop(_light(tags, lens, camera, rng), replace(camera, blur_px=0.0, motion_px=0.0), rng)
             true = {i: true_corners(p, 30.0, Pose.identity(), lens) for i, p in tags.items()}
             for tag in find_tags(grey, FAMILY):
                 aligned = align_tag(grey, FAMILY, tag.tag_id, tag.corners_px)

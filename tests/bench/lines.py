@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
@@ -69,56 +71,92 @@ def rig(pairs):
         return np.concatenate(out) / 0.15
 
     best = least_squares(residual, np.zeros(len(start)), loss="soft_l1")
-    lenses, right, _ = unpack(start + best.x * scale)
-    return lenses, right
+    # the residuals say how well corners are really known; a robust loss pays a little for it
+    spread = 2 * best.cost / (len(best.fun) - len(start))
+    covariance = np.linalg.inv(best.jac.T @ best.jac) * spread
+    return Rig(start + best.x * scale, scale[:22], covariance[:22, :22], spread * 0.15**2)
+
+
+@dataclass(frozen=True)
+class Rig:
+    """Two cameras: unknowns (22, then the boards' poses), steps (22,) and covariance (22, 22) in steps; corner_px2: variance of
+    a corner's coordinate, by the residuals."""
+
+    unknowns: np.ndarray
+    steps: np.ndarray
+    covariance: np.ndarray
+    corner_px2: float
+
+    def cameras(self, step=None):
+        """Two lenses and right_from_left, perhaps a step of the unknowns away."""
+        x = self.unknowns[:22] + (0 if step is None else step * self.steps)
+        return [np.r_[x[:8], 0], np.r_[x[8:16], 0]], Pose(rotation_from_vector(x[16:19]), x[19:22])
 
 
 def triangulate(pair, lenses, right):
-    """Points (54, 3) in the left camera's frame, by least squares of the reprojection."""
+    """Points (54, 3) in the left camera's frame, by least squares of the reprojection, and their covariances (54, 3, 3) for
+    corners known to 1 px."""
     rays = [np.c_[unproject(pair[side][0], lenses[side]), np.ones(54)] for side in (0, 1)]
     origin = right.inverse().translation_mm
     second = rays[1] @ right.rotation
-    out = np.zeros((54, 3))
-    for k in range(54):
-        a = np.stack([rays[0][k], -second[k]], 1)
-        s = np.linalg.lstsq(a, origin, rcond=None)[0]
-        x = (rays[0][k] * s[0] + origin + second[k] * s[1]) / 2
-        for _ in range(4):
-            rows, miss = [], []
-            for side, pose in ((0, Pose.identity()), (1, right)):
-                at = pose.apply(x[None])
-                h = 1e-3
-                j = np.stack([(project(pose.apply((x + d)[None]), lenses[side])
-                               - project(pose.apply((x - d)[None]), lenses[side]))[0] / (2 * h)
-                              for d in np.eye(3) * h], 1)
-                rows.append(j)
-                miss.append(pair[side][0][k] - project(at, lenses[side])[0])
-            x = x + np.linalg.lstsq(np.concatenate(rows), np.concatenate(miss), rcond=None)[0]
-        out[k] = x
-    return out
+    a = np.stack([rays[0], -second], 2)
+    s = (np.linalg.pinv(a) @ origin)
+    x = (rays[0] * s[:, :1] + origin + second * s[:, 1:]) / 2
+    for _ in range(4):
+        rows, miss = [], []
+        for side, pose in ((0, Pose.identity()), (1, right)):
+            h = 1e-3
+            rows.append(np.stack([(project(pose.apply(x + d), lenses[side]) - project(pose.apply(x - d), lenses[side])) / (2 * h)
+                                  for d in np.eye(3) * h], 2))
+            miss.append(pair[side][0] - project(pose.apply(x), lenses[side]))
+        j, m = np.concatenate(rows, 1), np.concatenate(miss, 1)
+        x = x + (np.linalg.pinv(j) @ m[:, :, None])[:, :, 0]
+    return x, np.linalg.inv(j.transpose(0, 2, 1) @ j)
 
 
 def line_angles(points):
     """Angles (54,) deg between every row and every column of a board of points (54, 3)."""
     grid = points.reshape(6, 9, 3)
-
-    def direction(p):
-        return np.linalg.svd(p - p.mean(0))[2][0]
-
-    rows, columns = [direction(r) for r in grid], [direction(grid[:, c]) for c in range(9)]
+    rows, columns = [_direction(r) for r in grid], [_direction(grid[:, c]) for c in range(9)]
     return np.array([np.degrees(np.arccos(min(abs(r @ c), 1))) for r in rows for c in columns])
 
 
-def angle_rms(folder, fine=True):
-    """RMS over all held-out lines of their difference from 90 deg, two-fold, and how many lines."""
+def _direction(points):
+    return np.linalg.svd(points - points.mean(0))[2][0]
+
+
+def line_u_deg(points, covariances, pair, rig):
+    """Standard uncertainties (54,) deg of `line_angles`: the corners' part, and the cameras' by differences.
+
+    A point's error e across a line of points at t turns it by sum(t e) / sum(t^2).
+    """
+    grid, spread = points.reshape(6, 9, 3), covariances.reshape(6, 9, 3, 3) * rig.corner_px2
+
+    def turn_variance(line, c, across):
+        t = (line - line.mean(0)) @ _direction(line)
+        return float(np.einsum("k,i,kij,j->", (t / (t @ t)) ** 2, across, c, across))
+
+    rows, columns = [_direction(r) for r in grid], [_direction(grid[:, c]) for c in range(9)]
+    corners = [turn_variance(grid[r], spread[r], columns[c]) + turn_variance(grid[:, c], spread[:, c], rows[r])
+               for r in range(6) for c in range(9)]
+    base = line_angles(points)
+    slopes = np.stack([line_angles(triangulate(pair, *rig.cameras(step))[0]) - base for step in np.eye(22)])
+    cameras = np.einsum("il,ij,jl->l", slopes, rig.covariance, slopes)
+    return np.sqrt(np.degrees(1) ** 2 * np.array(corners) + cameras)
+
+
+def held_out(folder, fine=True):
+    """All held-out lines' differences from 90 deg and their standard uncertainties, two-fold."""
     pairs = read_pairs(folder, fine)
-    errors = []
+    errors, sigmas = [], []
     for fold in (0, 1):
-        lenses, right = rig([p for k, p in enumerate(pairs) if k % 2 != fold])
+        cameras = rig([p for k, p in enumerate(pairs) if k % 2 != fold])
         for k, pair in enumerate(pairs):
             if k % 2 == fold:
-                errors.append(90 - line_angles(triangulate(pair, lenses, right)))
-    return float(np.sqrt(np.mean(np.square(errors)))), np.size(errors)
+                points, covariances = triangulate(pair, *cameras.cameras())
+                errors.append(90 - line_angles(points))
+                sigmas.append(line_u_deg(points, covariances, pair, cameras))
+    return np.concatenate(errors), np.concatenate(sigmas)
 
 
 def run():
@@ -128,5 +166,7 @@ def run():
         print(f"outside photos not there: {folder}")
         return
     for title, fine in (("ours (crossings)", True), ("OpenCV's cornerSubPix, same solver", False)):
-        rms, count = angle_rms(folder, fine)
-        print(f"{title:36s} rows against columns: {rms:.3f} deg RMS from 90 over {count} lines")
+        errors, sigmas = held_out(folder, fine)
+        print(f"{title:36s} rows against columns: {np.sqrt(np.mean(errors**2)):.3f} deg RMS from 90 over {len(errors)} lines;"
+              f" {100 * np.mean(np.abs(errors) < 1.96 * sigmas):.1f} % within their 95 %, RMS z"
+              f" {np.sqrt(np.mean((errors / sigmas) ** 2)):.2f}")
