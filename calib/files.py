@@ -1,26 +1,65 @@
-"""Writing files whole or not at all."""
+"""Writing files whole or not at all; reading small ones without waiting for what never comes."""
 
 from __future__ import annotations
 
+import errno
 import glob
 import os
+import stat
 import tempfile
 import time
 from pathlib import Path
 
 
+_MOST_LINE = 1000
 _ABANDONED_S = 3600  # no write takes as long
+
+
+def read_small(path, most_bytes):
+    """The bytes of an ordinary file.
+
+    Raises OSError as the system does, and for what is no ordinary file (a pipe would be waited for without end) or larger than
+    ``most_bytes``.
+    """
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb") as stream:
+        status = os.fstat(stream.fileno())
+        if not stat.S_ISREG(status.st_mode):
+            raise OSError(errno.EINVAL, "it is no ordinary file", str(path))
+        if status.st_size > most_bytes:
+            raise OSError(errno.EFBIG, "it is far too long for such a file", str(path))
+        return stream.read()
+
+
+def toml_text(path, most_bytes=1_000_000):
+    """The text of a small TOML file, for a parser.
+
+    Raises OSError as `read_small`, UnicodeDecodeError, and ValueError for a line of absurd length: a key of thousands of parts keeps
+    a parser busy for hours.
+    """
+    text = read_small(path, most_bytes).decode("utf-8-sig")  # some editors put a byte-order mark in front
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > _MOST_LINE:
+            raise ValueError(f"line {number} has more than {_MOST_LINE} characters")
+    return text
 
 
 def write_whole(path, data):
     """Write bytes or text so that ``path`` holds the old content or the new, never a part.
 
     The data go to a temporary file in the same folder, to disk, and are then renamed.
-    Raises OSError as the system does; the old file is then untouched.
+    Raises OSError as the system does, naming ``path``; the old file is then untouched.
     """
     path = Path(path)
     if isinstance(data, str):
         data = data.encode()
+    try:
+        _write(path, data)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
+
+
+def _write(path, data):
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.{os.getpid()}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:

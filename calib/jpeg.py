@@ -7,9 +7,15 @@ what there is.  Neither prints anything.
 from __future__ import annotations
 
 import io
+import re
 import warnings
 
 import numpy as np
+
+
+# A camera writes one scan, or some ten where it is progressive; each costs time over the whole picture, however little it says.
+_MOST_SCANS = 100
+_MARKER = re.compile(rb"\xff+([^\x00\xff\xd0-\xd7])")
 
 
 class JpegError(Exception):
@@ -27,6 +33,8 @@ def decode(data, colours="GRAY", least_px=0):
 
     if b"\xff\xd9" not in data[len(data) // 2:]:
         raise JpegError("the photo's end is missing")
+    if scans(data) > _MOST_SCANS:
+        raise JpegError("the picture is stored in more passes than a camera's")
     options = {}
     if least_px:
         height, width, _, _ = _header(data)
@@ -36,6 +44,20 @@ def decode(data, colours="GRAY", least_px=0):
     except (ValueError, MemoryError, KeyError):  # KeyError: a colour space it has no name for
         pixels, damaged = _leniently(data, colours), True
     return (pixels[..., 0] if colours == "GRAY" and pixels.ndim == 3 else pixels), damaged
+
+
+def scans(data):
+    """How many scans the first picture in JPEG data has, counted up to one more than are read."""
+    at, count = 2, 0
+    while count <= _MOST_SCANS:
+        found = _MARKER.search(data, at)
+        if found is None or found[1] == b"\xd9":
+            break
+        at = found.end()
+        if found[1] not in (b"\xd8", b"\x01"):
+            count += found[1] == b"\xda"
+            at += max(2, int.from_bytes(data[at:at + 2], "big"))  # over the segment, or a scan's head
+    return count
 
 
 def _header(data):

@@ -33,6 +33,7 @@ import os
 import re
 import tomllib
 
+from calib.files import toml_text
 from calib.kit import FAMILIES, ROLE_BY_KEY, CardSpec, Kit, KitError, Slot, form_of, unnamed_role
 
 _MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
@@ -104,8 +105,7 @@ def length_mm(value: object, where: str) -> float:
 def _load(where: str) -> dict:
     try:
         # utf-8-sig: some editors put a byte-order mark in front.
-        with open(where, encoding="utf-8-sig") as file:
-            return tomllib.loads(file.read())
+        return tomllib.loads(toml_text(where))
     except OSError as error:
         raise KitError(f"cannot be read ({error.strerror})", where,
                        "check the file's name and folder") from error

@@ -9,14 +9,18 @@ from __future__ import annotations
 
 import contextlib
 import io
+import logging
 import os
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from calib import heif, heif_decoder
 from calib.jpeg import JpegError, decode
 
+# Pillow's own words about a damaged picture are repeated by us, in better ones.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif", ".tiff", ".bmp", ".pgm")
 _JPEG = ("JPEG", "MPO")
 _FORMATS = {"JPEG", "MPO", "PNG", "HEIF", "WEBP", "TIFF", "BMP", "PPM"}
@@ -93,7 +97,7 @@ def read_photo(path):
     header = _header(data, path)
     damaged = False
     if header["format"] == "HEIF":
-        grey = _unturn(header["pixels"](), header["orientation"])
+        grey = _unturn(_grey(header["pixels"]), header["orientation"])
     elif header["format"] in _JPEG:
         grey, damaged = decode_jpeg(data)
     else:
@@ -113,7 +117,7 @@ def read_upright(path, most_px=2000):
     data = _bytes_of(path)
     header = _header(data, path)
     if header["format"] == "HEIF":
-        colour = _unturn(header["colour"](), header["orientation"])[..., ::-1]
+        colour = _unturn(header["pixels"], header["orientation"])[..., ::-1]
         stored_width = colour.shape[1]
     else:
         colour = (decode_jpeg(data, "BGR", most_px)[0] if header["format"] in _JPEG
@@ -139,6 +143,12 @@ def turn_points(points, width, height, orientation):
     w, h = width - 1, height - 1
     return np.stack({2: (w - x, y), 3: (w - x, h - y), 4: (x, h - y), 5: (y, x), 6: (h - y, x),
                      7: (h - y, w - x), 8: (y, w - x)}.get(orientation, (x, y)), 1)
+
+
+def _grey(pixels):
+    import cv2
+
+    return cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
 
 
 def _unturn(pixels, orientation):
@@ -171,7 +181,7 @@ def _header(data, path):
     from PIL import Image
 
     suffix = Path(path).suffix.lower()
-    if data[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftyphevc", b"ftypmsf1", b"ftypheim"):
+    if data[4:12] in heif.STARTS:
         return _heif_header(data)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -187,6 +197,8 @@ def _header(data, path):
                 hint = "raw files are not read"
             raise PhotoError(hint, "take the photo again as JPEG or HEIC, or copy it from the phone"
                              " again") from error
+        if kind == "PPM" and data[:2] not in (b"P5", b"P6"):
+            raise PhotoError("its pixels are written out as text, which no camera does", "use JPEG, PNG or HEIC")
         if kind not in _FORMATS:
             raise PhotoError(f"a {kind} file is no photo", "use JPEG, PNG or HEIC")
         _check_size(*size)
@@ -202,46 +214,17 @@ def _header(data, path):
 
 
 def _heif_header(data):
-    import pi_heif
-
+    if not heif.is_whole(data):
+        raise PhotoError("the photo's end is missing, or it is damaged", "copy it from the phone again")
     try:
-        picture = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
-        size = picture.size
-        _check_size(*size)
-    except PhotoError:
-        raise
-    except Exception as error:
+        picture = heif_decoder.decode(data, MOST_PIXELS)
+    except heif_decoder.HeifError as error:
         raise PhotoError("this HEIC file is damaged or of a kind that is not read",
                          "copy it from the phone again, or send it as JPEG") from error
-    exif, details = {}, {}
-    orientation = picture.info.get("original_orientation") or 1
-    try:
-        from PIL import Image
-
-        raw = picture.info.get("exif")
-        if raw:
-            exif = Image.Exif()
-            exif.load(raw)
-            details = exif.get_ifd(0x8769) or {}
-    except Exception:
-        exif, details = {}, {}
-
-    def colour():
-        try:
-            array = np.asarray(picture)
-        except Exception as error:
-            raise PhotoError("this HEIC file is damaged", "copy it from the phone again") from error
-        return array[..., :3] if array.ndim == 3 else np.repeat(array[..., None], 3, 2)
-
-    def grey():
-        import cv2
-
-        return cv2.cvtColor(np.ascontiguousarray(colour()), cv2.COLOR_RGB2GRAY)
-
-    return {"format": "HEIF", "size": size,
-            "orientation": orientation if orientation in range(1, 9) else 1,
-            "camera": _camera(exif, details), "taken": _text(details.get(0x9003, "")),
-            "pixels": grey, "colour": colour}
+    _check_size(*picture.size)
+    exif, details = heif.exif_of(picture.exif)
+    return {"format": "HEIF", "size": picture.size, "orientation": heif.stored_orientation(data),
+            "camera": _camera(exif, details), "taken": _text(details.get(0x9003, "")), "pixels": picture.pixels}
 
 
 def _check_size(width, height):
@@ -286,7 +269,9 @@ def _decode(data, kind, colour=False):
             if picture.mode == "F":
                 raise PhotoError("a picture of decimal numbers is no photo", "use JPEG, PNG or HEIC")
             if picture.mode.startswith("I"):  # 16 bits a pixel
-                grey = np.clip(np.asarray(picture).astype(np.int64) >> 8, 0, 255).astype(np.uint8)
+                deep = np.array(picture)
+                deep >>= 8  # in place: such a picture may be large
+                grey = np.clip(deep, 0, 255).astype(np.uint8)
                 return np.repeat(grey[..., None], 3, 2) if colour else grey
             if colour:
                 return np.asarray(picture.convert("RGB"))[..., ::-1]

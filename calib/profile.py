@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
-from pathlib import Path
 
 import numpy as np
 
-from calib.files import write_whole
+from calib.files import read_small, write_whole
 from calib.photo import CameraIdentity
 
 VERSION = 1
+_MOST_BYTES = 5_000_000
 
 
 class ProfileError(Exception):
@@ -83,9 +83,11 @@ def load_profiles(path):
     """Read profiles.  Returns a list of CameraProfile; raises ProfileError with a remedy."""
     again = "run `photoangle lens` on the car folder again"
     try:
-        text = Path(path).read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProfileError(f"{path} cannot be read ({error})", again) from error
+        text = read_small(path, _MOST_BYTES).decode("utf-8")
+    except OSError as error:
+        raise ProfileError(f"{path} cannot be read ({error.strerror})", again) from error
+    except UnicodeDecodeError as error:
+        raise ProfileError(f"{path} is damaged", again) from error
     try:
         content = json.loads(text)
         version = content["version"]

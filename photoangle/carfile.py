@@ -10,22 +10,18 @@ import math
 import tomllib
 from pathlib import Path
 
+from calib.files import toml_text
 from photoangle.carfile_checks import CarFileError, Checks
 from photoangle.carfile_corner import read_corner
 from photoangle.carfile_nouns import AXLES, CORNERS, Axle, CarFile, Level, PrintCheck
 from photoangle.tape import TAPE_CLASSES
-
-_MOST_BYTES = 1_000_000
 
 
 def read_carfile(path):
     """Read car.toml.  Returns CarFile; raises CarFileError with where, what and what to do."""
     name = Path(path).name
     try:
-        data = Path(path).read_bytes()
-        if len(data) > _MOST_BYTES:
-            raise CarFileError(name, "the file is far too long for a car file", "start from a fresh one")
-        table = tomllib.loads(data.decode("utf-8"))
+        table = tomllib.loads(toml_text(path))
     except OSError as error:
         raise CarFileError(name, f"it cannot be read ({error.strerror})", "check the file") from error
     except UnicodeDecodeError as error:

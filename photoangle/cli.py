@@ -12,6 +12,8 @@ from pathlib import Path
 import click
 
 from photoangle import __version__
+from photoangle.plain import plain
+from photoangle.say import say
 
 # OpenCV's own warnings about a damaged picture are repeated by us, in words.
 os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
@@ -31,9 +33,7 @@ class _Fault(click.ClickException):
                          else f"{finding.what}; {finding.do}.")
 
     def show(self, file=None):
-        from photoangle.table import plain
-
-        click.echo(f"photoangle: {plain(self.message)}", err=True)
+        say(f"photoangle: {plain(self.message)}", err=True)
 
 
 def _guarded(function):
@@ -45,10 +45,13 @@ def _guarded(function):
         try:
             return function(*args, **kwargs)
         except ImportError as error:
-            if "libGL" in str(error) or "libglib" in str(error) or ".so" in str(error):
+            if ".so" in str(error) or "DLL" in str(error):
                 raise _Fault(_finding("this computer", f"a system library is missing ({error})",
                                       "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
-            raise
+            if (error.name or "photoangle").partition(".")[0] in ("photoangle", "calib"):
+                raise
+            raise _Fault(_finding("this computer", f"a library is missing ({error})",
+                                  f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
         except BrokenPipeError:
             # whoever read the output has heard enough
             sys.stdout = open(os.devnull, "w")
@@ -58,6 +61,8 @@ def _guarded(function):
                                   "check the folder, its permissions and the disk's free space")) from error
         except Exception as error:
             finding = getattr(error, "finding", None)
+            if finding is None and hasattr(error, "what") and hasattr(error, "do"):
+                finding = _finding(getattr(error, "where", ""), error.what, error.do)
             if finding is None:
                 raise
             raise _Fault(finding) from error
@@ -101,8 +106,8 @@ def kit(path, paper):
 
     paper = {"a4": "A4", "letter": "Letter"}[paper.lower()]
     write_kit_pdf(path, paper)
-    click.echo(f"{path}: print it at 100 % (no \"fit to page\"), on {paper}.\n"
-               "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
+    say(f"{path}: print it at 100 % (no \"fit to page\"), on {paper}.\n"
+        "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
 
 
 @main.command()
@@ -115,10 +120,10 @@ def start(folder, units):
 
     made, new = start_folder(folder, units)
     for path in made:
-        click.echo(f"made {path}")
+        say(f"made {plain(path)}")
     if not new:
-        click.echo(f"{Path(folder) / 'car.toml'} was there already and is as it was")
-    click.echo(f"Next: photos of the card into {Path(folder) / 'lens'}, then `photoangle lens {folder}`.")
+        say(f"{Path(folder) / 'car.toml'} was there already and is as it was")
+    say(f"Next: photos of the card into {Path(folder) / 'lens'}, then `photoangle lens {folder}`.")
 
 
 @main.command()
@@ -133,20 +138,20 @@ def lens(folder):
     report = Report()
     for result in learn(folder, report, _progress(True)):
         p = result.profile
-        click.echo(f"{p.camera.title}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
-        click.echo(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
-                   f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
+        say(f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
+        say(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
+            f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
         if result.moving:
-            click.echo(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"
-                       f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
-        click.echo("  parts of the picture the card reached (# yes, . no):")
+            say(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"
+                f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
+        say("  parts of the picture the card reached (# yes, . no):")
         for row in result.covered:
-            click.echo("    " + "".join("#" if c else "." for c in row))
+            say("    " + "".join("#" if c else "." for c in row))
         if not result.good:
             report.tell(_attention(p.camera.title, result.verdict))
     for line in finding_lines(report.findings):
-        click.echo(line)
-    click.echo(f"saved {Path(folder) / 'lens' / PROFILE_NAME}")
+        say(line)
+    say(f"saved {Path(folder) / 'lens' / PROFILE_NAME}")
     sys.exit(report.exit_code)
 
 

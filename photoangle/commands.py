@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import difflib
 import shutil
+from collections import Counter
 from pathlib import Path
 
-import click
-
 from calib.files import write_whole
+from calib.photo import PhotoError
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.history import keep_run
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
+from photoangle.plain import plain
+from photoangle.say import say, say_paths
 from photoangle.table import comparison_lines, figure_lines, finding_lines
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
@@ -49,14 +51,17 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
             report.tell(*findings)
     if pictures and measurement.states:
         write_pictures(measurement, results, progress)
-    if folders and measurement.states:
-        results.mkdir(exist_ok=True)
-        write_whole(results / "measure.json", report.to_json() + "\n")
-        keep_run(results, measurement)
-    if as_json:
-        click.echo(report.to_json())
-    else:
-        print_measurement(measurement)
+    try:
+        if folders and measurement.states:
+            results.mkdir(exist_ok=True)
+            write_whole(results / "measure.json", report.to_json() + "\n")
+            keep_run(results, measurement)
+    finally:
+        # what was found is shown even where it cannot be kept
+        if as_json:
+            say(report.to_json())
+        else:
+            print_measurement(measurement)
     return report.exit_code
 
 
@@ -87,18 +92,17 @@ def print_measurement(measurement):
         title = f"{state.corner} / {state.state}" if state.corner else "photos"
         scene = state.scene
         photos = f"{len(scene.photos)} photo{'s' if len(scene.photos) > 1 else ''}"
-        click.echo(f"{title}: {photos}, {len(scene.markers)} markers, lens from {scene.lens_source}")
+        say(f"{plain(title)}: {photos}, {len(scene.markers)} markers, lens from {scene.lens_source}")
         for line in figure_lines(mine, units):
-            click.echo(line)
+            say(line)
         for line in comparison_lines([c for c in report.comparisons if (c.tape.corner, c.tape.state)
                                       == (state.corner, state.state)], units):
-            click.echo(line)
-        click.echo("")
+            say(line)
+        say("")
     for line in finding_lines(report.findings):
-        click.echo(line)
+        say(line)
     if report.pictures:
-        where = sorted({str(Path(p).parent) for p in report.pictures})
-        click.echo("annotated photos in\n  " + "\n  ".join(where))
+        say_paths("annotated photos in", sorted({str(Path(p).parent) for p in report.pictures}))
 
 
 def write_pictures(measurement, results, progress):
@@ -110,14 +114,19 @@ def write_pictures(measurement, results, progress):
     for state in measurement.states:
         figures = [f for f in report.figures if (f.corner, f.state) == (state.corner, state.state)]
         target = results / state.corner / state.state if state.corner else results
+        stems = Counter(Path(state.paths[name]).stem for name in state.scene.photos)
         for index, name in enumerate(state.scene.photos):
-            work.append((state, index, state.paths[name], target, figures))
-    for state, index, path, target, figures in progress(work, "pictures"):
+            path = Path(state.paths[name])
+            alone = stems[path.stem] == 1  # no IMG_1.heic beside IMG_1.jpg
+            work.append((state, index, path, target / f"{path.stem if alone else path.name}.jpg", figures))
+    for state, index, path, picture, figures in progress(work, "pictures"):
+        target = picture.parent
         try:
             target.mkdir(parents=True, exist_ok=True)
-            picture = target / (Path(path).stem + ".jpg")
             annotate(path, picture, state, index, figures, measurement.kit)
             report.pictures.append(picture)
+        except PhotoError as error:  # it was there a moment ago
+            report.tell(Finding(ATTENTION, str(path), error.what, error.do))
         except OSError as error:
             report.tell(Finding(ATTENTION, str(target), f"pictures cannot be written ({error.strerror})",
                                 "make the folder writable, or use --no-pictures"))
@@ -139,13 +148,13 @@ def demo_command(folder, progress):
         if not copy.exists():
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
-    click.echo(f"sample photos copied to {target}")
+    say(f"sample photos copied to {target}")
     code = measure_command([target], False, None, None, None, None, (), False, None, None, True,
                            progress)
     if code == 2:
         return code
     from photoangle.link_command import link_command, no_wishes
 
-    click.echo("\nThe link, from the photos at set height, before the new one went in:\n")
+    say("\nThe link, from the photos at set height, before the new one went in:\n")
     code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress)
     return 0 if code == 1 else code

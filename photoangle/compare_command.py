@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
-
 from photoangle.commands import check_corner, named_roles
 from photoangle.compare import compare_sides
 from photoangle.compare_inputs import measured_pairs
@@ -13,6 +11,7 @@ from photoangle.compare_picture import draw_comparison
 from photoangle.compare_table import changes_lines, comparisons_json
 from photoangle.model import ATTENTION, NOTE, Finding
 from photoangle.results import Report
+from photoangle.say import say, say_paths
 from photoangle.table import finding_lines
 
 
@@ -31,16 +30,16 @@ def compare_command(before, after, as_json, kit_path, car_root, corner, planar, 
     if pictures:
         _write_comparisons(comparisons, pairs.results, report, progress)
     if as_json:
-        click.echo(comparisons_json(comparisons, report))
+        say(comparisons_json(comparisons, report))
         return report.exit_code
     for comparison in comparisons:
         for line in changes_lines(comparison, pairs.units):
-            click.echo(line)
-        click.echo("")
+            say(line)
+        say("")
     for line in finding_lines(report.findings):
-        click.echo(line)
+        say(line)
     if report.pictures:
-        click.echo("before and after in one picture\n  " + "\n  ".join(map(str, report.pictures)))
+        say_paths("before and after in one picture", report.pictures)
     return report.exit_code
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.files import write_whole
+from calib.files import read_small, write_whole
 from calib.kit import FAMILIES, ROLE_BY_KEY
 from photoangle.model import ATTENTION, NOTE, Finding
 
@@ -60,14 +60,14 @@ class Corrections:
 
 
 def read_corrections(root):
-    """Corrections of a car folder; none where there is no file.  Raises CorrectionsError, OSError."""
+    """Corrections of a car folder; none where there is no file.  Raises CorrectionsError."""
     path = Path(root) / NAME
     if not path.exists():
         return Corrections()
-    if path.stat().st_size > _MOST_BYTES:
-        raise CorrectionsError("the file is far too long")
     try:
-        content = json.loads(path.read_text("utf-8"))
+        content = json.loads(read_small(path, _MOST_BYTES))
+    except OSError as error:
+        raise CorrectionsError(f"it cannot be read ({error.strerror})") from error
     except (ValueError, RecursionError) as error:
         raise CorrectionsError(f"it cannot be understood ({error})") from error
     if not isinstance(content, dict) or content.get("version") != VERSION:
@@ -85,7 +85,7 @@ def read_corrections(root):
         if not isinstance(entry, dict):
             raise CorrectionsError(f"{where!r} should hold an object")
         for role in entry.values():
-            if role not in ROLE_BY_KEY:
+            if not isinstance(role, str) or role not in ROLE_BY_KEY:
                 raise CorrectionsError(f"{where}: {role!r} is no role")
         roles[where] = {_id(i, where): role for i, role in entry.items()}
     return Corrections(photos, roles)

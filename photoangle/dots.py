@@ -114,7 +114,7 @@ def _centre(colour, centre, reach, camera, lens):
         if not ellipse:
             return None
         at, (a, b) = np.array(ellipse.center), ellipse.axis_lengths
-    except (AttributeError, ValueError):
+    except ValueError:
         return None
     miss = np.abs(ellipse.residuals(flat)).mean()
     if (not np.isfinite(at).all() or max(a, b) / min(a, b) > _MOST_OVAL or miss > 0.06 * (a + b)

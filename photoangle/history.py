@@ -13,14 +13,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from calib.files import write_whole
+from calib.files import read_small, write_whole
 from photoangle import __version__
+from photoangle.links import fixed_link
 from photoangle.model import UNUSABLE, Figure, Finding
 from photoangle.pipeline import CannotUse
 
 VERSION = 1
 FOLDER = "history"
 _MOST_BYTES = 5_000_000
+_MOST = 1e9  # no figure's number is as large
 _KEYS = ("corner", "state", "name", "datum", "unit", "value", "u", "dof", "low95", "high95")
 
 
@@ -58,14 +60,14 @@ def keep_run(results, measurement, now=None):
 
 
 def _files(folder):
-    return sorted(p for p in Path(folder).glob("*.json") if not p.name.startswith(".")) if Path(folder).is_dir() else []
+    return sorted(p for p in Path(folder).glob("*.json") if not p.name.startswith(".") and not p.is_symlink()) if Path(folder).is_dir() else []
 
 
 def _latest_of(folder, states):
     """Figures as stored by the newest run of the same states, or None.  A file that cannot be read repeats nothing."""
     for path in reversed(_files(folder)):
         try:
-            content = json.loads(path.read_text("utf-8"))
+            content = json.loads(read_small(path, _MOST_BYTES))
             if set(content["photos"]) == states:
                 return content["figures"]
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
@@ -79,6 +81,9 @@ def read_history(root):
     Returns (runs, findings): files that cannot be read are told and left out.  Raises CannotUse where there is none at
     all, or where one is of a newer version.
     """
+    link = fixed_link(root)
+    if link is not None:
+        raise CannotUse(link)
     folder = Path(root) / "results" / FOLDER
     runs, findings = [], []
     for path in _files(folder):
@@ -96,9 +101,7 @@ def read_history(root):
 
 
 def _read(path):
-    if path.stat().st_size > _MOST_BYTES:
-        raise ValueError("too long")
-    content = json.loads(path.read_text("utf-8"))
+    content = json.loads(read_small(path, _MOST_BYTES))
     version = content["version"]
     if isinstance(version, int) and version > VERSION:
         raise CannotUse(Finding(UNUSABLE, str(path), f"it is of version {version}, this program reads {VERSION}",
@@ -108,13 +111,15 @@ def _read(path):
     figures = []
     for row in content["figures"]:
         figure = Figure(**{k: row[k] for k in _KEYS})
-        if not all(math.isfinite(v) for v in (figure.value, figure.u, figure.dof, figure.low95, figure.high95)):
+        if not all(abs(v) < _MOST for v in (figure.value, figure.u, figure.dof, figure.low95, figure.high95)):
             raise ValueError("numbers out of range")
         words = [figure.name, figure.unit, figure.corner, figure.state] + ([] if figure.datum is None else [figure.datum])
         if not all(isinstance(v, str) for v in words):
             raise TypeError("names")
         figures.append(figure)
     made = datetime.fromisoformat(content["made"]).replace(tzinfo=None)
+    if not 1990 <= made.year < 2200:
+        raise ValueError("a time that cannot be")
     return Run(made, figures, dict(content["photos"]))
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import difflib
 
-import click
-
 from photoangle.history import read_history, season
 from photoangle.history_table import history_json, history_lines, main_figures, plot_history
 from photoangle.model import UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, load_car
+from photoangle.say import say
 from photoangle.table import TITLES, finding_lines
 
 
@@ -28,12 +27,12 @@ def history_command(root, as_json, only, names, every, plot):
     if plot:
         plot_history(shown, plot)
     if as_json:
-        click.echo(history_json(steps, findings))
+        say(history_json(steps, findings))
     else:
         for line in history_lines(shown, load_car(root).units):
-            click.echo(line)
+            say(line)
         for line in finding_lines(findings):
-            click.echo(line)
+            say(line)
         if plot:
-            click.echo(f"plotted in\n  {plot}")
+            say(f"plotted in\n  {plot}")
     return 1 if findings else 0

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import io
 import json
+import warnings
 from datetime import timedelta
 from pathlib import Path
 
 from calib.files import write_whole
+from photoangle.model import UNUSABLE, Finding
+from photoangle.pipeline import CannotUse
+from photoangle.plain import plain
 from photoangle.table import figure_title, format_value, title_rank
 
+# Panels of a plot: more make a picture that nothing opens.
+MOST_PANELS = 40
 _MAIN = ("bar_arm_angle", "bar_arm_elevation", "control_arm_angle", "link_length", "hub_to_arch")
 
 
@@ -36,7 +42,7 @@ def history_lines(steps, units="mm"):
                 text += (f"  {s.change / scale:+8.{digits}f} +- {s.half / scale:.{digits}f}"
                          f"  {'changed' if s.moved else 'no change seen'}")
             lines.append(text)
-    return lines
+    return [plain(line) for line in lines]
 
 
 def history_json(steps, findings):
@@ -61,14 +67,30 @@ def main_figures(steps):
 
 def plot_history(steps, target):
     """Write a plot of the steps over time as PNG or SVG by the name's ending: one panel a figure, states told apart by
-    marker and line style as well as by colour.  Raises OSError."""
+    marker and line style as well as by colour.  Raises OSError, and CannotUse for more figures than one sheet holds."""
+    import matplotlib
+
+    panels = list(dict.fromkeys((k[2], k[3], steps[k][0].figure.unit) for k in ordered(steps)))
+    if len(panels) > MOST_PANELS:
+        raise CannotUse(Finding(UNUSABLE, "--plot", f"{len(panels)} figures are too many for one plot", "name some with --figure"))
+    # a name with dollar signs is no formula
+    with matplotlib.rc_context({"text.parse_math": False}), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # letters that the font lacks
+        sheet = _sheet(steps, panels)
+        stream = io.BytesIO()
+        kind = "svg" if Path(target).suffix.lower() == ".svg" else "png"
+        sheet.savefig(stream, format=kind, dpi=130)
+    write_whole(target, stream.getvalue())
+
+
+def _sheet(steps, panels):
+    """The matplotlib Figure: a panel for each (name, datum, unit)."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.dates import ConciseDateFormatter
     from matplotlib.figure import Figure
 
     colours = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"]  # Okabe and Ito, 2008
     marks, dashes = "osD^vP", ["-", "--", "-.", ":", (0, (5, 1)), (0, (1, 1))]
-    panels = list(dict.fromkeys((k[2], k[3], steps[k][0].figure.unit) for k in ordered(steps)))
     lines = list(dict.fromkeys((k[0], k[1]) for k in ordered(steps)))
     sheet = Figure(figsize=(7.5, 2.2 * len(panels) + 0.8), layout="constrained")
     FigureCanvasAgg(sheet)
@@ -81,14 +103,11 @@ def plot_history(steps, target):
             if mine:
                 half = [(s.figure.high95 - s.figure.low95) / 2 for s in mine]
                 axes.errorbar([s.made for s in mine], [s.figure.value for s in mine], half, color=colours[k % 6],
-                              marker=marks[k % 6], linestyle=dashes[k % 6], capsize=4, markersize=4, label=f"{corner} / {state}")
-        axes.set_title(figure_title(name) + (f", against {datum}" if datum else "") + f" ({unit}, bars: 95 %)", fontsize=10)
+                              marker=marks[k % 6], linestyle=dashes[k % 6], capsize=4, markersize=4, label=plain(f"{corner} / {state}"))
+        axes.set_title(plain(figure_title(name) + (f", against {datum}" if datum else "") + f" ({unit}, bars: 95 %)"), fontsize=10)
         axes.set_xlim(min(made) - room, max(made) + room)
         axes.xaxis.set_major_formatter(ConciseDateFormatter(axes.xaxis.get_major_locator()))
         axes.grid(alpha=0.3)
         axes.legend(fontsize=8, loc="center left", bbox_to_anchor=(1, 0.5))
         axes.tick_params(labelsize=8)
-    stream = io.BytesIO()
-    kind = "svg" if Path(target).suffix.lower() == ".svg" else "png"
-    sheet.savefig(stream, format=kind, dpi=130)
-    write_whole(target, stream.getvalue())
+    return sheet

@@ -11,7 +11,8 @@ from calib.calibrate import TooFewViews, View, calibrate, coverage, projection_s
 from calib.kit import card_saddles_mm
 from calib.profile import CameraProfile
 from photoangle.knowledge import paper_priors
-from photoangle.model import ATTENTION, UNUSABLE, Finding
+from photoangle.model import ATTENTION, NOTE, UNUSABLE, Finding
+from photoangle.telling import MOST_PHOTOS, card_places, most_telling
 
 _LEAST_CORNERS = 12
 _GOOD_PX = 0.3
@@ -50,6 +51,10 @@ def learn_lenses(sightings, kit, check):
         groups.setdefault(replace(s.camera), []).append(s)
     results = []
     for camera, group in sorted(groups.items(), key=lambda g: -len(g[1])):
+        if len(group) > MOST_PHOTOS:
+            findings.append(Finding(NOTE, "lens", f"{len(group)} photos of the card are here; the {MOST_PHOTOS} that reach most of the"
+                                    " picture were used", "about ten are enough"))
+            group = most_telling(group, shows=card_places)
         views = [View(s.name, saddles[s.card.index], s.card.pixels, s.card.covariance_px2) for s in group]
         if len(views) < 3:
             findings.append(Finding(

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
-
 from calib.files import write_whole
 from photoangle.axles import axle_answers
 from photoangle.carfile_nouns import CORNERS
@@ -15,6 +13,7 @@ from photoangle.link_tape import tape_answers
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, load_car, measure_folder, state_folders
 from photoangle.results import Report
+from photoangle.say import say, say_paths
 from photoangle.table import finding_lines
 from photoangle.tape import TapeError, parse_length
 
@@ -55,13 +54,16 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
     answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress)
     if pictures and any(a.base is not None for a in answers):
         _pictures(answers, root / "results", report)
-    if any(a.base is not None for a in answers):
-        (root / "results").mkdir(exist_ok=True)
-        write_whole(root / "results" / "link.json", report.to_json() + "\n")
-    if as_json:
-        click.echo(report.to_json())
-    else:
-        print_answers(answers, axles, report, car.units)
+    try:
+        if any(a.base is not None for a in answers):
+            (root / "results").mkdir(exist_ok=True)
+            write_whole(root / "results" / "link.json", report.to_json() + "\n")
+    finally:
+        # what was found is shown even where it cannot be kept
+        if as_json:
+            say(report.to_json())
+        else:
+            print_answers(answers, axles, report, car.units)
     return report.exit_code
 
 
@@ -89,15 +91,15 @@ def print_answers(answers, axles, report, units):
     """The answers, the findings and where the pictures are, on standard output."""
     for answer in answers:
         for line in answer_lines(answer, units):
-            click.echo(line)
-        click.echo("")
+            say(line)
+        say("")
     for axle in axles:
         for line in axle_lines(axle, units):
-            click.echo(line)
+            say(line)
     for line in finding_lines(report.findings):
-        click.echo(line)
+        say(line)
     if report.pictures:
-        click.echo("drawings:\n  " + "\n  ".join(str(p) for p in report.pictures))
+        say_paths("drawings:", report.pictures)
 
 
 def _pictures(answers, results, report):

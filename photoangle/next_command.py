@@ -5,14 +5,13 @@ from __future__ import annotations
 import textwrap
 from pathlib import Path
 
-import click
-
 from calib.files import write_whole
 from photoangle.advise import as_findings, next_steps
 from photoangle.link import link_answers
 from photoangle.model import ATTENTION, NOTE, Finding
 from photoangle.next_reading import next_reading
 from photoangle.pipeline import measure_folder
+from photoangle.say import say, say_paths
 from photoangle.table import finding_lines
 
 
@@ -27,18 +26,18 @@ def next_command(root, as_json, only, kit_path, pictures, progress):
         _pictures(measurement, steps, root / "results", report)
     if as_json:
         report.tell(*as_findings(steps), *(Finding(NOTE, c, gain_words(r), r.words) for c, r in readings))
-        click.echo(report.to_json())
+        say(report.to_json())
         return report.exit_code
-    click.echo("What to do next")
+    say("What to do next")
     for step in steps:
         _say(f"{step.where}: {step.words}.", f"({step.gain})")
     for corner, reading in readings:
         _say(f"{corner}, tape: {reading.words}.", f"({gain_words(reading)})")
-    click.echo("")
+    say("")
     for line in finding_lines(report.findings):
-        click.echo(line)
+        say(line)
     if report.pictures:
-        click.echo("where to stand:\n  " + "\n  ".join(str(p) for p in report.pictures))
+        say_paths("where to stand:", report.pictures)
     return report.exit_code
 
 
@@ -52,7 +51,7 @@ def gain_words(reading):
 def _say(*texts):
     for k, text in enumerate(texts):
         for line in textwrap.wrap(text, 80, initial_indent="- " if not k else "  ", subsequent_indent="  "):
-            click.echo(line)
+            say(line)
 
 
 def _pictures(measurement, steps, results, report):

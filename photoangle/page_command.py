@@ -5,10 +5,9 @@ from __future__ import annotations
 import threading
 import webbrowser
 
-import click
-
 from photoangle.model import UNUSABLE, Finding
 from photoangle.pipeline import CannotUse
+from photoangle.say import say
 
 
 def page_command(folder, phone, port, browser):
@@ -18,13 +17,15 @@ def page_command(folder, phone, port, browser):
     try:
         served = Served(folder, port, phone)
     except (OSError, SystemExit) as error:
+        if getattr(error, "filename", None):
+            raise  # the folder, not the port
         raise CannotUse(Finding(UNUSABLE, f"port {port}", f"the page cannot be served here ({error})",
                                 "close the other page, or name another port with --port")) from error
     served.start()
     url = served.url()
-    click.echo(f"The page for {folder} is at\n  {url}\n(good once, for a quarter of an hour; stop with Ctrl-C)")
+    say(f"The page for {folder} is at\n  {url}\n(good once, for a quarter of an hour; stop with Ctrl-C)")
     if phone and served.lan is None:
-        click.echo("No Wi-Fi or other local network was found: the page is for this machine only.", err=True)
+        say("No Wi-Fi or other local network was found: the page is for this machine only.", err=True)
     elif phone:
         _show_code(served.phone_url())
     if browser:
@@ -33,7 +34,7 @@ def page_command(folder, phone, port, browser):
         threading.Event().wait()
     except KeyboardInterrupt:
         served.stop()
-        click.echo("\nstopped; what was done is in the folder")
+        say("\nstopped; what was done is in the folder")
     return 0
 
 
@@ -42,6 +43,6 @@ def _show_code(url):
 
     import segno
 
-    click.echo("For the phone on the same Wi-Fi, scan this (good once; the page makes a new one):")
+    say("For the phone on the same Wi-Fi, scan this (good once; the page makes a new one):")
     segno.make(url, error="m").terminal(out=sys.stdout, compact=True)
-    click.echo(f"or type {url}\nWhoever is on this Wi-Fi can see what is sent: use your own.")
+    say(f"or type {url}\nWhoever is on this Wi-Fi can see what is sent: use your own.")

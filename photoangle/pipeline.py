@@ -20,7 +20,7 @@ from photoangle.figures import measure_figures
 from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
 from photoangle.learn import learn_lenses
-from photoangle.links import fixed_link, skipped_links
+from photoangle.links import fixed_link, readable_folders, shut_folders, skipped_links
 from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import quality_findings
@@ -31,6 +31,7 @@ from photoangle.solve import solve_scene
 from photoangle.stance import share_stance
 from photoangle.states import StateResult, tie_states
 from photoangle.tape_check import tape_figures
+from photoangle.telling import bounded
 
 _KEEP_BYTES = 130_000_000
 PROFILE_NAME = "profile.json"
@@ -100,12 +101,19 @@ def load_car(root):
         raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
 
 
+def _inside(path, root):
+    try:
+        return path.resolve().is_relative_to(Path(root).resolve())
+    except (ValueError, OSError, RuntimeError):  # a name that no file can have, or links in a circle
+        return False
+
+
 def load_kit(root, car, kit_path=None):
     """The kit in use: the printed one, or a kit file's.  Raises CannotUse."""
     if kit_path is None and car.kit is None:
         return default_kit()
     path = Path(kit_path) if kit_path else (Path(root) / car.kit)
-    if not kit_path and not path.resolve().is_relative_to(Path(root).resolve()):
+    if not kit_path and not _inside(path, root):
         raise CannotUse(Finding(UNUSABLE, "car.toml, car", "the kit file lies outside the car folder",
                                 "copy it into the car folder"))
     try:
@@ -119,9 +127,19 @@ def load_kit(root, car, kit_path=None):
 def learn(root, report, progress, car=None, kit=None, looks=None):
     """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
 
-    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt.
+    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt, OSError where they cannot be saved.
     """
-    root = Path(root)
+    results = _learnt(Path(root), report, progress, car, kit, looks)
+    _save(root, results)
+    return results
+
+
+def _save(root, results):
+    save_profiles(Path(root) / "lens" / PROFILE_NAME, [r.profile for r in results])
+
+
+def _learnt(root, report, progress, car, kit, looks):
+    """As `learn`, without saving."""
     car = car or load_car(root)
     kit = kit or load_kit(root, car)
     folder = root / "lens"
@@ -142,7 +160,6 @@ def learn(root, report, progress, car=None, kit=None, looks=None):
     if not results:
         raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
                                 "take about ten sharp photos of the whole card, tilted and from all sides"))
-    save_profiles(folder / PROFILE_NAME, [r.profile for r in results])
     return results
 
 
@@ -173,12 +190,16 @@ def _profiles(root, report, progress, car, kit, looks=None):
             return []
     if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
         try:
-            return [r.profile for r in learn(root, report, progress, car, kit, looks)]
+            results = _learnt(Path(root), report, progress, car, kit, looks)
         except CannotUse as error:
             report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
+            return []
+        try:
+            _save(root, results)
         except OSError as error:
-            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror})",
-                                "make the folder writable"))
+            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror}); it is used all the same",
+                                "make the folder writable, or it is learnt again each time"))
+        return [r.profile for r in results]
     return []
 
 
@@ -189,7 +210,7 @@ def state_folders(root, only=None):
         base = Path(root) / corner
         if not base.is_dir():
             continue
-        for folder in sorted(p for p in base.iterdir() if p.is_dir() and not p.is_symlink()):
+        for folder in readable_folders(base):
             files = photo_files(folder)
             if files and (only is None or only in (corner, f"{corner}/{folder.name}")):
                 out.append((corner, folder.name, folder, files))
@@ -208,7 +229,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     car = load_car(root)
     kit = load_kit(root, car, kit_path)
     report = Report()
-    report.tell(*skipped_links(root))
+    report.tell(*skipped_links(root), *shut_folders(root))
     folders = state_folders(root, only)
     if not folders:
         raise CannotUse(Finding(
@@ -309,7 +330,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
         sightings.append(sighting)
         if grey is not None:
             pictures.put(name, grey)
-    sightings = sorted(_one_camera(sightings, report, profiles), key=by_content)
+    sightings, findings = bounded(sorted(_one_camera(sightings, report, profiles), key=by_content), kit, where or "photos")
+    report.tell(*findings)
     if not sightings:
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
                             "see the reasons above, and take new ones"))
@@ -334,8 +356,9 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                   for f in findings))
     up, findings = datum.gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
+    used = {s.name for s in sightings}
     result = StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file,
-                         quality=qualities)
+                         quality=[q for q in qualities if q.name in used])
     report.tell(*photo_findings(result))
     return result
 

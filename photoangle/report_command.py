@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
-
 from calib.files import write_whole
 from photoangle.advise import next_steps
 from photoangle.axles import axle_answers
@@ -16,6 +14,7 @@ from photoangle.pipeline import CannotUse, measure_folder
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
 from photoangle.results import Report
+from photoangle.say import say
 
 
 def whole_answer(root, progress, kit_path=None, only=None, state=None):
@@ -43,9 +42,9 @@ def report_command(root, target, csv_path, as_json, only, kit_path, state, progr
     if csv_path:
         write_whole(Path(csv_path), figures_csv(report.figures))
     if as_json:
-        click.echo(report.to_json())
+        say(report.to_json())
     else:
-        click.echo(f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page is the fitting card")
+        say(f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page is the fitting card")
         if csv_path:
-            click.echo(f"{csv_path}: the same figures for a spreadsheet")
+            say(f"{csv_path}: the same figures for a spreadsheet")
     return report.exit_code

@@ -10,6 +10,8 @@ from calib.poses import Pose
 from calib.resection import camera_from_points, planar_poses, square_poses
 
 _WORST_PX = 30.0
+# Photos that a marker's first place is looked for in, those that show it largest.
+_MOST_TRIED = 10
 
 
 def start_poses(sightings, sizes_mm, card, lens, root=None, root_tilt=0):
@@ -66,6 +68,8 @@ def _place_markers(sightings, sizes_mm, lens, tilts, cameras, markers, keep):
         if i == keep:
             continue
         seen = [k for k in known if i in sightings[k].tags]
+        if len(seen) > _MOST_TRIED:
+            seen = sorted(sorted(seen, key=lambda k: -_size_px(sightings[k].tags[i]))[:_MOST_TRIED])
         candidates = [cameras[k].inverse() @ tilt for k in seen for tilt in tilts[k][i]]
         if candidates:
             markers[i] = min(candidates, key=lambda m: sum(

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from photoangle.model import ATTENTION, NOTE, UNUSABLE
+from photoangle.plain import plain
 
 TITLES = {
     "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm as a line",
@@ -92,23 +95,32 @@ def full_stop(text):
     return text if text.endswith((".", "?", "!")) else text + "."
 
 
-def plain(text):
-    """Text without what a terminal would obey: control and direction characters become question marks."""
-    return "".join(c if c.isprintable() else "?" for c in str(text))
-
-
 def graver_first(findings):
     """Findings, the grave ones first."""
     order = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
     return sorted(findings, key=lambda f: order.get(f.level, 3))
 
 
+def gathered(findings, most=6):
+    """Findings with those that say the same of more than ``most`` photos as one, which names the first few."""
+    alike = {}
+    for f in findings:
+        alike.setdefault((f.level, f.what, f.do), []).append(f)
+    out = []
+    for same in alike.values():
+        if len(same) > most:
+            few = ", ".join(f.where for f in same[:most - 2])
+            same = [replace(same[0], where=f"{few} and {len(same) - most + 2} more")]
+        out += same
+    return out
+
+
 def finding_lines(findings, width=80):
-    """Findings, the grave ones first, wrapped to the terminal."""
+    """Findings, the grave ones first, many alike as one, wrapped to the terminal."""
     import textwrap
 
     lines = []
-    for f in graver_first(findings):
+    for f in graver_first(gathered(findings)):
         text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
         text += f" Do: {full_stop(f.do)}" if f.do else ""
         lines += textwrap.wrap(plain(text), width, subsequent_indent="      ")

@@ -11,6 +11,9 @@ from calib.solution import Singular
 from calib.poses import Pose, angle_between_rotations, vector_from_rotation
 from calib.resection import square_poses
 
+# Sightings of a marker whose other tilts are tried, the largest: in more photos the rivals lie between these.
+_MOST_TRIED = 8
+
 
 def try_other_tilts(solution, order):
     """Try every marker's other tilts with the cameras held; keep what costs less in all photos.
@@ -30,7 +33,7 @@ def try_other_tilts(solution, order):
             continue
         now = _tag_cost(solution, body)
         start = [Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse() @ p
-                 for r in rows for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
+                 for r in _largest(rows) for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
         best, kept, rival = now, None, np.inf
         here = Pose(values.body_rotation[body], values.body_mm[body])
         tried = []
@@ -57,6 +60,13 @@ def try_other_tilts(solution, order):
         if trial.cost < solution.cost:
             solution = trial
     return solution, margins, rivals
+
+
+def _largest(rows):
+    if len(rows) <= _MOST_TRIED:
+        return rows
+    side = [-float(np.linalg.norm(r.corners_px[0] - r.corners_px[2])) for r in rows]
+    return [rows[k] for k in sorted(np.argsort(side, kind="stable")[:_MOST_TRIED])]
 
 
 def doubt_of_tilt(pose, rival, margin):

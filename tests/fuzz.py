@@ -14,11 +14,13 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from calib.heif import is_whole, stored_orientation
 from calib.kit import KitError
 from calib.kit_file import read_kit
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile import parse_carfile, read_carfile
 from photoangle.carfile_checks import CarFileError
+from photoangle.corrections import CorrectionsError, read_corrections
 from photoangle.history import read_history
 from photoangle.pipeline import CannotUse
 from photoangle.tape import TapeError, parse_length, parse_reading
@@ -127,6 +129,21 @@ def history(content):
         assert error.finding.what and error.finding.do
 
 
+def corrections(content):
+    (FOLDER / "corrections.json").write_bytes(content)
+    try:
+        found = read_corrections(FOLDER)
+        _finite([found.photos, found.roles])
+        for name in [*found.photos, "front-left/set/a.jpg"]:
+            found.of(name)
+    except CorrectionsError as error:
+        assert error.what and error.do
+
+
+def heic(content):
+    assert stored_orientation(content) in range(1, 9) and is_whole(content) in (True, False)
+
+
 def _as_json(value):
     return json.dumps(value).encode()
 
@@ -140,7 +157,15 @@ def _changed(good):
     return st.dictionaries(st.sampled_from(sorted(good)), tree, max_size=2).map(lambda d: {**good, **d})
 
 
+GOOD_FIX = {"version": 1, "photos": {"front-left/set/a.jpg": {"dismissed": [100], "placed": {"101": [[1, 2], [3, 4], [5, 6], [7, 8]]}}},
+            "roles": {"front-left/set": {"100": "bar_eye"}}}
+boxes = st.recursive(st.binary(max_size=24), lambda inner: st.lists(st.tuples(
+    st.sampled_from([b"meta", b"pitm", b"iprp", b"ipco", b"ipma", b"irot", b"imir", b"mdat"]), inner, st.integers(-2, 40)), max_size=4).map(
+        lambda rows: b"".join((8 + len(c) + (n if n < 0 else 0)).to_bytes(4, "big") + k + c for k, c, n in rows)), max_leaves=12)
+
 TARGETS = {
+    "corrections": (corrections, st.one_of(st.binary(max_size=100), tree.map(_as_json), _changed(GOOD_FIX).map(_as_json))),
+    "heic": (heic, boxes),
     "tape": (tape, st.one_of(leaf, st.text(alphabet="0123456789 ./,-+±~inmcft\"'″aboute", max_size=40))),
     "car file, text": (carfile, st.one_of(st.binary(max_size=200), table.map(_as_toml))),
     "car file, table": (cartable, table),

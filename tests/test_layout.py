@@ -58,7 +58,7 @@ def test_the_page_asks_nothing_of_any_network():
 
 def test_only_the_command_line_knows_click():
     for path in sources("photoangle") + sources("calib"):
-        if path.name not in ("cli.py", "commands.py") and not path.name.endswith("_command.py"):
+        if path.name not in ("cli.py", "say.py"):
             assert "click" not in imports_of(path), path
 
 

@@ -56,7 +56,8 @@ def test_numbers_no_tape_has(text):
 
 @pytest.mark.parametrize("text", ["[car]\nwheelbase = " + "9" * 5000, "[level]\nfloor_within_deg = " + "9" * 400,
                                   "[car]\nwheelbase = nan", "[car]\nwheelbase = 0", "[car]\nwheelbase = -3",
-                                  "[car]\nwheelbase = \"3 furlongs\"", "[car]\nname = \"a\"\nname = \"b\"", "x = " + "[" * 3000])
+                                  "[car]\nwheelbase = \"3 furlongs\"", "[car]\nname = \"a\"\nname = \"b\"", "x = " + "[" * 3000,
+                                  "a." * 400_000 + "a = 1"])
 def test_car_files_that_are_refused(tmp_path, text):
     (tmp_path / "car.toml").write_text(text)
     with pytest.raises(CarFileError) as error:
@@ -113,6 +114,13 @@ def test_records_with_and_without_time_zone_are_sorted(tmp_path):
 def test_no_control_characters_reach_the_terminal():
     lines = finding_lines([Finding(ATTENTION, "a\x1b]0;x\x07\u202e.jpg", "bad\x1b[31m", "copy\rit")])
     assert all(c.isprintable() for line in lines for c in line)
+
+
+def test_a_thousand_findings_alike_are_one():
+    many = [Finding(ATTENTION, f"{k}.jpg", "it is empty", "copy it again") for k in range(1000)]
+    lines = finding_lines([many[0], Finding(ATTENTION, "b.jpg", "it is dark", ""), *many[1:]])
+    assert len(lines) < 6 and "0.jpg, 1.jpg, 2.jpg, 3.jpg and 996 more: it is empty" in " ".join(" ".join(lines).split())
+    assert len(finding_lines(many[:6])) == 6
 
 
 @pytest.mark.parametrize("call", ["fsync", "replace", "fdopen"])

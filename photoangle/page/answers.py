@@ -5,7 +5,7 @@ from __future__ import annotations
 from photoangle.carfile_nouns import CORNERS
 from photoangle.link_table import answer_lines, axle_lines, headline, verdict_words
 from photoangle.model import ATTENTION, NOTE, UNUSABLE, Refusal
-from photoangle.table import budget_words, figure_title, format_value, graver_first, shown_figures
+from photoangle.table import budget_words, figure_title, format_value, gathered, graver_first, shown_figures
 
 # Words and a sign for each level: never the colour alone.
 LEVELS = {UNUSABLE: ("Stop", "✖"), ATTENTION: ("Look", "▲"), NOTE: ("Note", "•")}
@@ -15,7 +15,7 @@ def finding_rows(findings):
     """Findings as dicts, the grave ones first."""
     return [{"level": f.level, "head": LEVELS.get(f.level, LEVELS[NOTE])[0], "sign": LEVELS.get(f.level, LEVELS[NOTE])[1],
              "where": f.where, "what": f.what, "do": f.do}
-            for f in graver_first(findings)]
+            for f in graver_first(gathered(findings))]
 
 
 def figure_rows(figures, units):

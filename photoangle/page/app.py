@@ -11,6 +11,7 @@ from photoangle.page import (
 from photoangle.page.security import guard
 from photoangle.page.steps import way, what_next
 from photoangle.page.uploads import MOST_BYTES
+from photoangle.plain import plain_value
 
 
 def make_app(work, hosts, sessions, phone_url=None):
@@ -22,6 +23,7 @@ def make_app(work, hosts, sessions, phone_url=None):
     app = Flask("photoangle.page")
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.jinja_env.finalize = plain_value
     guard(app, hosts, sessions)
     for routes in (routes_enter, routes_pages, routes_photos, routes_job, routes_notes, routes_link, routes_markers, routes_compare):
         routes.add(app, work, sessions, phone_url)

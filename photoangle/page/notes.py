@@ -10,10 +10,11 @@ from pathlib import Path
 import tomlkit
 import tomlkit.exceptions
 
-from calib.files import write_whole
+from calib.files import toml_text, write_whole
 from photoangle.carfile import parse_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.carfile_nouns import ATTITUDE_NAMES, CORNERS, ROLE_KEYS, TAPE_NAMES
+from photoangle.links import fixed_link
 from photoangle.page.names import is_state
 
 _LENGTH, _DEGREES, _COUNT, _WORDS = "length", "degrees", "count", "words"
@@ -62,12 +63,15 @@ def set_value(root, path, text):
     """
     value = _value(kind_of(path), str(text).strip()[:80])
     file = Path(root) / "car.toml"
+    link = fixed_link(root)
+    if link is not None:
+        raise NotTaken(f"{link.where}: {link.what}", link.do)
     with _lock:
-        before = file.read_text("utf-8") if file.exists() else ""
         try:
+            before = toml_text(file) if file.exists() else ""
             table = tomllib.loads(before)
             document = tomlkit.parse(before)
-        except (tomllib.TOMLDecodeError, tomlkit.exceptions.TOMLKitError) as error:
+        except (ValueError, RecursionError, tomlkit.exceptions.TOMLKitError) as error:
             raise NotTaken(f"car.toml cannot be understood: {error}", "mend it first") from error
         _put(document, path, value, tomlkit.table)
         _put(table, path, value, dict)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from flask import Response, abort, render_template, request, send_file
 
+from calib.files import toml_text
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.page.answers import finding_rows, link_rows, state_rows
 from photoangle.page.markers import role_choices
@@ -108,8 +109,10 @@ def _car(work):
 def _raw(work):
     import tomllib
 
+    if work.car()[1] is not None:
+        return {}
     try:
-        return tomllib.loads((work.root / "car.toml").read_text("utf-8"))
+        return tomllib.loads(toml_text(work.root / "car.toml"))
     except (OSError, ValueError):
         return {}
 

@@ -13,7 +13,7 @@ from photoangle.model import ATTENTION, NOTE, UNUSABLE
 from photoangle.report import pictures
 from photoangle.report.fitting import AFTER, ORDER, TORQUES, fitting_cards
 from photoangle.report.record import inputs, record_rows
-from photoangle.table import figure_title, format_value, graver_first, shown_figures, title_rank
+from photoangle.table import figure_title, format_value, gathered, graver_first, shown_figures, title_rank
 
 _LEVELS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "stop"}
 
@@ -39,7 +39,7 @@ def report_content(measurement, answers, axles, steps, report, now=None):
             "verdicts": [(a.corner, verdict_words(a), headline(a)) for a in answers],
             "axles": [line for a in axles for line in axle_lines(a, units)],
             "steps": [_step(s, measurement) for s in steps if not _enough(s)], "enough": [s for s in steps if _enough(s)],
-            "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in graver_first(report.findings)],
+            "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in graver_first(gathered(report.findings))],
             "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
             "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER}
 

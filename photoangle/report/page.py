@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from photoangle.plain import plain_value
 from photoangle.report.content import report_content
 from photoangle.table import full_stop
 
@@ -14,6 +15,6 @@ def report_html(measurement, answers, axles, steps, report, now=None):
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(loader=PackageLoader("photoangle.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True,
-                              undefined=StrictUndefined)
+                              undefined=StrictUndefined, finalize=plain_value)
     environment.filters["stop"] = full_stop
     return environment.get_template("report.html").render(**report_content(measurement, answers, axles, steps, report, now))

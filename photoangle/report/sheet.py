@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+from photoangle.plain import plain
+
 _COLUMNS = ("corner", "state", "name", "datum", "unit", "value", "u", "low95", "high95", "dof")
 
 
@@ -23,5 +25,5 @@ def _safe(value):
         return ""
     if isinstance(value, float):
         return f"{value:.6g}"
-    text = str(value)
-    return "'" + text if text[:1] in "=+-@\t\r" else text
+    text = plain(value)
+    return "'" + text if text.lstrip().startswith(("=", "+", "-", "@")) else text

@@ -1,12 +1,15 @@
 """Reading pictures: right, or refused with a remedy."""
 
 import io
+import struct
 
 import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
+from calib import heif_decoder, jpeg
+from calib.heif import stored_orientation
 from calib.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
 
 ROWS, COLUMNS = 300, 400
@@ -57,10 +60,43 @@ def test_upright_agrees_with_pillow(tmp_path, orientation):
     assert ours[int(y), int(x)] > 200
 
 
-def test_heic_is_turned_back_to_the_sensor(shared_data):
+def test_heic_is_turned_back_to_the_sensor(shared_data, tmp_path):
     photo = read_photo(shared_data / "odd_files" / "pug.heic")
-    assert photo.grey.shape == (3024, 4032)
+    assert photo.grey.shape == (3024, 4032) and photo.orientation == 1
     assert photo.camera.focal35_mm == 26
+    data = bytearray((shared_data / "odd_files" / "pug.heic").read_bytes())
+    data[data.find(b"irot") + 4] = 3  # held upright: to be shown turned clockwise by a quarter
+    (tmp_path / "upright.heic").write_bytes(data)
+    turned = read_photo(tmp_path / "upright.heic")
+    assert turned.orientation == 6 and turned.camera == photo.camera
+    assert np.array_equal(turned.grey, photo.grey)
+
+
+def box(kind, content):
+    return struct.pack(">I4s", 8 + len(content), kind) + content
+
+
+def heic_bytes(transforms, wide):
+    """A HEIC file's head: the second of two items is the main one and has a size and then these properties."""
+    listed = [box(b"ispe", bytes(12))] + [box(kind, bytes([value])) for kind, value in transforms]
+    numbers = [(1, [1]), (2, list(range(1, len(listed) + 1)))]
+    entries = b"".join(struct.pack(">HB", item, len(of)) + struct.pack(f">{len(of)}{'H' if wide else 'B'}", *(
+        n | (0x8000 if wide else 0x80) for n in of)) for item, of in numbers)
+    ipma = box(b"ipma", bytes([0, 0, 0, wide]) + struct.pack(">I", 2) + entries)
+    iprp = box(b"iprp", box(b"ipco", b"".join(listed)) + ipma)
+    return box(b"ftyp", b"heic" + bytes(4)) + box(b"meta", bytes(4) + box(b"pitm", bytes(4) + struct.pack(">H", 2)) + iprp)
+
+
+@pytest.mark.parametrize("transforms, orientation", [
+    ((), 1), ((("irot", 1),), 8), ((("irot", 2),), 3), ((("irot", 3),), 6), ((("imir", 1),), 2), ((("imir", 0),), 4),
+    ((("irot", 3), ("imir", 1)), 5), ((("irot", 1), ("imir", 1)), 7), ((("imir", 1), ("irot", 1)), 5)])
+def test_heic_files_say_how_they_are_turned(transforms, orientation):
+    kinds = [(k.encode(), v) for k, v in transforms]
+    for wide in (0, 1):
+        data = heic_bytes(kinds, wide)
+        assert stored_orientation(data) == orientation
+        for end in range(len(data)):
+            assert stored_orientation(data[:end]) in range(1, 9)
 
 
 def test_formats_give_the_same_pixels(tmp_path):
@@ -87,6 +123,7 @@ def bad_files(folder):
     (folder / "folder.jpg").mkdir()
     (folder / "nowhere.jpg").symlink_to(folder / "gone.jpg")
     (folder / "movie.gif").write_bytes(_gif())
+    (folder / "text.pgm").write_bytes(b"P2\n300 300\n255\n" + b"7 " * 90000)  # a large one takes minutes to read
     return [p for p in sorted(folder.iterdir()) if p.name != "whole.jpg"]
 
 
@@ -104,7 +141,7 @@ def _gif():
 
 def test_bad_files_are_refused_with_a_remedy(tmp_path):
     files = bad_files(tmp_path)
-    assert len(files) == 7
+    assert len(files) == 8
     for path in files:
         with pytest.raises(PhotoError) as error:
             read_photo(path)
@@ -137,3 +174,33 @@ def test_odd_files_from_outside(shared_data):
             read.add(path.name)
     assert {"pug.heic", "exif_typeerror.jpg", "hopper_bad_exif.jpg"} <= read
     assert not read & {"broken.png", "empty.heic", "truncated_image.png", "decompression_bomb.gif"}
+
+
+def test_the_heic_decoder_may_die_and_be_slow():
+    """What brings the other process down costs one picture: the next has a new one."""
+    decoder = heif_decoder.Decoder()
+    for _ in range(2):
+        with pytest.raises(heif_decoder.HeifError, match="input"):  # its own words: it is alive
+            decoder.decode(b"no picture", 1000)
+        decoder._child.kill()
+        decoder._child.wait()
+    decoder.close()
+    slow = heif_decoder.Decoder(longest_s=0.0)
+    with pytest.raises(heif_decoder.HeifError, match="gave up"):
+        slow.decode(b"no picture", 1000)
+    slow.close()
+
+
+def test_a_jpeg_of_very_many_passes_is_refused(tmp_path):
+    """Each pass costs time over the whole picture: a small file could keep a decoder busy for hours."""
+    stream = io.BytesIO()
+    Image.fromarray(picture()).save(stream, "JPEG", quality=90, progressive=True)
+    data = stream.getvalue()
+    last = data.rfind(b"\xff\xda")
+    assert 1 < jpeg.scans(data) < 20
+    more = data[:-2] + data[last:-2] * 5000 + b"\xff\xd9"
+    (tmp_path / "a.jpg").write_bytes(more)
+    with pytest.raises(PhotoError, match="passes"):
+        read_photo(tmp_path / "a.jpg")
+    with_thumbnails = data[:2] + (b"\xff\xe1" + struct.pack(">H", 2 + 600) + data[:600]) * 150 + data[2:]
+    assert jpeg.scans(with_thumbnails) == jpeg.scans(data)

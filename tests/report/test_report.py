@@ -132,5 +132,5 @@ def test_the_fitting_card_prints_on_one_page(browser, html, tmp_path, paper):
     data = page.pdf(format=paper)
     page.close()
     pdf = pypdfium2.PdfDocument(data)
-    texts = [p.get_textpage().get_text_range() for p in pdf]
+    texts = [p.get_textpage().get_text_bounded() for p in pdf]
     assert "Fitting card" in texts[-1] and "does not certify" in texts[-1] and "Chock the wheels" in texts[-1]
