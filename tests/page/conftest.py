@@ -1,14 +1,26 @@
 """The page over a copy of the demo car, worked out once."""
 
+import io
 import shutil
 
 import pytest
+from PIL import Image
 
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
 from photoangle.page.work import Work
 
 HOST = "127.0.0.1:8737"
+
+
+def picture(text="", side=400, seed=0):
+    """A small JPEG of noise, of its own for each seed, with a text in its metadata."""
+    out = io.BytesIO()
+    image = Image.effect_noise((side, side), 60 + seed)
+    exif = Image.Exif()
+    exif[0x0110] = text
+    image.save(out, "JPEG", exif=exif)
+    return out.getvalue()
 
 
 class Caller:

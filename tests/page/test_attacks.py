@@ -1,27 +1,16 @@
 """Attacks on the page: refused or harmless, and the page still answers."""
 
-import io
 import socket
 import threading
 import time
 
 import pytest
-from PIL import Image
 
 from photoangle.page import uploads
 from photoangle.page.serve import Served
-from tests.page.conftest import HOST, Caller
+from tests.page.conftest import HOST, Caller, picture
 
 BASE = {"base_url": f"http://{HOST}"}
-
-
-def picture(text="", side=400, seed=0):
-    out = io.BytesIO()
-    image = Image.effect_noise((side, side), 60 + seed)
-    exif = Image.Exif()
-    exif[0x0110] = text
-    image.save(out, "JPEG", exif=exif)
-    return out.getvalue()
 
 
 def files(root):

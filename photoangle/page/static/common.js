@@ -24,6 +24,7 @@ let lost = 0;
 async function watch() {
   try {
     const work = await ask("/api/job");
+    if (lost) dispatchEvent(new Event("reachable"));
     lost = 0;
     by("job").hidden = !work.running;
     by("job-words").textContent = work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
