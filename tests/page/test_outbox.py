@@ -57,7 +57,7 @@ def kept(served):
 
 
 WAITING = "document.querySelectorAll('li[data-entry]').length"
-ALL_SENT = "document.getElementById('outbox').hidden && document.querySelectorAll('li[data-entry]').length === 0"
+ALL_SENT = "document.documentElement.dataset.waiting === '0' && document.getElementById('outbox').hidden && document.querySelectorAll('li[data-entry]').length === 0"
 
 
 def test_photos_survive_reloads_and_lost_answers_and_are_kept_once(served, phone, photos):
@@ -98,8 +98,7 @@ def test_photos_survive_reloads_and_lost_answers_and_are_kept_once(served, phone
     until(phone, "document.querySelectorAll('ul.photos > li').length === 3")
     assert kept(served) == {n: d for n, d in made.items() if n < "IMG_3"}
     phone.reload()
-    until(phone, "document.querySelectorAll('ul.photos > li').length === 3")
-    assert phone.evaluate(ALL_SENT)
+    until(phone, f"document.querySelectorAll('ul.photos > li').length === 3 && {ALL_SENT}")
 
 
 def test_a_program_stopped_half_way_gets_the_rest_when_it_is_back(served, phone, photos, tmp_path, monkeypatch):
@@ -125,8 +124,9 @@ def test_a_program_stopped_half_way_gets_the_rest_when_it_is_back(served, phone,
     other.start()
     try:
         enter(phone, other)
-        phone.wait_for_timeout(300)
-        assert phone.evaluate(ALL_SENT) and kept(other) == {}
+        until(phone, ALL_SENT)
+        phone.wait_for_timeout(200)
+        assert kept(other) == {}
     finally:
         other.stop()
 

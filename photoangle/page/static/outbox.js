@@ -41,6 +41,7 @@ function tell(entry, state, words = "", photo = null) {
 function bar() {
   const n = entries.size, loose = [...entries.values()].some((e) => !e.kept);
   by("outbox").hidden = !n;
+  document.documentElement.dataset.waiting = n;
   if (!n) { trouble = ""; return; }
   const photos = `${n} photo${n > 1 ? "s" : ""}`;
   const words = trouble ? `▲ ${photos} not sent yet (${trouble}). ${loose ? "Keep this page open: they" : "They are kept here and"} go by themselves.`
