@@ -7,6 +7,8 @@ import time
 import traceback
 from dataclasses import dataclass
 
+from calib.leaving import left_by
+
 
 class Stopped(Exception):
     """The user stopped the job."""
@@ -80,14 +82,19 @@ class Jobs:
 
     def say(self, label, done=0, total=0):
         """Tell where the job is.  Raises Stopped."""
+        self.check()
+        self.state = Progress(True, label, done, total, number=self.state.number)
+
+    def check(self):
+        """Raises Stopped once the user asked for it: the work asks between its steps."""
         if self._stop.is_set():
             raise Stopped
-        self.state = Progress(True, label, done, total, number=self.state.number)
 
     def _run(self):
         began = time.monotonic()
         try:
-            words = self._work(self)
+            with left_by(self.check):
+                words = self._work(self)
         except Stopped:
             words = "stopped; start it again whenever you like"
         except Exception as error:  # whatever happens in the thread must reach the page

@@ -15,6 +15,7 @@ from photoangle.axles import axle_answers
 from photoangle.carfile_nouns import CarFile
 from photoangle.commands import write_pictures
 from photoangle.corrections import NAME as CORRECTIONS
+from photoangle.drawings import write_drawings
 from photoangle.history import keep_run
 from photoangle.link import Wishes, link_answers
 from photoangle.link_tape import tape_answers
@@ -130,6 +131,7 @@ class Work:
         if any(a.base is not None for a in answers):
             write_whole(results / "link.json", report.to_json() + "\n")
         write_pictures(measurement, results, jobs.progress)
+        write_drawings(answers, results, report, jobs.progress)
 
     def _lens(self, jobs):
         """Learn the lens anew where its photos are newer than the profile."""
