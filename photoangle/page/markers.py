@@ -104,12 +104,12 @@ def correct(root, kit, name, tag_id, what, role=None, corners=None, states=()):
         save_corrections(root, replace(now, photos=now.photos | {name: (tuple(dismissed), placed)}, roles=roles))
 
 
-def found_under(grey, kit, look, tag_id, at_px, lens=None):
+def found_under(grey, kit, look, ids, at_px, lens=None):
     """Where a tapped marker is: its corners under the tap, aligned where its pattern shows.
 
-    grey (H, W); at_px (2,) sensor px.  Returns (corners (4, 2) sensor px, whether the pattern was found).
+    grey (H, W); ids: those that it may be; at_px (2,) sensor px.
+    Returns (id, corners (4, 2) sensor px, whether the pattern was found).
     """
-    from photoangle.codes import cells_across, sample_cells
     from photoangle.detect import find_tags
 
     sides = [np.linalg.norm(np.roll(t.corners_px, 1, 0) - t.corners_px, axis=1).mean() for t in look.printed.values()]
@@ -118,21 +118,20 @@ def found_under(grey, kit, look, tag_id, at_px, lens=None):
     low = np.maximum(np.rint(at_px).astype(int) - reach, 0)
     part = grey[low[1]:low[1] + 2 * reach, low[0]:low[0] + 2 * reach]
     near = [t for t in (find_tags(np.ascontiguousarray(part), kit.family_name) if min(part.shape) > 40 else [])
-            if t.tag_id == tag_id and np.linalg.norm(t.centre_px + low - at_px) < 1.5 * side]
+            if t.tag_id in ids and np.linalg.norm(t.centre_px + low - at_px) < 1.5 * side]
     if near:
-        start = near[0].corners_px + low
+        tag_id, start = near[0].tag_id, near[0].corners_px + low
     else:
-        start = _best_square(grey, kit, tag_id, at_px, side, cells_across, sample_cells)
+        tag_id, start = _best_square(grey, kit, ids, at_px, side)
     tag, refined = aligned_by_hand(grey, kit, tag_id, start, lens)
-    return tag.corners_px, refined
+    return tag_id, tag.corners_px, refined
 
 
-def _best_square(grey, kit, tag_id, at_px, side, cells_across, sample_cells):
-    """The square about a point whose cells agree best with the marker's pattern, over sizes and turns, (4, 2) px."""
-    from photoangle.codes import cell_pattern
+def _best_square(grey, kit, ids, at_px, side):
+    """The id and the square about a point whose cells agree best with its pattern, over sizes and turns: (id, (4, 2) px)."""
+    from photoangle.codes import cell_pattern, cells_across, sample_cells
 
     n = cells_across(kit.family_name)
-    pattern = np.pad(cell_pattern(kit.family_name, tag_id), 1, constant_values=1).ravel()
     unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2
     quads = []
     for scale in np.geomspace(0.5, 1.8, 14):
@@ -142,5 +141,16 @@ def _best_square(grey, kit, tag_id, at_px, side, cells_across, sample_cells):
                 quads.append(at_px + (unit * [squeeze, 1.0]) @ spin.T * side * scale)
     cells = sample_cells(grey, np.array(quads), n)
     cells = cells - cells.mean(1, keepdims=True)
-    fit = cells @ (pattern - pattern.mean()) / np.maximum(np.linalg.norm(cells, axis=1), 1e-6)
-    return quads[int(np.argmax(fit))]
+    cells = cells / np.maximum(np.linalg.norm(cells, axis=1, keepdims=True), 1e-6)
+    best = []
+    for tag_id in ids:
+        pattern = np.pad(cell_pattern(kit.family_name, tag_id), 1, constant_values=1).ravel()
+        fit = cells @ (pattern - pattern.mean()) / np.linalg.norm(pattern - pattern.mean())
+        best.append((fit.max(), tag_id, quads[int(np.argmax(fit))]))
+    return max(best, key=lambda b: b[0])[1:]
+
+
+def ids_for(kit, role, looks):
+    """Ids that a marker of a role may have: those that photos of the same state show, or all of the kit's where none does."""
+    known = [i for i in kit.ids_of_role(role) if any(i in t for look in looks for t in (look.printed, look.sighting.tags))]
+    return known or list(kit.ids_of_role(role))

@@ -9,7 +9,7 @@ from flask import abort, jsonify, request
 
 from calib.photo import read_photo
 from photoangle.corrections import CorrectionsError
-from photoangle.page.markers import NotDone, correct, found_under, seen, sensed, shown
+from photoangle.page.markers import NotDone, correct, found_under, ids_for, seen, sensed, shown
 from photoangle.page.names import listed_photo
 from photoangle.pipeline import load_corrections, state_folders
 
@@ -43,13 +43,15 @@ def add(app, work, sessions, phone_url):
         where = f"{corner}/{state}"
         path = listed_photo(work.root, where, name)
         body = request.get_json(silent=True)
-        if not isinstance(body, dict) or not isinstance(body.get("id"), int) or work.kit().slot(body["id"]) is None:
+        role = body.get("role") if isinstance(body, dict) else None
+        if not isinstance(role, str) or not work.kit().ids_of_role(role):
             abort(400, "it is not said which marker")
+        ids = ids_for(work.kit(), role, work.looks_at(where))
         look = work.look(where, path)
         at = sensed(look, _points([body.get("at")], 1))[0]
         with work.sighting:
-            corners, refined = found_under(read_photo(path).grey, work.kit(), look, body["id"], at, lens_of(look))
-        return jsonify(corners=np.round(shown(look, corners), 2).tolist(), refined=refined)
+            tag_id, corners, refined = found_under(read_photo(path).grey, work.kit(), look, ids, at, lens_of(look))
+        return jsonify(id=tag_id, corners=np.round(shown(look, corners), 2).tolist(), refined=refined)
 
 
 def _points(value, count):

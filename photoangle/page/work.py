@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.files import write_whole
+from calib.photo import PhotoError
 from photoangle.advise import next_steps
 from photoangle.axles import axle_answers
 from photoangle.carfile_nouns import CarFile
@@ -84,6 +85,16 @@ class Work:
             if where == "lens":
                 return self.lens_looks.look(path, name, self.kit(), photo=photo)[0]
             return self.looks.look(path, name, self.kit(), self.profiles(), load_corrections(self.root).of(name), photo)[0]
+
+    def looks_at(self, where):
+        """Looks at all photos of a place that can be read.  Raises CannotUse."""
+        out = []
+        for path in self.photos(where):
+            try:
+                out.append(self.look(where, path))
+            except PhotoError:
+                continue
+        return out
 
     def photos(self, where):
         """Photos of "lens" or "corner/state"."""

@@ -42,10 +42,27 @@ class Caller:
 
 
 @pytest.fixture(scope="session")
-def page_car(car_copy, tmp_path_factory):
+def half_size(samples, tmp_path_factory):
+    """The demo car's lens and front-left photos at half their width and height, with car.toml: whether the page does as the
+    commands do is seen as well on these, four times as fast."""
+    root = tmp_path_factory.mktemp("half") / "heron"
+    for path in sorted([*samples.glob("lens/*.jpg"), *samples.glob("front-left/*/*.jpg")]):
+        target = root / path.relative_to(samples)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with Image.open(path) as image:
+            exif = image.getexif()
+            image.draft("RGB", (image.width // 2, image.height // 2))
+            image.load()
+            image.save(target, "JPEG", quality=93, exif=exif)
+    shutil.copyfile(samples / "car.toml", root / "car.toml")
+    return root
+
+
+@pytest.fixture(scope="session")
+def page_car(half_size, tmp_path_factory):
     """(root, Work) of a car folder of its own, worked out."""
     root = tmp_path_factory.mktemp("page") / "heron"
-    shutil.copytree(car_copy[0], root, ignore=shutil.ignore_patterns("single", "trouble"))
+    shutil.copytree(half_size, root)
     work = Work(root, auto=False)
     work.jobs.start()
     work.jobs.wait(120)

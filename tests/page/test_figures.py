@@ -81,8 +81,8 @@ def test_a_correction_counts_for_page_and_command_alike(small):
     assert after != before
     # placed by a tap off its middle: found under it and refined to where it was seen
     middle = [sum(p[k] for p in eye["corners"]) / 4 + 6 for k in (0, 1)]
-    found = caller.post(f"/api/under/front-left/set/{name}", json={"id": eye["id"], "at": middle}).json
-    assert found["refined"]
+    found = caller.post(f"/api/under/front-left/set/{name}", json={"role": "bar_eye", "at": middle}).json
+    assert found["refined"] and found["id"] == eye["id"]
     assert max(abs(a - b) for p, q in zip(found["corners"], eye["corners"]) for a, b in zip(p, q)) < 0.05  # px
     placed = caller.post(url, json={"id": eye["id"], "what": "place", "corners": found["corners"]}).json
     assert next(m for m in placed["markers"] if m["id"] == eye["id"])["state"] == "placed"

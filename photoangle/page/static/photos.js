@@ -9,7 +9,8 @@ const { drop, list: where, picture, page } = zone.dataset;
 function card(name) {
   const item = document.createElement("li");
   item.dataset.name = name;
-  item.innerHTML = '<a><img alt="" width="240" height="180"></a><p class="name"></p><p class="found" role="status"></p><ul class="plain"></ul>';
+  item.innerHTML = '<a><img alt="" width="240" height="180"><span class="button" hidden>Check its markers</span></a><p class="name"></p><p class="found" role="status"></p><ul class="plain"></ul>';
+  item.querySelector("img").alt = `Photo ${name}`;
   item.querySelector(".name").textContent = name;
   item.querySelector(".found").textContent = "waiting…";
   list.prepend(item);
@@ -23,7 +24,10 @@ function show(item, photo) {
   const img = item.querySelector("img");
   img.src = picture + encodeURIComponent(photo.name);
   img.alt = `Photo ${photo.name}`;
-  if (page) item.querySelector("a").href = page + encodeURIComponent(photo.name);
+  if (page) {
+    item.querySelector("a").href = page + encodeURIComponent(photo.name);
+    item.querySelector("a .button").hidden = false;
+  }
   const notes = item.querySelector("ul");
   notes.replaceChildren();
   if (photo.trouble) { found.textContent = `✖ ${photo.trouble}`; return; }
