@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from photoangle.link_table import verdict_words
 from photoangle.linkage.advice import CHANGE
@@ -34,7 +35,7 @@ def way(work):
         ("/kit", "Print", "card and markers", bool(states) or lens > 0),
         ("/lens", "Lens", f"{lens} photo{'s' * (lens != 1)}", (work.root / "lens" / PROFILE_NAME).exists()),
         ("/photos", "Photos", f"{sum(states.values())} in {len(states)} state{'s' * (len(states) != 1)}", bool(states)),
-        ("/tape", "Tape", "readings", any(c.tape for c in work.car()[0].corners.values())),
+        ("/tape", "Tape", "readings", any(readings for c in work.car()[0].corners.values() for readings in c.tape.values())),
         ("/angles", "Angles", f"{figures} figures{stale}" if figures else "not yet", figures > 0),
         ("/link", "Link", verdict_words(linked[0]).lower() if linked else "not yet",
          bool(linked)),
@@ -75,12 +76,13 @@ def _after_measuring(work, car, states):
         if lacking:
             return Next(f"Photograph {lacking} in the state \"{state}\"", why, f"/photos/{lacking}/{state}")
     look = next((f for f in findings if f.level == ATTENTION and f.do), None)
+    seen = {f"{s.corner}/{s.state}/{p.name}" for s in answer.measurement.states for p in s.paths.values()} if answer.measurement else set()
     for a in answer.answers:
         if getattr(a.advice, "verdict", None) == CHANGE and not isinstance(a.advice, Refusal):
             return Next(f"{a.corner}: change the link", a.advice.sentence, "/link")
     worth = next((s for s in answer.steps if s.photo is not None and s.photo.worth), None)
     if look is not None:
-        return Next(f"{look.where}: {look.what}", look.do, "/angles")
+        return Next(f"{look.where}: {look.what}", look.do, f"/photo/{quote(look.where)}" if look.where in seen else "/angles")
     if worth is not None:
         return Next(f"{worth.where}: {worth.words}", worth.gain, "/photos/" + worth.where)
     fitted = sorted(c for c, s in states if s.startswith("fitted"))

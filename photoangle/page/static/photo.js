@@ -18,9 +18,11 @@ function draw() {
     outline.setAttribute("points", corners.map((p) => p.join(",")).join(" "));
     outline.setAttribute("class", `marker ${m.state}${chosen?.id === m.id ? " chosen" : ""}`);
     outline.setAttribute("stroke-width", unit * 0.35);
+    // on a phone their names would cover each other: the chosen one's and those not used are told, the list has all
+    const named = img.clientWidth > 600 || chosen?.id === m.id || m.state !== "used";
     const text = document.createElementNS(NS, "text");
     text.setAttribute("x", corners[1][0] + unit * 0.5); text.setAttribute("y", corners[1][1]);
-    text.setAttribute("font-size", unit * 2); text.textContent = m.state === "used" ? m.title : `${m.title} (${m.state})`;
+    text.setAttribute("font-size", Math.max(unit * 2, 13 * screen())); text.textContent = !named ? "" : m.state === "used" ? m.title : `${m.title} (${m.state})`;
     svg.append(outline, text);
     if (chosen?.id === m.id) corners.forEach((p, k) => handle(p, k, unit));
   }
@@ -101,7 +103,7 @@ function shown(next) {
   by("markers").replaceChildren(...photo.markers.map((m) => {
     const item = document.createElement("li"), button = document.createElement("button");
     button.type = "button"; button.textContent = `${m.title} (${m.id}): ${m.state}`; button.dataset.id = m.id;
-    button.addEventListener("click", () => choose(m));
+    button.addEventListener("click", () => { choose(m); stage.scrollIntoView({ block: "nearest" }); });
     item.append(button);
     return item;
   }));
