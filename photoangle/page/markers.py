@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from calib.kit import ROLES
+from calib.kit import ROLE_BY_KEY, ROLES
 from calib.photo import turn_points
-from photoangle.corrections import aligned_by_hand, id_for_role, read_corrections, save_corrections
+from photoangle.corrections import HAND_PX, aligned_by_hand, id_for_role, read_corrections, save_corrections
 from photoangle.photo_quality import quality_findings
 
 _lock = threading.Lock()
@@ -41,8 +41,8 @@ def sensed(look, points):
     return turn_points(points, *shown_size(look), _BACK.get(look.orientation, look.orientation))
 
 
-def seen(look, kit, fix):
-    """What was found in a photo, as plain data: markers with outlines in upright px, the card, findings."""
+def seen(look, kit, fix, dots=()):
+    """What was found in a photo, as plain data: markers with outlines in upright px, tapped dots, the card, findings."""
     placed, roles = {i for i, _ in fix.placed}, dict(fix.roles)
     outlines = {t.tag_id: t.corners_px for t in look.sighting.found} | {i: t.corners_px for i, t in look.printed.items()}
     now = {i: id_for_role(kit, i, r) or i for i, r in roles.items() if kit.slot(i) is not None}
@@ -60,7 +60,9 @@ def seen(look, kit, fix):
                         "role": kit.slot(counts).role.key, "corners": np.round(shown(look, corners), 2).tolist()})
     card = look.sighting.card
     findings = list(look.findings) + (quality_findings(look.quality) if not fix.dismissed else [])
-    return {"markers": markers, "card": 0 if card is None else len(card.index), "size": shown_size(look),
+    dots = [{"role": role, "title": ROLE_BY_KEY[role].title, "at": np.round(shown(look, np.array([d[:2]]))[0], 2).tolist()}
+            for role, d in sorted(dict(dots).items())]
+    return {"markers": markers, "dots": dots, "card": 0 if card is None else len(card.index), "size": shown_size(look),
             "card_points": [] if card is None else np.round(shown(look, card.pixels), 1).tolist(),
             "camera": look.sighting.camera.title,
             "findings": [{"level": f.level, "what": f.what, "do": f.do} for f in findings]}
@@ -102,6 +104,22 @@ def correct(root, kit, name, tag_id, what, role=None, corners=None, states=()):
         else:
             raise NotDone("that is no correction")
         save_corrections(root, replace(now, photos=now.photos | {name: (tuple(dismissed), placed)}, roles=roles))
+
+
+def correct_dot(root, name, role, at_px=None, sigma_px=HAND_PX):
+    """Write a tapped dot into corrections.json, or take it out where there is no place.
+
+    name: "corner/state/file"; at_px (2,) px of the sensor's frame.  Raises NotDone, CorrectionsError, OSError.
+    """
+    if role not in ROLE_BY_KEY or role.startswith("plumb"):
+        raise NotDone("a dot cannot stand for that", "choose one of the list")
+    with _lock:
+        now = read_corrections(root)
+        dots = dict(now.dots.get(name, {}))
+        dots.pop(role, None)
+        if at_px is not None:
+            dots[role] = (round(float(at_px[0]), 3), round(float(at_px[1]), 3), float(sigma_px))
+        save_corrections(root, replace(now, dots=now.dots | {name: dots}))
 
 
 def found_under(grey, kit, look, ids, at_px, lens=None):

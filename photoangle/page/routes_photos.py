@@ -60,8 +60,8 @@ def add(app, work, sessions, phone_url):
         out = {"name": path.name, "where": where}
         try:
             look = work.look(where, path, photo)
-            fix = load_corrections(work.root).of(f"{where}/{path.name}")
-            return out | seen(look, work.kit(), fix)
+            name, corrections = f"{where}/{path.name}", load_corrections(work.root)
+            return out | seen(look, work.kit(), corrections.of(name), corrections.dots.get(name, {}))
         except PhotoError as error:
             return out | {"trouble": f"{error.what}; {error.do}"}
         except CannotUse as error:
