@@ -234,4 +234,11 @@ def _by_finger(walker):
     assert max(abs(sum(c[k] for c in corners) / 4 - missed.centre_px[k]) for k in (0, 1)) < 6  # px
     look = walker.served.work.look(f"front-left/{state}", root / "front-left" / state / f"{stem}.jpg")
     assert missed.tag_id in look.sighting.tags
+    # a dot, and out again
+    page.locator("#kind").select_option("dot")
+    page.locator("#add").tap()
+    page.locator("#photo").scroll_into_view_if_needed()
+    page.touchscreen.tap(*walker.on_photo((0.5, 0.5)))
+    page.locator("#markers button", has_text="dot. Take it out").tap()
+    page.locator("#markers button", has_text="dot. Take it out").wait_for(state="detached")
     _fits(page, walker.width)

@@ -12,6 +12,14 @@ function draw() {
   svg.setAttribute("viewBox", `0 0 ${w} ${h}`);
   svg.replaceChildren();
   const unit = w / 100;
+  for (const d of photo.dots) {
+    const ring = document.createElementNS(NS, "circle"), text = document.createElementNS(NS, "text");
+    ring.setAttribute("cx", d.at[0]); ring.setAttribute("cy", d.at[1]); ring.setAttribute("r", 8 * screen());
+    ring.setAttribute("stroke-width", 2.5 * screen()); ring.setAttribute("class", "marker placed");
+    text.setAttribute("x", d.at[0] + 11 * screen()); text.setAttribute("y", d.at[1]); text.setAttribute("font-size", Math.max(unit * 2, 13 * screen()));
+    text.textContent = `${d.title} (dot)`;
+    svg.append(ring, text);
+  }
   for (const m of photo.markers) {
     const corners = chosen?.id === m.id && moved ? moved : m.corners;
     const outline = document.createElementNS(NS, "polygon");
@@ -107,6 +115,13 @@ function shown(next) {
     item.append(button);
     return item;
   }));
+  by("markers").append(...photo.dots.map((d) => {
+    const item = document.createElement("li"), button = document.createElement("button");
+    button.type = "button"; button.textContent = `${d.title}: dot. Take it out`;
+    button.addEventListener("click", () => change({ what: "no-dot", role: d.role }));
+    item.append(button);
+    return item;
+  }));
   by("notes").replaceChildren(...photo.findings.map((f) => {
     const item = document.createElement("li");
     item.textContent = `${f.level === "note" ? "•" : "▲"} ${f.what}${f.do ? `. Do: ${f.do}` : ""}`;
@@ -146,10 +161,12 @@ stage.addEventListener("pointerup", async (event) => {
   const at = place(event);
   adds(false);
   placed = event.timeStamp;
+  const role = by("missed").value, dot = by("kind").value === "dot";
   try {
-    const found = await post(`/api/under/${api}`, { role: by("missed").value, at });
-    await change({ id: found.id, what: "place", corners: found.corners });
-    say({ what: found.refined ? "found under the tap and aligned" : "placed where you tapped: its pattern does not show, drag its corners if need be" });
+    const found = await post(`/api/under/${api}`, { role, dot, at });
+    await change(dot ? { what: "dot", role, at: found.at, sigma: found.sigma } : { id: found.id, what: "place", corners: found.corners });
+    if (dot) say({ what: found.refined ? "the dot's middle was found under the tap" : "no round dot shows there: it stands where you tapped" });
+    else say({ what: found.refined ? "found under the tap and aligned" : "placed where you tapped: its pattern does not show, drag its corners if need be" });
   } catch (error) { say(error); }
 });
 
