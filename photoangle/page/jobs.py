@@ -28,7 +28,7 @@ class Progress:
 
 
 class Jobs:
-    """Runs one function at a time in a thread.  Calls that come while it runs are run once more after it."""
+    """Runs one function at a time in a thread.  A call that comes while it runs has it left at its next step and begun anew."""
 
     def __init__(self, work, wait_s=1.0):
         self._work, self._wait_s = work, wait_s
@@ -48,10 +48,11 @@ class Jobs:
             self._due.start()
 
     def start(self):
-        """Start now, or once more after the job that runs."""
+        """Start now; what runs was begun before the last change, and is begun anew."""
         with self._lock:
             if self._thread is not None:
                 self._again = True
+                self._stop.set()
                 return
             self._stop.clear()
             self.state = Progress(True, "starting", number=self.state.number)

@@ -1,6 +1,6 @@
 """The whole way in a browser, from an empty folder to the report, on the demo car's photos; the figures are the commands' own.
 
-The desktop walks all of it; the phone then goes the same way through what is there, and does what fingers do.
+The desktop drops the photos and drags; the phone taps, and goes the same way through all that is there.
 """
 
 import json
@@ -95,22 +95,26 @@ def test_the_way_through_at_desktop_and_phone_size(browser, served, half_size):
     assert "Print the card" in desktop.page.locator("#next-words").text_content()
     _drop_photos(desktop, half_size)
     _put_right(desktop)
-    _settled(desktop.page, served)
-    assert (served.work.root / "results" / "front-left" / "link-views.png").read_bytes()[:4] == b"\x89PNG"
-    _answers(desktop)
-    desktop.close()
-    _as_the_commands(served)
 
     phone = Walker(browser, served, 390, "dark", has_touch=True, is_mobile=True)
     _by_finger(phone)
     phone.go("/photos/front-left/fitted")
     assert phone.read("front-left/tape/fitted/link_length", "4 7/8") == "✓ 123.8 mm"
     assert phone.read("front-left/tape/fitted/link_length", "124 mm") == "✓ 124.0 mm"
-    for path in ("/", "/kit", "/lens", "/photos", "/tape"):
+    for path in ("/", "/kit", "/lens", "/photos", "/tape", "/report"):
         phone.go(path)
-    _settled(phone.page, served)
-    _answers(phone)
+
+    for walker in (desktop, phone):
+        _settled(walker.page, served)
+        _answers(walker)
+    assert (served.work.root / "results" / "front-left" / "link-views.png").read_bytes()[:4] == b"\x89PNG"
+    desktop.go("/report")
+    answer = desktop.page.goto(f"{desktop.at}/report.html")
+    assert answer.status == 200 and "Fitting card" in desktop.page.content()
+    assert (served.work.root / "results" / "report.html").read_text() == answer.text()
+    desktop.close()
     phone.close()
+    _as_the_commands(served)
 
 
 def _drop_photos(walker, half_size):
@@ -171,7 +175,7 @@ def _put_right(walker):
 
 
 def _answers(walker):
-    """Angles, link with its slider, before and after, report."""
+    """Angles, link with its slider, before and after."""
     page, root = walker.page, walker.served.work.root
     walker.go("/angles")
     report = json.loads((root / "results" / "measure.json").read_text())
@@ -198,11 +202,6 @@ def _answers(walker):
     walker.go("/compare?before=front-left/set&after=front-left/fitted")
     _until(page, "[...document.images].every(i => i.complete && i.naturalWidth > 0)")
     assert "real change" in page.content()
-    for path in ("/kit", "/tape", "/report"):
-        walker.go(path)
-    answer = page.goto(f"{walker.at}/report.html")
-    assert answer.status == 200 and "Fitting card" in page.content()
-    assert (root / "results" / "report.html").read_text() == answer.text()
 
 
 def _as_the_commands(served):
