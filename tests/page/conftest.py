@@ -3,14 +3,19 @@
 import io
 import shutil
 
+import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 
+from calib.kit import default_kit
+from calib.photo import read_photo
+from photoangle.detect import find_tags
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
 from photoangle.page.work import Work
 
 HOST = "127.0.0.1:8737"
+MUDDY = "IMG_3141.jpg"  # of the set state
 
 
 def picture(text="", side=400, seed=0):
@@ -41,9 +46,17 @@ class Caller:
         return self.http.post(path, headers=self.headers | more.pop("headers", {}), **self.base, **more)
 
 
+def hub_corners(path):
+    """Corners (4, 2) px of the hub's marker in a photo of full size."""
+    kit = default_kit()
+    hub = kit.ids_of_role("hub")
+    return next(t.corners_px for t in find_tags(read_photo(path).grey, kit.family_name) if t.tag_id in hub)
+
+
 @pytest.fixture(scope="session")
 def half_size(samples, tmp_path_factory):
-    """The demo car's lens and front-left photos at half their width and height, with car.toml: whether the page does as the
+    """The demo car's lens and front-left photos at half their width and height, with car.toml, and mud
+    on the hub's marker in MUDDY: whether the page does as the
     commands do is seen as well on these, four times as fast."""
     root = tmp_path_factory.mktemp("half") / "heron"
     for path in sorted([*samples.glob("lens/*.jpg"), *samples.glob("front-left/*/*.jpg")]):
@@ -53,6 +66,10 @@ def half_size(samples, tmp_path_factory):
             exif = image.getexif()
             image.draft("RGB", (image.width // 2, image.height // 2))
             image.load()
+            if path.name == MUDDY:
+                corners = (hub_corners(path) + 0.5) / 2 - 0.5
+                reach = 0.45 * np.linalg.norm(corners[0] - corners[1])
+                ImageDraw.Draw(image).ellipse([*(corners[0] - reach), *(corners[0] + reach)], fill=(74, 63, 52))
             image.save(target, "JPEG", quality=93, exif=exif)
     shutil.copyfile(samples / "car.toml", root / "car.toml")
     return root

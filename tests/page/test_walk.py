@@ -7,13 +7,13 @@ import json
 import re
 import time
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from photoangle.cli import main
 from photoangle.page.serve import Served
-
-MISSED = ("set", "IMG_3141", "hose_b")  # its pattern does not show well enough in this photo
+from tests.page.conftest import MUDDY, hub_corners
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +89,7 @@ class Walker:
         assert [t for t in self.trouble if "422" not in t] == []
 
 
-def test_the_way_through_at_desktop_and_phone_size(browser, served, half_size):
+def test_the_way_through_at_desktop_and_phone_size(browser, served, half_size, samples):
     desktop = Walker(browser, served, 1280, "light")
     assert "Chock the wheels" in desktop.page.content()
     assert "Print the card" in desktop.page.locator("#next-words").text_content()
@@ -97,7 +97,7 @@ def test_the_way_through_at_desktop_and_phone_size(browser, served, half_size):
     _put_right(desktop)
 
     phone = Walker(browser, served, 390, "dark", has_touch=True, is_mobile=True)
-    _by_finger(phone)
+    _by_finger(phone, samples)
     phone.go("/photos/front-left/fitted")
     assert phone.read("front-left/tape/fitted/link_length", "4 7/8") == "✓ 123.8 mm"
     assert phone.read("front-left/tape/fitted/link_length", "124 mm") == "✓ 124.0 mm"
@@ -213,26 +213,28 @@ def _as_the_commands(served):
     assert json.loads(served.work.answer.measurement.report.to_json()) == json.loads(shown["measure"])
 
 
-def _by_finger(walker):
-    """A missed marker placed by a tap; a marker chosen by a tap near it and dismissed, and taken back in."""
+def _by_finger(walker, samples):
+    """A marker that mud hides from the program placed by a tap, another chosen by a tap beside it; a dot."""
     page, root = walker.page, walker.served.work.root
-    state, stem, role = MISSED
-    walker.go(f"/photo/front-left/{state}/{stem}.jpg")
+    path, where = root / "front-left" / "set" / MUDDY, "front-left/set"
+    walker.go(f"/photo/{where}/{MUDDY}")
     page.locator("#markers button").first.wait_for()
-    look = walker.served.work.look(f"front-left/{state}", root / "front-left" / state / f"{stem}.jpg")
-    kit = walker.served.work.kit()
-    missed = next(t for t in look.sighting.found if kit.slot(t.tag_id).role.key == role)
-    assert missed.tag_id not in look.sighting.tags
-    page.locator("#missed").select_option(role)
+    look, kit = walker.served.work.look(where, path), walker.served.work.kit()
+    assert not set(kit.ids_of_role("hub")) & set(look.sighting.tags)
+    size = np.array([look.sighting.width_px, look.sighting.height_px])
+    hub = (hub_corners(samples / where / MUDDY).mean(0) + 0.5) / 2 - 0.5
+    page.locator("#missed").select_option("hub")
     page.locator("#add").tap()
-    size = look.sighting.width_px, look.sighting.height_px
     page.locator("#photo").scroll_into_view_if_needed()
-    page.touchscreen.tap(*walker.on_photo([c / s for c, s in zip(missed.centre_px, size)]))
+    page.touchscreen.tap(*walker.on_photo(hub / size))
     page.locator("#markers button", has_text="placed").wait_for()
-    corners = json.loads((root / "corrections.json").read_text())["photos"][f"front-left/{state}/{stem}.jpg"]["placed"][str(missed.tag_id)]
-    assert max(abs(sum(c[k] for c in corners) / 4 - missed.centre_px[k]) for k in (0, 1)) < 6  # px
-    look = walker.served.work.look(f"front-left/{state}", root / "front-left" / state / f"{stem}.jpg")
-    assert missed.tag_id in look.sighting.tags
+    (tag_id, corners), = json.loads((root / "corrections.json").read_text())["photos"][f"{where}/{MUDDY}"]["placed"].items()
+    assert np.linalg.norm(np.mean(corners, axis=0) - hub) < 8  # px: one of the screen is four of the photo
+    assert int(tag_id) in kit.ids_of_role("hub") and int(tag_id) in walker.served.work.look(where, path).sighting.tags
+    arch = next(t for i, t in look.sighting.tags.items() if kit.slot(i).role.key == "arch_lip")
+    x, y = walker.on_photo(arch.corners_px.mean(0) / size)
+    page.touchscreen.tap(x + 12, y - 8)
+    assert page.locator("#chosen-title").text_content().startswith("arch lip")
     # a dot, and out again
     page.locator("#kind").select_option("dot")
     page.locator("#add").tap()
