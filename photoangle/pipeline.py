@@ -333,7 +333,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     points, findings = joint_points(scene, kit, corner_file, car.level, scale, scale_u)
     report.tell(*(Finding(f.level, where, f.what, f.do.replace("corner.", f"{corner}." if corner else ""))
                   for f in findings))
-    points, findings = with_dots(points, scene, corrections.dots, scale, where)
+    points, findings = with_dots(points, scene, corrections.dots, corner_file, scale, where)
     report.tell(*findings)
     up, findings = datum.gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)

@@ -11,7 +11,7 @@ import numpy as np
 from calib.kit import ROLE_BY_KEY
 from calib.lens import project, unproject
 from calib.poses import rotation_from_vector
-from photoangle.joints import Points, scene_sources
+from photoangle.joints import ROOT3, Points, scene_sources
 from photoangle.model import ATTENTION, NOTE, Finding
 
 EDGE = "dot's edge"
@@ -21,11 +21,11 @@ _MOST_MISFIT = 25.0
 _LEAST_ANGLE_RAD = np.radians(4.0)
 
 
-def with_dots(points, scene, dots, scale=1.0, where=""):
+def with_dots(points, scene, dots, corner, scale=1.0, where=""):
     """The points of a scene with those of its dots.
 
     Parameters: points: Points of the markers; scene; dots: photo name -> role key -> (x, y, sigma) px in the sensor's frame;
-    scale: true size of the print over its nominal size; where: for messages.
+    corner: carfile's Corner; scale: true size of the print over its nominal size; where: for messages.
     Returns (Points, findings).
     """
     views = {}
@@ -41,9 +41,14 @@ def with_dots(points, scene, dots, scale=1.0, where=""):
             continue
         made, told = _placed(scene, seen, title, where)
         findings += told
-        if made is not None:
-            new[role] = made
-    return (_joined(points, new, scene, scale) if new else points), findings
+        if made is None:
+            continue
+        new[role] = made
+        given = role in corner.standoff_mm or role in corner.offset_mm
+        findings.append(Finding(ATTENTION if given else NOTE, where, f"the dot {title} counts as the joint's own middle, within"
+                                f" {corner.stuck_within_mm:g} mm{': the stand-off given for its marker is not used' if given else ''}",
+                                "where a dot stands off its joint, use a marker with a stand-off" if given else ""))
+    return (_joined(points, new, scene, scale, corner.stuck_within_mm / ROOT3) if new else points), findings
 
 
 def _placed(scene, seen, title, where):
@@ -135,8 +140,8 @@ def _by_unknowns(scene, k, place):
     return which, out
 
 
-def _joined(points, new, scene, scale):
-    """Points with new ones, in the order of their names, all sources anew."""
+def _joined(points, new, scene, scale, stuck_mm):
+    """Points with new ones, in the order of their names, all sources anew.  stuck_mm: how well a dot was put on its joint, 1 sigma."""
     names = tuple(sorted((*points.names, *new)))
     old = {n: points.index(n) for n in points.names}
     count = len(names)
@@ -160,5 +165,7 @@ def _joined(points, new, scene, scale):
             sources[name] = np.zeros((3 * count, 3 * count))
             sources[name][np.ix_(where, where)] = part
     sources[EDGE] = edge
+    dotted = np.flatnonzero(edge.diagonal() > 0)
+    sources.setdefault("sticking", np.zeros((3 * count, 3 * count)))[dotted, dotted] += stuck_mm**2
     return Points(names, positions, sources, {n: points.marker.get(n) for n in names}, points.bare, points.strip, by_unknown,
                   {n: (points.placing or {}).get(n, (0.0, 0.0)) for n in names}, points.scale_u)

@@ -127,11 +127,12 @@ def _point_forms(result, scene, shared, roots):
         in_plane, along = points.placing[name]
         marker = points.marker[name]
         if marker is None:
-            # a tapped dot: its edge is the state's own
+            # a tapped dot: nothing tells whether it was painted anew, so that its place is the state's own
             at = slice(3 * k, 3 * k + 3)
             effect = np.zeros((n, 3))
             effect[at] = np.eye(3)
-            out[roots.put((EDGE, shared.state + name), EDGE, points.sources[EDGE][at, at])] = effect
+            for kind in (EDGE, "sticking"):
+                out[roots.put((kind, shared.state + name), kind, points.sources[kind][at, at])] = effect
             continue
         rotation = result.scene.markers[marker].rotation
         plumb = name.startswith("plumb_")

@@ -63,12 +63,22 @@ def what_next(work):
     return _after_measuring(work, car, states)
 
 
+def _about(finding, work, answer):
+    """What a finding says to do, and the page where it is done: its photo, its state, the readings, or the findings."""
+    photos = {f"{s.corner}/{s.state}/{p.name}" for s in answer.measurement.states for p in s.paths.values()}
+    states = {f"{c}/{s}" for c, s, _, _ in state_folders(work.root)}
+    page = (f"/photo/{quote(finding.where)}" if finding.where in photos else f"/photos/{finding.where}" if finding.where in states
+            else "/tape" if finding.where.startswith("car.toml") else "/angles")
+    words = finding.do or finding.what
+    return Next(words[:1].upper() + words[1:], f"{finding.where}: {finding.what}", page)
+
+
 def _after_measuring(work, car, states):
     answer = work.answer
     findings = answer.measurement.report.findings if answer.measurement else []
     stop = next((f for f in findings if f.level == UNUSABLE), None)
     if stop is not None:
-        return Next(f"{stop.where}: {stop.what}", stop.do, "/angles")
+        return _about(stop, work, answer)
     corners = sorted({c for c, _ in states})
     for state, why in (("ride", "on its wheels: without it angles are against gravity alone, with the car's pitch in them"),
                        ("set", "both knuckles jacked to ride height: everything where it is driven")):
@@ -76,13 +86,12 @@ def _after_measuring(work, car, states):
         if lacking:
             return Next(f"Photograph {lacking} in the state \"{state}\"", why, f"/photos/{lacking}/{state}")
     look = next((f for f in findings if f.level == ATTENTION and f.do), None)
-    seen = {f"{s.corner}/{s.state}/{p.name}" for s in answer.measurement.states for p in s.paths.values()} if answer.measurement else set()
     for a in answer.answers:
         if getattr(a.advice, "verdict", None) == CHANGE and not isinstance(a.advice, Refusal):
             return Next(f"{a.corner}: change the link", a.advice.sentence, "/link")
     worth = next((s for s in answer.steps if s.photo is not None and s.photo.worth), None)
     if look is not None:
-        return Next(f"{look.where}: {look.what}", look.do, f"/photo/{quote(look.where)}" if look.where in seen else "/angles")
+        return _about(look, work, answer)
     if worth is not None:
         return Next(f"{worth.where}: {worth.words}", worth.gain, "/photos/" + worth.where)
     fitted = sorted(c for c, s in states if s.startswith("fitted"))

@@ -10,6 +10,7 @@ import pytest
 from calib.kit import ROLES
 from calib.lens import project
 from photoangle.annotate import photo_lens
+from photoangle.carfile_nouns import Corner
 from photoangle.corrections import NAME, Corrections, CorrectionsError, read_corrections, save_corrections
 from photoangle.dots import dot_under
 from photoangle.page.app import make_app
@@ -49,14 +50,14 @@ def test_a_dot_is_placed_as_truly_as_it_says(page_car):
     rng, sigma, misfits = np.random.default_rng(5), 0.4, []
     for _ in range(60):
         dots = {n: {free: (*p, sigma)} for n, p in taps(state, place, sigma, rng).items()}
-        points, findings = with_dots(state.points, state.scene, dots)
+        points, findings = with_dots(state.points, state.scene, dots, Corner())
         at = 3 * points.index(free) + np.arange(3)
         edge, whole = (c[np.ix_(at, at)] for c in (points.sources[EDGE], points.covariance()))
-        assert findings == []
+        assert ["joint's own middle" in f.what for f in findings] == [True]
         miss = points[free] - place
         misfits.append(miss @ np.linalg.solve(edge, miss))
-        # the photos' poses and the lens count on top
-        assert np.linalg.eigvalsh(whole - edge).min() > 0
+        # the photos' poses, the lens and how well it was put there (a millimetre's half-width) count on top
+        assert np.linalg.eigvalsh(whole - edge).min() > 0.999 / 3  # mm^2
     # a squared misfit of three degrees of freedom: mean 3, and sqrt(6 / 60) = 0.32 of that mean over 60 draws
     assert abs(np.mean(misfits) - 3) < 3 * 0.32
 
@@ -66,12 +67,12 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
     points = state.points
     names = taps(state, points["bar_eye"] + [0, 0, 40.0])
     wrong = next(iter(names))
-    made, findings = with_dots(points, state.scene, {n: {"bar_eye": (*p, 0.3)} for n, p in names.items()})
+    made, findings = with_dots(points, state.scene, {n: {"bar_eye": (*p, 0.3)} for n, p in names.items()}, Corner())
     assert made is points and "a marker stands for it" in findings[0].what
     free = next(r.key for r in ROLES if r.key not in points)
     dots = {n: {free: (*(p + 60 * (n == wrong)), 0.3)} for n, p in names.items()}
-    made, findings = with_dots(points, state.scene, dots, where="front-left/set")
-    assert [f.where for f in findings] == [wrong] and "tap it again" in findings[0].do
+    made, findings = with_dots(points, state.scene, dots, Corner(), where="front-left/set")
+    assert [f.where for f in findings] == [wrong, "front-left/set"] and "tap it again" in findings[0].do
     assert np.linalg.norm(made[free] - points["bar_eye"] - [0, 0, 40.0]) < 0.01  # mm
     assert np.allclose([made[n] for n in points.names], points.positions_mm)
     old = np.concatenate([3 * made.index(n) + np.arange(3) for n in points.names])
@@ -79,7 +80,7 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
     apart = np.kron(np.eye(len(points.names))[1:] - np.eye(len(points.names))[:1], np.eye(3))
     assert np.allclose(apart @ made.covariance()[np.ix_(old, old)] @ apart.T, apart @ points.covariance() @ apart.T, rtol=1e-6, atol=1e-9)
     for few in (list(dots)[:1], []):
-        made, findings = with_dots(points, state.scene, {n: dots[n] for n in few})
+        made, findings = with_dots(points, state.scene, {n: dots[n] for n in few}, Corner())
         assert made is points and len(findings) == len(few)
 
 
@@ -114,7 +115,9 @@ def test_dots_give_the_bars_angle_for_page_and_command_alike(page_car, tmp_path)
     work.jobs.wait(60)
     report = work.answer.measurement.report
     after = {(f.name, f.datum): f for f in report.figures if f.state == "set"}[("bar_arm_angle", "chassis")]
-    assert abs(after.value - before.value) < 0.02 and 0 < after.u < 1  # deg: the dots stand where the joint is
+    assert abs(after.value - before.value) < 0.02  # deg: the dots stand where the joint is
+    # put on its joint within as much as a square is, the dot's place counts alike
+    assert 0.9 * before.u < after.u < 2 * before.u
     assert json.loads(measure_folder(root, quiet).report.to_json()) == json.loads(report.to_json())
     # and taken out again
     caller.post(f"/api/markers/{url}", json={"what": "no-dot", "role": "bar_eye"})
