@@ -39,8 +39,12 @@ async function watch() {
     const work = await ask("/api/job");
     if (lost) dispatchEvent(new Event("reachable"));
     lost = 0;
-    by("job").hidden = !work.running;
-    by("job-words").textContent = work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
+    // stopped, or not to be done as things are: why, and the way to begin again
+    const idle = !work.running && !work.fresh && !["", "worked out"].includes(work.words);
+    by("job").hidden = !work.running && !idle;
+    by("job-words").textContent = idle ? work.words : work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
+    for (const id of ["job-stop", "job-bar"]) by(id).hidden = idle;
+    by("job-start").hidden = !idle;
     by("job-bar").value = work.total ? work.done / work.total : 0;
     if (work.next) {
       by("next-words").textContent = work.next.words;
@@ -62,6 +66,7 @@ async function watch() {
 
 if (by("job")) {
   by("job-stop").addEventListener("click", () => post("/api/job/stop").catch(say));
+  by("job-start").addEventListener("click", () => post("/api/job/start").catch(say));
   by("reload").addEventListener("click", () => {
     if (document.querySelector(".try, .slide")) location.reload(); else location.href = "/angles";
   });
