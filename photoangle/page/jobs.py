@@ -30,7 +30,7 @@ class Progress:
 class Jobs:
     """Runs one function at a time in a thread.  A call that comes while it runs has it left at its next step and begun anew."""
 
-    def __init__(self, work, wait_s=1.0):
+    def __init__(self, work, wait_s=0.3):
         self._work, self._wait_s = work, wait_s
         self._lock = threading.Lock()
         self._thread = None

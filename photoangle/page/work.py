@@ -45,7 +45,7 @@ class Answer:
 class Work:
     """The car folder behind the page.  auto: work things out by itself after every change."""
 
-    def __init__(self, root, auto=True, wait_s=1.0):
+    def __init__(self, root, auto=True, wait_s=0.3):
         self.root, self.auto = Path(root), auto
         self.looks, self.lens_looks = Looks(), Looks()
         self.answer, self.lenses = Answer(), []
