@@ -161,3 +161,19 @@ def test_an_open_page_sends_by_itself_when_the_program_is_back(served, phone, ph
         assert phone.evaluate("document.getElementById('outbox').hidden") and len(kept(again)) == 1
     finally:
         again.stop()
+
+
+def test_without_a_store_photos_wait_on_the_open_page(served, phone, photos):
+    folder, made = photos
+    phone.add_init_script("Object.defineProperty(window, 'indexedDB', { get() { throw new Error('private'); } });")
+    enter(phone, served)
+    served.stop()
+    phone.set_input_files("input[multiple]", sorted(folder.iterdir())[:2])
+    until(phone, "/2 photos not sent yet.*Keep this page open/.test(document.getElementById('outbox-words').textContent)")
+    again = Served(served.work.root, served.port, auto=False)
+    again.start()
+    try:
+        until(phone, ALL_SENT)
+        assert kept(again) == {n: d for n, d in made.items() if n < "IMG_2"}
+    finally:
+        again.stop()

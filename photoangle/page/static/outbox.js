@@ -15,17 +15,19 @@ const done = (request) => new Promise((good, bad) => {
   request.onerror = () => bad(request.error);
 });
 
-const database = (() => {
+// null where the browser has no store, as some have not when browsing in private: photos then wait on the open page alone
+const database = (async () => {
   const request = indexedDB.open("photoangle", 1);
   request.onupgradeneeded = () => request.result.createObjectStore("outbox", { keyPath: "id" });
-  return done(request).catch(() => null);
-})();
+  return done(request);
+})().catch(() => null);
 
 async function stored(mode, act) {
   const base = await database;
   if (!base) throw new Error("no store");
   const change = base.transaction("outbox", mode);
   const whole = new Promise((good, bad) => { change.oncomplete = good; change.onabort = change.onerror = () => bad(change.error); });
+  whole.catch(() => {});
   const result = await done(act(change.objectStore("outbox")));
   await whole;
   return result;
