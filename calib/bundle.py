@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.leaving import may_leave
 from calib.lens import distort
 from calib.poses import rotation_from_vector
 from calib.rows import PAPER, Values
@@ -308,6 +309,7 @@ class Bundle:
                 raise Singular("some unknowns are not seen at all")
             accepted = False
             while damping < 1e10:
+                may_leave()
                 rounds += 1
                 block[np.diag_indices(len(free))] = diagonal * (1 + damping)
                 change = np.zeros(self.size)

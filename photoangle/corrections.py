@@ -1,4 +1,4 @@
-"""Markers put right by hand: dismissed, placed, or given another role; kept in one small file beside the photos.
+"""Markers put right by hand: dismissed, placed, or given another role; plain dots tapped; kept in one small file beside the photos.
 
 The file is FOLDER/corrections.json.  Every command that measures the folder honours it, so that page and commands give
 the same figures.
@@ -47,10 +47,12 @@ class PhotoFix:
 
 @dataclass(frozen=True)
 class Corrections:
-    """photos: "corner/state/file" -> (dismissed ids, id -> corners); roles: "corner/state" -> id -> role key."""
+    """photos: "corner/state/file" -> (dismissed ids, id -> corners); roles: "corner/state" -> id -> role key; dots:
+    "corner/state/file" -> role key -> (x, y, sigma) px in the sensor's frame."""
 
     photos: dict = field(default_factory=dict)
     roles: dict = field(default_factory=dict)
+    dots: dict = field(default_factory=dict)
 
     def of(self, name):
         """The PhotoFix of a photo by its name "corner/state/file"."""
@@ -72,7 +74,7 @@ def read_corrections(root):
         raise CorrectionsError(f"it cannot be understood ({error})") from error
     if not isinstance(content, dict) or content.get("version") != VERSION:
         raise CorrectionsError("it is of another version", "update the program, or delete the file")
-    photos, roles = {}, {}
+    photos, roles, dots = {}, {}, {}
     for name, entry in _table(content, "photos").items():
         if not isinstance(entry, dict):
             raise CorrectionsError(f"{name!r} should hold an object")
@@ -81,6 +83,7 @@ def read_corrections(root):
             raise CorrectionsError(f"{name}: dismissed should be a list of marker numbers")
         photos[name] = (tuple(_id(i, name) for i in dismissed),
                         {_id(i, name): _corners(c, name) for i, c in _table(entry, "placed").items()})
+        dots[name] = {role: _dot(role, d, name) for role, d in _table(entry, "dots").items()}
     for where, entry in _table(content, "roles").items():
         if not isinstance(entry, dict):
             raise CorrectionsError(f"{where!r} should hold an object")
@@ -88,13 +91,19 @@ def read_corrections(root):
             if not isinstance(role, str) or role not in ROLE_BY_KEY:
                 raise CorrectionsError(f"{where}: {role!r} is no role")
         roles[where] = {_id(i, where): role for i, role in entry.items()}
-    return Corrections(photos, roles)
+    return Corrections(photos, roles, {name: d for name, d in dots.items() if d})
 
 
 def save_corrections(root, corrections):
     """Write corrections.json whole.  Raises OSError."""
-    photos = {name: {"dismissed": sorted(d), "placed": {str(i): [list(p) for p in c] for i, c in sorted(placed.items())}}
-              for name, (d, placed) in sorted(corrections.photos.items()) if d or placed}
+    photos = {}
+    for name in sorted({*corrections.photos, *corrections.dots}):
+        dismissed, placed = corrections.photos.get(name, ((), {}))
+        dots = corrections.dots.get(name, {})
+        if dismissed or placed or dots:
+            photos[name] = {"dismissed": sorted(dismissed), "placed": {str(i): [list(p) for p in c] for i, c in sorted(placed.items())}}
+        if dots:
+            photos[name]["dots"] = {role: list(d) for role, d in sorted(dots.items())}
     roles = {where: {str(i): r for i, r in sorted(entry.items())} for where, entry in sorted(corrections.roles.items()) if entry}
     write_whole(Path(root) / NAME, json.dumps({"version": VERSION, "photos": photos, "roles": roles}, indent=1) + "\n")
 
@@ -119,6 +128,16 @@ def _corners(value, where):
     if not good:
         raise CorrectionsError(f"{where}: a placed marker should have four corners")
     return tuple((float(x), float(y)) for x, y in value)
+
+
+def _dot(role, value, where):
+    if role not in ROLE_BY_KEY:
+        raise CorrectionsError(f"{where}: {role!r} is no role")
+    good = isinstance(value, list) and len(value) == 3 and all(
+        isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v) and abs(v) < 1e5 for v in value) and value[2] >= 0.05
+    if not good:
+        raise CorrectionsError(f"{where}: a dot should have its place and how well it is known, in pixels")
+    return tuple(float(v) for v in value)
 
 
 def id_for_role(kit, tag_id, role):

@@ -13,6 +13,7 @@ import numpy as np
 
 from calib.lens import project, unproject
 from photoangle.joints import Points
+from photoangle.placed_dots import EDGE
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 
 SMALLEST_MM, LARGEST_MM = 5.0, 40.0
@@ -81,33 +82,11 @@ def _on_card(at, card, margin=25.0):
 
 def _centre(colour, centre, reach, camera, lens):
     """The circle through a spot's outline, fitted in the card's plane; None where it is no circle."""
-    from skimage.measure import EllipseModel, find_contours
+    from skimage.measure import EllipseModel
 
-    x0, y0 = np.maximum(np.rint(centre - reach).astype(int), 0)
-    x1, y1 = np.rint(centre + reach).astype(int) + 1
-    window = colour[y0:y1, x0:x1].astype(np.float32)
-    if min(window.shape[:2]) < 8:
+    pixels, contrast = _outline(colour, centre, reach)
+    if pixels is None:
         return None
-    lab = cv2.cvtColor(window / 255, cv2.COLOR_BGR2LAB)
-    cx, cy = centre - [x0, y0]
-    ry, rx = np.ogrid[:window.shape[0], :window.shape[1]]
-    far = np.hypot(rx - cx, ry - cy)
-    inner, outer = far < 0.25 * reach, far > 0.85 * reach
-    if inner.sum() < 4 or outer.sum() < 8:
-        return None
-    spot, ground = np.median(lab[inner], 0), np.median(lab[outer], 0)
-    step = spot - ground
-    contrast = float(np.linalg.norm(step))
-    if contrast < _LEAST_CONTRAST:
-        return None
-    # along the line from ground to spot: 0 outside, 1 inside
-    share = (lab - ground) @ step / contrast**2
-    share = cv2.GaussianBlur(share, (0, 0), 0.8)
-    outlines = [c for c in find_contours(share, 0.5) if len(c) > 12 and np.allclose(c[0], c[-1])]
-    if not outlines:
-        return None
-    outline = min(outlines, key=lambda c: np.linalg.norm(c.mean(0) - [cy, cx]))
-    pixels = outline[:-1, ::-1] + [x0, y0]
     flat = on_plane(pixels, camera, lens)
     try:
         ellipse = EllipseModel.from_estimate(flat)
@@ -122,6 +101,63 @@ def _centre(colour, centre, reach, camera, lens):
         return None
     seen = project(camera.apply(np.r_[at, 0.0][None]), lens)[0]
     return Dot(seen, at, float(a + b), contrast)
+
+
+def _outline(colour, centre, reach):
+    """The closed outline (k, 2) px of the spot at a centre, looked for within a reach, and its contrast; (None, 0.0) without one."""
+    from skimage.measure import find_contours
+
+    x0, y0 = np.maximum(np.rint(centre - reach).astype(int), 0)
+    x1, y1 = np.rint(centre + reach).astype(int) + 1
+    window = colour[y0:y1, x0:x1].astype(np.float32)
+    if min(window.shape[:2]) < 8:
+        return None, 0.0
+    lab = cv2.cvtColor(window / 255, cv2.COLOR_BGR2LAB)
+    cx, cy = centre - [x0, y0]
+    ry, rx = np.ogrid[:window.shape[0], :window.shape[1]]
+    far = np.hypot(rx - cx, ry - cy)
+    inner, outer = far < 0.25 * reach, far > 0.85 * reach
+    if inner.sum() < 4 or outer.sum() < 8:
+        return None, 0.0
+    spot, ground = np.median(lab[inner], 0), np.median(lab[outer], 0)
+    step = spot - ground
+    contrast = float(np.linalg.norm(step))
+    if contrast < _LEAST_CONTRAST:
+        return None, 0.0
+    # along the line from ground to spot: 0 outside, 1 inside
+    share = (lab - ground) @ step / contrast**2
+    share = cv2.GaussianBlur(share, (0, 0), 0.8)
+    outlines = [c for c in find_contours(share, 0.5) if len(c) > 12 and np.allclose(c[0], c[-1])]
+    if not outlines:
+        return None, 0.0
+    outline = min(outlines, key=lambda c: np.linalg.norm(c.mean(0) - [cy, cx]))
+    return outline[:-1, ::-1] + [x0, y0], contrast
+
+
+def dot_under(colour, at_px):
+    """The middle of the round spot under a tap.
+
+    Parameters: colour (H, W, 3) uint8 BGR; at_px (2,) in the same frame, within the spot.
+    Returns (centre (2,) px, sigma px), or None where no round spot is there.  The middle of the ellipse that a dot of some
+    millimetres is seen as lies within 0.05 mm of the dot's, which its edge's sigma covers.
+    """
+    from skimage.measure import EllipseModel
+
+    best = None
+    for reach in np.geomspace(7, 160, 12):
+        centre = np.asarray(at_px, float)
+        for _ in range(2):  # the second time about its middle
+            pixels, _ = _outline(colour, centre, reach)
+            ellipse = EllipseModel.from_estimate(pixels) if pixels is not None else None
+            if not ellipse:
+                break
+            a, b = sorted(ellipse.axis_lengths)
+            centre, miss = np.array(ellipse.center), np.abs(ellipse.residuals(pixels)).mean()
+        else:
+            off = np.linalg.norm(centre - at_px)
+            if a > 2 and b < 0.8 * reach and b < 5 * a and off < 1.5 * b and miss < 0.04 * (a + b) and (best is None or miss / b < best[0]):
+                best = miss / b, centre
+    return None if best is None else (best[1], _EDGE_PX)
 
 
 def dot_points(dots, names, scene, photo_index, orientation, size_px, upright):
@@ -185,6 +221,6 @@ def _points(dots, names, scene, photo_index):
     ordered = sorted(range(len(names)), key=lambda k: names[k])
     rows = np.concatenate([np.arange(3 * k, 3 * k + 3) for k in ordered])
     sources = {name: c[np.ix_(rows, rows)] for name, c in (
-        ("pixels", jacobian @ part @ jacobian.T), ("dot's edge", edge), ("out of plane", plane))}
+        ("pixels", jacobian @ part @ jacobian.T), (EDGE, edge), ("out of plane", plane))}
     return Points(tuple(names[k] for k in ordered), place(still).reshape(-1, 3)[ordered], sources,
                   {names[k]: None for k in ordered})

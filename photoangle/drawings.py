@@ -10,12 +10,14 @@ import io
 
 import numpy as np
 
+from calib.files import write_whole
+from calib.leaving import may_leave
 from photoangle.linkage.hose import hose_places
 from photoangle.linkage.lengths import other_hole
 from photoangle.linkage.mechanism import assembled_link_mm, position
 from photoangle.linkage.travel import ride_rise
 from photoangle.linkage.turning import turned
-from photoangle.model import Refusal
+from photoangle.model import ATTENTION, Finding, Refusal
 
 ORANGE, SKY, GREEN, VERMILION, BLUE, BLACK, GREY = (
     "#e69f00", "#56b4e9", "#009e73", "#d55e00", "#0072b2", "#000000", "#666666")
@@ -41,6 +43,23 @@ def picture_bytes(figure, kind):
     with matplotlib.rc_context({"svg.hashsalt": "photoangle", "svg.fonttype": "none"}):
         figure.savefig(out, format=kind, metadata={"Date": None} if kind == "svg" else {"Software": None})
     return out.getvalue()
+
+
+def write_drawings(answers, results, report, progress):
+    """Views and travel of each answered corner into ``results``/corner; what cannot be written is told, not fatal."""
+    try:
+        for answer in progress([a for a in answers if a.base is not None], "drawings"):
+            target = results / answer.corner
+            target.mkdir(parents=True, exist_ok=True)
+            for name, draw in (("link-views.png", draw_views), ("link-travel.png", draw_travel)):
+                may_leave()
+                picture = draw(answer)
+                if picture is not None:
+                    write_whole(target / name, picture)
+                    report.pictures.append(target / name)
+    except OSError as error:
+        report.tell(Finding(ATTENTION, str(results), f"drawings cannot be written ({error.strerror})",
+                            "make the folder writable, or use --no-pictures"))
 
 
 def corner_at(answer, bump_mm, change_mm=0.0, hole_mm=0.0):

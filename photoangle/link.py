@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from calib.leaving import may_leave
 from photoangle.axles import FREE
 from photoangle.carfile_nouns import CORNERS
 from photoangle.corner_of import corner_of
@@ -83,6 +84,7 @@ def link_answers(measurement, wishes=Wishes(), samples=SAMPLES):
     """
     out = []
     for corner in CORNERS:
+        may_leave()
         # with one link off the closure says nothing: that state is for the axle's preload
         states = in_order([s for s in measurement.states if s.corner == corner and s.state != FREE])
         if any(s.state != "ride" for s in states):
@@ -162,12 +164,14 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     way = answer.travel.lowered(wishes.lowered_mm) if wishes.lowered_mm else answer.travel
     answer.travel = way
     _two_ways(answer, corners, measured_figures, notes, samples)
+    may_leave()
     hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
     answer.advice = advise(base, way, answer.wanted, adjuster, hole, samples)
     if notes.link.get("eye_holes"):
         holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h) for h in notes.link["eye_holes"]]
         answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster, samples=samples, budget=False)
     for name, corner in corners.items():
+        may_leave()
         if has_new_link(state) and name.startswith("set"):
             earlier = advise(corner, way, answer.wanted, adjuster, samples=samples, budget=False)
             if not isinstance(earlier, Refusal):
@@ -202,10 +206,12 @@ def _travels(answer, notes, way, wishes, hole, samples):
     answer.hole_mm, answer.joint_limit_deg = hole[1], notes.joint_limit_deg
     options = dict(samples=samples // 2, joint_limit_deg=notes.joint_limit_deg,
                    wanted_gap_mm=notes.hose.get("wanted_gap", 0.0))
+    may_leave()
     answer.present = over_travel(answer.base, way, **options)
     change = _change(answer, wishes)
     if change is not None and (abs(change) > 0.01 or hole[1]):
         answer.change_mm = change
+        may_leave()
         answer.proposed = over_travel(answer.base, way, change, hole_mm=hole[1], **options)
     for result in (answer.present, answer.proposed):
         if isinstance(result, Refusal):

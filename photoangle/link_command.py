@@ -7,10 +7,11 @@ from pathlib import Path
 from calib.files import write_whole
 from photoangle.axles import axle_answers
 from photoangle.carfile_nouns import CORNERS
+from photoangle.drawings import write_drawings
 from photoangle.link import Wishes, link_answers
 from photoangle.link_table import answer_lines, axle_lines
 from photoangle.link_tape import tape_answers
-from photoangle.model import ATTENTION, UNUSABLE, Finding
+from photoangle.model import UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, load_car, measure_folder, state_folders
 from photoangle.results import Report
 from photoangle.say import say, say_paths
@@ -53,7 +54,7 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
     wishes = wishes_from(**options, units=car.units)
     answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress)
     if pictures and any(a.base is not None for a in answers):
-        _pictures(answers, root / "results", report)
+        write_drawings(answers, root / "results", report, progress)
     try:
         if any(a.base is not None for a in answers):
             (root / "results").mkdir(exist_ok=True)
@@ -100,22 +101,3 @@ def print_answers(answers, axles, report, units):
         say(line)
     if report.pictures:
         say_paths("drawings:", report.pictures)
-
-
-def _pictures(answers, results, report):
-    from photoangle.drawings import draw_travel, draw_views
-
-    try:
-        for answer in answers:
-            if answer.base is None:
-                continue
-            target = results / answer.corner
-            target.mkdir(parents=True, exist_ok=True)
-            for name, draw in (("link-views.png", draw_views), ("link-travel.png", draw_travel)):
-                picture = draw(answer)
-                if picture is not None:
-                    write_whole(target / name, picture)
-                    report.pictures.append(target / name)
-    except OSError as error:
-        report.tell(Finding(ATTENTION, str(results), f"drawings cannot be written ({error.strerror})",
-                            "make the folder writable, or use --no-pictures"))

@@ -71,10 +71,12 @@ def marker_findings(states, side, kit):
 
 def _seen(result, kit):
     points, notes = result.points, result.notes
-    at = dict(zip(points.names, points.positions_mm))
-    normal = {n: result.scene.markers[points.marker[n]].rotation[:, 2] for n in points.names}
-    standoff = {n: marker_offset(kit, points.marker[n], n, notes)[0][2] for n in points.names}
-    bare = {n: at[n] - standoff[n] * normal[n] for n in points.names}
+    # a tapped dot is on its joint, and is no marker that could be exchanged
+    names = [n for n in points.names if points.marker[n] is not None]
+    at = {n: points[n] for n in names}
+    normal = {n: result.scene.markers[points.marker[n]].rotation[:, 2] for n in names}
+    standoff = {n: marker_offset(kit, points.marker[n], n, notes)[0][2] for n in names}
+    bare = {n: at[n] - standoff[n] * normal[n] for n in names}
     u = float(np.sqrt(np.median(np.diag(points.covariance()))) * np.sqrt(2))
     taped = {k: r for k, r in notes.tape.get(result.state, {}).items() if k in _LENGTHS or k == "hub_to_arch"}
     return _Seen(result.state, at, u, taped, bare, normal, notes.standoff_mm | standoff)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.leaving import may_leave
 from calib.solution import Singular
 from calib.poses import Pose
 from photoangle import datum
@@ -93,6 +94,7 @@ def _photo_size(result):
 
 def u_with(result, view, figure, car, kit, reference=None):
     """The standard uncertainty that ``figure`` would have with one more photo, or None where it cannot be had."""
+    may_leave()
     try:
         scene = scene_with(result.scene, view)
     except Singular:

@@ -24,6 +24,7 @@ from photoangle.links import fixed_link, readable_folders, shut_folders, skipped
 from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import quality_findings
+from photoangle.placed_dots import with_dots
 from photoangle.recover import cut_by_the_frame, look_again
 from photoangle.results import Report
 from photoangle.sight import by_content
@@ -354,6 +355,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     points, findings = joint_points(scene, kit, corner_file, car.level, scale, scale_u)
     report.tell(*(Finding(f.level, where, f.what, f.do.replace("corner.", f"{corner}." if corner else ""))
                   for f in findings))
+    points, findings = with_dots(points, scene, corrections.dots, corner_file, scale, where)
+    report.tell(*findings)
     up, findings = datum.gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
     used = {s.name for s in sightings}

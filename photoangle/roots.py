@@ -20,6 +20,7 @@ from calib.poses import hat
 from photoangle.bar_axis import SWAY_DEG
 from photoangle.figures import BAR_AXIS_DEG
 from photoangle.joints import scene_sources
+from photoangle.placed_dots import EDGE
 from photoangle.stance import LEVEL_U_DEG, STANCE_DEG
 
 
@@ -125,6 +126,14 @@ def _point_forms(result, scene, shared, roots):
     for k, name in enumerate(points.names):
         in_plane, along = points.placing[name]
         marker = points.marker[name]
+        if marker is None:
+            # a tapped dot: nothing tells whether it was painted anew, so that its place is the state's own
+            at = slice(3 * k, 3 * k + 3)
+            effect = np.zeros((n, 3))
+            effect[at] = np.eye(3)
+            for kind in (EDGE, "sticking"):
+                out[roots.put((kind, shared.state + name), kind, points.sources[kind][at, at])] = effect
+            continue
         rotation = result.scene.markers[marker].rotation
         plumb = name.startswith("plumb_")
         # a marker on a string may turn about it between photos: its error is the state's own
@@ -163,7 +172,7 @@ def _level_forms(axes, up, result, shared, roots, horizontal):
     """
     x, y, z = axes.axes.T
     forward = axes.sources["forward"]
-    marks = tuple(shared.place(result.points.marker[n]) for n in ("sill_front", "sill_rear", "arm_pivot_front",
+    marks = tuple(shared.place(result.points.marker[n]) if result.points.marker[n] is not None else shared.state + n for n in ("sill_front", "sill_rear", "arm_pivot_front",
                                                                  "arm_pivot_rear") if n in result.points)
     out = dict(up)
     out[roots.put(("forward", marks[:2]), "forward", z @ forward @ z)] = z[:, None]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
+from calib.leaving import may_leave
 from photoangle.codes import wrong_cells
 from photoangle.detect import find_tags
 from photoangle.model import ATTENTION, NOTE, Finding, PhotoSighting
@@ -31,6 +32,7 @@ def sight_photo(photo, kit, lens=None, name=None):
     found, tags, findings = [], {}, []
     card = None
     for family in families:
+        may_leave()
         read = find_tags(grey, family, mirrored=True)
         seen = [t for t in read if not t.mirrored]
         on_card = [t for t in seen if kit.card and family == kit.card.family and t.tag_id in card_ids]
@@ -45,6 +47,7 @@ def sight_photo(photo, kit, lens=None, name=None):
         again = Counter(t.tag_id for t in markers)
         blur = None
         for tag in markers:
+            may_leave()
             title = kit.slot(tag.tag_id).role.title
             if again[tag.tag_id] > 1:
                 continue

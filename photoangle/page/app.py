@@ -31,8 +31,8 @@ def make_app(work, hosts, sessions, phone_url=None):
     @app.context_processor
     def common():
         if not getattr(g, "key", None):
-            return {"key": "", "stations": [], "what_next": None, "car_name": "", "cautions": CAUTIONS}
-        return {"key": g.key, "cautions": CAUTIONS, "stations": way(work), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name}
+            return {"key": "", "stations": [], "what_next": None, "car_name": "", "cautions": CAUTIONS, "folder": ""}
+        return {"key": g.key, "folder": sessions.folder, "cautions": CAUTIONS, "stations": way(work), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name}
 
     @app.errorhandler(HTTPException)
     def refused(error):

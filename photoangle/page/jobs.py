@@ -7,6 +7,8 @@ import time
 import traceback
 from dataclasses import dataclass
 
+from calib.leaving import left_by
+
 
 class Stopped(Exception):
     """The user stopped the job."""
@@ -26,9 +28,9 @@ class Progress:
 
 
 class Jobs:
-    """Runs one function at a time in a thread.  Calls that come while it runs are run once more after it."""
+    """Runs one function at a time in a thread.  A call that comes while it runs has it left at its next step and begun anew."""
 
-    def __init__(self, work, wait_s=1.0):
+    def __init__(self, work, wait_s=0.3):
         self._work, self._wait_s = work, wait_s
         self._lock = threading.Lock()
         self._thread = None
@@ -46,10 +48,11 @@ class Jobs:
             self._due.start()
 
     def start(self):
-        """Start now, or once more after the job that runs."""
+        """Start now; what runs was begun before the last change, and is begun anew."""
         with self._lock:
             if self._thread is not None:
                 self._again = True
+                self._stop.set()
                 return
             self._stop.clear()
             self.state = Progress(True, "starting", number=self.state.number)
@@ -80,14 +83,19 @@ class Jobs:
 
     def say(self, label, done=0, total=0):
         """Tell where the job is.  Raises Stopped."""
+        self.check()
+        self.state = Progress(True, label, done, total, number=self.state.number)
+
+    def check(self):
+        """Raises Stopped once the user asked for it: the work asks between its steps."""
         if self._stop.is_set():
             raise Stopped
-        self.state = Progress(True, label, done, total, number=self.state.number)
 
     def _run(self):
         began = time.monotonic()
         try:
-            words = self._work(self)
+            with left_by(self.check):
+                words = self._work(self)
         except Stopped:
             words = "stopped; start it again whenever you like"
         except Exception as error:  # whatever happens in the thread must reach the page

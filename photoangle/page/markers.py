@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from calib.kit import ROLES
+from calib.kit import ROLE_BY_KEY, ROLES
 from calib.photo import turn_points
-from photoangle.corrections import aligned_by_hand, id_for_role, read_corrections, save_corrections
+from photoangle.corrections import HAND_PX, aligned_by_hand, id_for_role, read_corrections, save_corrections
 from photoangle.photo_quality import quality_findings
 
 _lock = threading.Lock()
@@ -41,8 +41,8 @@ def sensed(look, points):
     return turn_points(points, *shown_size(look), _BACK.get(look.orientation, look.orientation))
 
 
-def seen(look, kit, fix):
-    """What was found in a photo, as plain data: markers with outlines in upright px, the card, findings."""
+def seen(look, kit, fix, dots=()):
+    """What was found in a photo, as plain data: markers with outlines in upright px, tapped dots, the card, findings."""
     placed, roles = {i for i, _ in fix.placed}, dict(fix.roles)
     outlines = {t.tag_id: t.corners_px for t in look.sighting.found} | {i: t.corners_px for i, t in look.printed.items()}
     now = {i: id_for_role(kit, i, r) or i for i, r in roles.items() if kit.slot(i) is not None}
@@ -60,7 +60,9 @@ def seen(look, kit, fix):
                         "role": kit.slot(counts).role.key, "corners": np.round(shown(look, corners), 2).tolist()})
     card = look.sighting.card
     findings = list(look.findings) + (quality_findings(look.quality) if not fix.dismissed else [])
-    return {"markers": markers, "card": 0 if card is None else len(card.index), "size": shown_size(look),
+    dots = [{"role": role, "title": ROLE_BY_KEY[role].title, "at": np.round(shown(look, np.array([d[:2]]))[0], 2).tolist()}
+            for role, d in sorted(dict(dots).items())]
+    return {"markers": markers, "dots": dots, "card": 0 if card is None else len(card.index), "size": shown_size(look),
             "card_points": [] if card is None else np.round(shown(look, card.pixels), 1).tolist(),
             "camera": look.sighting.camera.title,
             "findings": [{"level": f.level, "what": f.what, "do": f.do} for f in findings]}
@@ -104,12 +106,28 @@ def correct(root, kit, name, tag_id, what, role=None, corners=None, states=()):
         save_corrections(root, replace(now, photos=now.photos | {name: (tuple(dismissed), placed)}, roles=roles))
 
 
-def found_under(grey, kit, look, tag_id, at_px, lens=None):
+def correct_dot(root, name, role, at_px=None, sigma_px=HAND_PX):
+    """Write a tapped dot into corrections.json, or take it out where there is no place.
+
+    name: "corner/state/file"; at_px (2,) px of the sensor's frame.  Raises NotDone, CorrectionsError, OSError.
+    """
+    if role not in ROLE_BY_KEY or role.startswith("plumb"):
+        raise NotDone("a dot cannot stand for that", "choose one of the list")
+    with _lock:
+        now = read_corrections(root)
+        dots = dict(now.dots.get(name, {}))
+        dots.pop(role, None)
+        if at_px is not None:
+            dots[role] = (round(float(at_px[0]), 3), round(float(at_px[1]), 3), float(sigma_px))
+        save_corrections(root, replace(now, dots=now.dots | {name: dots}))
+
+
+def found_under(grey, kit, look, ids, at_px, lens=None):
     """Where a tapped marker is: its corners under the tap, aligned where its pattern shows.
 
-    grey (H, W); at_px (2,) sensor px.  Returns (corners (4, 2) sensor px, whether the pattern was found).
+    grey (H, W); ids: those that it may be; at_px (2,) sensor px.
+    Returns (id, corners (4, 2) sensor px, whether the pattern was found).
     """
-    from photoangle.codes import cells_across, sample_cells
     from photoangle.detect import find_tags
 
     sides = [np.linalg.norm(np.roll(t.corners_px, 1, 0) - t.corners_px, axis=1).mean() for t in look.printed.values()]
@@ -118,21 +136,20 @@ def found_under(grey, kit, look, tag_id, at_px, lens=None):
     low = np.maximum(np.rint(at_px).astype(int) - reach, 0)
     part = grey[low[1]:low[1] + 2 * reach, low[0]:low[0] + 2 * reach]
     near = [t for t in (find_tags(np.ascontiguousarray(part), kit.family_name) if min(part.shape) > 40 else [])
-            if t.tag_id == tag_id and np.linalg.norm(t.centre_px + low - at_px) < 1.5 * side]
+            if t.tag_id in ids and np.linalg.norm(t.centre_px + low - at_px) < 1.5 * side]
     if near:
-        start = near[0].corners_px + low
+        tag_id, start = near[0].tag_id, near[0].corners_px + low
     else:
-        start = _best_square(grey, kit, tag_id, at_px, side, cells_across, sample_cells)
+        tag_id, start = _best_square(grey, kit, ids, at_px, side)
     tag, refined = aligned_by_hand(grey, kit, tag_id, start, lens)
-    return tag.corners_px, refined
+    return tag_id, tag.corners_px, refined
 
 
-def _best_square(grey, kit, tag_id, at_px, side, cells_across, sample_cells):
-    """The square about a point whose cells agree best with the marker's pattern, over sizes and turns, (4, 2) px."""
-    from photoangle.codes import cell_pattern
+def _best_square(grey, kit, ids, at_px, side):
+    """The id and the square about a point whose cells agree best with its pattern, over sizes and turns: (id, (4, 2) px)."""
+    from photoangle.codes import cell_pattern, cells_across, sample_cells
 
     n = cells_across(kit.family_name)
-    pattern = np.pad(cell_pattern(kit.family_name, tag_id), 1, constant_values=1).ravel()
     unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2
     quads = []
     for scale in np.geomspace(0.5, 1.8, 14):
@@ -142,5 +159,16 @@ def _best_square(grey, kit, tag_id, at_px, side, cells_across, sample_cells):
                 quads.append(at_px + (unit * [squeeze, 1.0]) @ spin.T * side * scale)
     cells = sample_cells(grey, np.array(quads), n)
     cells = cells - cells.mean(1, keepdims=True)
-    fit = cells @ (pattern - pattern.mean()) / np.maximum(np.linalg.norm(cells, axis=1), 1e-6)
-    return quads[int(np.argmax(fit))]
+    cells = cells / np.maximum(np.linalg.norm(cells, axis=1, keepdims=True), 1e-6)
+    best = []
+    for tag_id in ids:
+        pattern = np.pad(cell_pattern(kit.family_name, tag_id), 1, constant_values=1).ravel()
+        fit = cells @ (pattern - pattern.mean()) / np.linalg.norm(pattern - pattern.mean())
+        best.append((fit.max(), tag_id, quads[int(np.argmax(fit))]))
+    return max(best, key=lambda b: b[0])[1:]
+
+
+def ids_for(kit, role, looks):
+    """Ids that a marker of a role may have: those that photos of the same state show, or all of the kit's where none does."""
+    known = [i for i in kit.ids_of_role(role) if any(i in t for look in looks for t in (look.printed, look.sighting.tags))]
+    return known or list(kit.ids_of_role(role))

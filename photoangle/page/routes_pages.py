@@ -7,7 +7,7 @@ from pathlib import Path
 
 from flask import Response, abort, render_template, request, send_file
 
-from calib.files import toml_text
+from calib.files import toml_text, write_whole
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.page.answers import finding_rows, link_rows, state_rows
 from photoangle.page.markers import role_choices
@@ -92,12 +92,22 @@ def add(app, work, sessions, phone_url):
         from photoangle.report.page import report_html
 
         text = report_html(answer.measurement, answer.answers, answer.axles, answer.steps, answer.report)
+        _keep_report(work.root / "results", text)
         return Response(text, mimetype="text/html", headers={"Content-Security-Policy": REPORT_POLICY})
 
     @app.get("/measure.json")
     def figures():
         path = work.root / "results" / "measure.json"
         return send_file(path.resolve(), mimetype="application/json") if path.is_file() and not path.is_symlink() else abort(404)
+
+
+def _keep_report(results, text):
+    """The report beside the other results, where the command writes it; a folder that cannot be written still shows it."""
+    try:
+        results.mkdir(exist_ok=True)
+        write_whole(results / "report.html", text)
+    except OSError:
+        pass
 
 
 def _car(work):

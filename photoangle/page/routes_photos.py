@@ -11,7 +11,7 @@ from calib.photo import PhotoError, read_upright, turn_upright
 from photoangle.page.markers import seen
 from photoangle.page.names import checked_corner, checked_state, folder_of, listed_photo
 from photoangle.page.uploads import Refused, Uploads
-from photoangle.pipeline import load_corrections
+from photoangle.pipeline import CannotUse, load_corrections
 
 SIZES = {"small": 480, "middle": 1400, "large": 4000}
 _KEPT = 120
@@ -53,16 +53,20 @@ def add(app, work, sessions, phone_url):
                                                request.args.get("name", "photo"))
         except Refused as error:
             return jsonify(what=error.what, do=error.do, retry=error.retry), error.status
-        return jsonify(described(where, path, photo) | {"new": new}), 201 if new else 200
+        # the count tells the sender that the whole of it is here
+        return jsonify(described(where, path, photo) | {"new": new, "bytes": request.content_length}), 201 if new else 200
 
     def described(where, path, photo=None):
         out = {"name": path.name, "where": where}
         try:
             look = work.look(where, path, photo)
-            fix = load_corrections(work.root).of(f"{where}/{path.name}")
-            return out | seen(look, work.kit(), fix)
+            name, corrections = f"{where}/{path.name}", load_corrections(work.root)
+            return out | seen(look, work.kit(), corrections.of(name), corrections.dots.get(name, {}))
         except PhotoError as error:
             return out | {"trouble": f"{error.what}; {error.do}"}
+        except CannotUse as error:
+            # the photo is kept all the same
+            return out | {"trouble": f"{error.finding.where}: {error.finding.what}; {error.finding.do}"}
 
     @app.post("/api/photos/<corner>/<state>")
     def receive_photo(corner, state):

@@ -47,7 +47,7 @@ def lan_address():
 class Served:
     """The page being served: urls; stop()."""
 
-    def __init__(self, root, port=PORT, phone=False, auto=True, wait_s=1.0):
+    def __init__(self, root, port=PORT, phone=False, auto=True, wait_s=0.3):
         """Make the folder ready and bind.  Raises OSError where the port is taken."""
         start_folder(root)
         sweep(root)

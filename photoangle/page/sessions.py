@@ -27,12 +27,12 @@ def _hash(secret):
 
 
 class Sessions:
-    """Tokens and sessions of one car folder.  now: a clock, s."""
+    """Tokens and sessions of one car folder.  now: a clock, s; folder: what browsers tell this folder from another by."""
 
     def __init__(self, root, now=time.time):
         self.path, self.now = Path(root) / FILE, now
         self._tokens, self._lock = {}, threading.Lock()
-        self._sessions = self._kept()
+        self._sessions, self.folder = self._kept()
 
     def token(self):
         """A new one-time token, good for a quarter of an hour."""
@@ -66,13 +66,13 @@ class Sessions:
     def _kept(self):
         try:
             content = json.loads(self.path.read_text())
-            return {str(h): float(t) for h, t in content["sessions"].items()}
+            return {str(h): float(t) for h, t in content["sessions"].items()}, str(content["folder"])
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
-            return {}
+            return {}, secrets.token_hex(8)
 
     def _save(self):
         try:
-            write_whole(self.path, json.dumps({"sessions": self._sessions}))
+            write_whole(self.path, json.dumps({"folder": self.folder, "sessions": self._sessions}))
             os.chmod(self.path, 0o600)
         except OSError:
             pass  # the phone then scans once more after a restart

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from photoangle.link_table import verdict_words
 from photoangle.linkage.advice import CHANGE
@@ -34,7 +35,7 @@ def way(work):
         ("/kit", "Print", "card and markers", bool(states) or lens > 0),
         ("/lens", "Lens", f"{lens} photo{'s' * (lens != 1)}", (work.root / "lens" / PROFILE_NAME).exists()),
         ("/photos", "Photos", f"{sum(states.values())} in {len(states)} state{'s' * (len(states) != 1)}", bool(states)),
-        ("/tape", "Tape", "readings", any(c.tape for c in work.car()[0].corners.values())),
+        ("/tape", "Tape", "readings", any(readings for c in work.car()[0].corners.values() for readings in c.tape.values())),
         ("/angles", "Angles", f"{figures} figures{stale}" if figures else "not yet", figures > 0),
         ("/link", "Link", verdict_words(linked[0]).lower() if linked else "not yet",
          bool(linked)),
@@ -62,12 +63,22 @@ def what_next(work):
     return _after_measuring(work, car, states)
 
 
+def _about(finding, work, answer):
+    """What a finding says to do, and the page where it is done: its photo, its state, the readings, or the findings."""
+    photos = {f"{s.corner}/{s.state}/{p.name}" for s in answer.measurement.states for p in s.paths.values()}
+    states = {f"{c}/{s}" for c, s, _, _ in state_folders(work.root)}
+    page = (f"/photo/{quote(finding.where)}" if finding.where in photos else f"/photos/{finding.where}" if finding.where in states
+            else "/tape" if finding.where.startswith("car.toml") else "/angles")
+    words = finding.do or finding.what
+    return Next(words[:1].upper() + words[1:], f"{finding.where}: {finding.what}", page)
+
+
 def _after_measuring(work, car, states):
     answer = work.answer
     findings = answer.measurement.report.findings if answer.measurement else []
     stop = next((f for f in findings if f.level == UNUSABLE), None)
     if stop is not None:
-        return Next(f"{stop.where}: {stop.what}", stop.do, "/angles")
+        return _about(stop, work, answer)
     corners = sorted({c for c, _ in states})
     for state, why in (("ride", "on its wheels: without it angles are against gravity alone, with the car's pitch in them"),
                        ("set", "both knuckles jacked to ride height: everything where it is driven")):
@@ -80,7 +91,7 @@ def _after_measuring(work, car, states):
             return Next(f"{a.corner}: change the link", a.advice.sentence, "/link")
     worth = next((s for s in answer.steps if s.photo is not None and s.photo.worth), None)
     if look is not None:
-        return Next(f"{look.where}: {look.what}", look.do, "/angles")
+        return _about(look, work, answer)
     if worth is not None:
         return Next(f"{worth.where}: {worth.words}", worth.gain, "/photos/" + worth.where)
     fitted = sorted(c for c, s in states if s.startswith("fitted"))

@@ -10,11 +10,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.files import write_whole
+from calib.photo import PhotoError
 from photoangle.advise import next_steps
 from photoangle.axles import axle_answers
 from photoangle.carfile_nouns import CarFile
 from photoangle.commands import write_pictures
 from photoangle.corrections import NAME as CORRECTIONS
+from photoangle.drawings import write_drawings
 from photoangle.history import keep_run
 from photoangle.link import Wishes, link_answers
 from photoangle.link_tape import tape_answers
@@ -43,7 +45,7 @@ class Answer:
 class Work:
     """The car folder behind the page.  auto: work things out by itself after every change."""
 
-    def __init__(self, root, auto=True, wait_s=1.0):
+    def __init__(self, root, auto=True, wait_s=0.3):
         self.root, self.auto = Path(root), auto
         self.looks, self.lens_looks = Looks(), Looks()
         self.answer, self.lenses = Answer(), []
@@ -83,6 +85,16 @@ class Work:
             if where == "lens":
                 return self.lens_looks.look(path, name, self.kit(), photo=photo)[0]
             return self.looks.look(path, name, self.kit(), self.profiles(), load_corrections(self.root).of(name), photo)[0]
+
+    def looks_at(self, where):
+        """Looks at all photos of a place that can be read.  Raises CannotUse."""
+        out = []
+        for path in self.photos(where):
+            try:
+                out.append(self.look(where, path))
+            except PhotoError:
+                continue
+        return out
 
     def photos(self, where):
         """Photos of "lens" or "corner/state"."""
@@ -130,6 +142,7 @@ class Work:
         if any(a.base is not None for a in answers):
             write_whole(results / "link.json", report.to_json() + "\n")
         write_pictures(measurement, results, jobs.progress)
+        write_drawings(answers, results, report, jobs.progress)
 
     def _lens(self, jobs):
         """Learn the lens anew where its photos are newer than the profile."""

@@ -1,27 +1,16 @@
 """Attacks on the page: refused or harmless, and the page still answers."""
 
-import io
 import socket
 import threading
 import time
 
 import pytest
-from PIL import Image
 
 from photoangle.page import uploads
 from photoangle.page.serve import Served
-from tests.page.conftest import HOST, Caller
+from tests.page.conftest import HOST, Caller, picture
 
 BASE = {"base_url": f"http://{HOST}"}
-
-
-def picture(text="", side=400, seed=0):
-    out = io.BytesIO()
-    image = Image.effect_noise((side, side), 60 + seed)
-    exif = Image.Exif()
-    exif[0x0110] = text
-    image.save(out, "JPEG", exif=exif)
-    return out.getvalue()
 
 
 def files(root):
@@ -34,11 +23,11 @@ def test_a_wrong_host_is_refused(caller):
     assert caller.get("/").status_code == 200
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8737", "http://127.0.0.1:87370", None])
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8737", "http://127.0.0.1:87370", "", None])
 def test_a_wrong_origin_changes_nothing(empty, origin):
     root, caller = empty
     before = (root / "car.toml").read_text()
-    headers = {k: v for k, v in caller.headers.items() if k != "Origin"} | ({"Origin": origin} if origin else {})
+    headers = {k: v for k, v in caller.headers.items() if k != "Origin"} | ({"Origin": origin} if origin is not None else {})
     answer = caller.http.post("/api/note", json={"path": ["car", "name"], "text": "x"}, headers=headers, **BASE)
     assert answer.status_code == 403 and (root / "car.toml").read_text() == before
     assert caller.http.get("/", headers={"Sec-Fetch-Site": "cross-site"}, **BASE).status_code == 403
@@ -55,7 +44,7 @@ def test_without_a_session_nothing_is_shown_or_taken(page_app, page_car):
 
 def test_a_change_without_the_key_is_refused(empty):
     root, caller = empty
-    for key in ("", "0" * 64):
+    for key in ("", "x", "0" * 64):
         answer = caller.http.post("/api/note", json={"path": ["car", "name"], "text": "x"},
                                   headers={"Origin": f"http://{HOST}", "X-Photoangle-Key": key}, **BASE)
         assert answer.status_code == 403
@@ -69,7 +58,7 @@ def test_a_token_is_good_once(page_app):
     first = client.post("/enter", json={"token": token}, headers=headers, **BASE)
     assert first.status_code == 200 and "HttpOnly" in first.headers["Set-Cookie"] and "SameSite=Strict" in first.headers["Set-Cookie"]
     assert client.post("/enter", json={"token": token}, headers=headers, **BASE).status_code == 403
-    for bad in ("", None, 7, "x" * 40, {}):
+    for bad in ("", None, 7, "guess", "x" * 40, {}):
         assert client.post("/enter", json={"token": bad}, headers=headers, **BASE).status_code == 403
 
 
@@ -77,7 +66,9 @@ def test_a_token_is_good_once(page_app):
     "/photos/../lens", "/photos/front-left/..", "/photos/front-left/..%2f..", "/picture/small/front-left/set/..%2f..%2fcar.toml",
     "/picture/small/front-left/set/car.toml", "/picture/small/front-left/..%2f..%2fetc/passwd", "/picture/small/lens/profile.json",
     "/picture/small/lens/%2e%2e%2fcar.toml", "/picture/huge/lens/IMG_3101.jpg", "/photo/front-left/SET/IMG_3141.jpg",
-    "/api/photos/front-left/set%00", "/api/link/middle", "/static/../app.py", "/static/..%2fapp.py", "/compare/x.jpg", "/photos/back-left/set"])
+    "/api/photos/front-left/set%00", "/api/link/middle", "/static/../app.py", "/static/..%2fapp.py", "/compare/x.jpg", "/photos/back-left/set",
+    "/photos/../etc", "/photos/front-left/..%2f..%2fetc", "/picture/small/lens/%2e%2e", "/photo/front-left/droop/car.toml",
+    "/picture/huge/lens/a.jpg", "/photos/front-left/UPPER", "/photos/middle/droop", "/api/photos/front-left/results/measure.json"])
 def test_path_tricks_find_nothing(caller, path):
     assert caller.get(path).status_code in (404, 400), path
 
@@ -101,7 +92,7 @@ def test_script_in_names_and_metadata_stays_text(empty):
         assert answer.status_code == 200
         assert b"<script>alert" not in answer.data and b"<img src=x" not in answer.data
         policy = answer.headers["Content-Security-Policy"]
-        assert "script-src 'self'" in policy and "unsafe-inline" not in policy and b"style=" not in answer.data and b" onclick" not in answer.data
+        assert "script-src 'self'" in policy and "unsafe" not in policy and b"style=" not in answer.data and b" onclick" not in answer.data
     look = caller.get("/api/photos/front-left/droop/%3Cimg%20src=x%20onerror=alert(1)%3E.jpg")
     assert look.content_type == "application/json" and look.headers["X-Content-Type-Options"] == "nosniff"
 
@@ -109,8 +100,10 @@ def test_script_in_names_and_metadata_stays_text(empty):
 def test_what_is_no_photo_or_too_large_leaves_nothing(empty, monkeypatch):
     root, caller = empty
     before = files(root)
-    for data, code in ((b"", 411), (b"no picture", 415), (picture()[:3000], 415), (picture(side=100), 415)):
-        assert caller.post("/api/photos/front-left/set?name=a.jpg", data=data).status_code == code
+    for data, code in ((b"", 411), (b"no picture", 415), (b"#!/bin/sh\nrm -rf /", 415), (picture()[:3000], 415),
+                       (picture()[:300], 415), (picture(side=100), 415), (picture(side=20), 415)):
+        answer = caller.post("/api/photos/front-left/set?name=a.jpg", data=data)
+        assert answer.status_code == code and answer.json["what"]
     with monkeypatch.context() as less:
         less.setattr(uploads, "MOST_BYTES", 5000)
         assert caller.post("/api/photos/front-left/set?name=a.jpg", data=picture()).status_code == 413
@@ -128,6 +121,18 @@ def test_the_same_photo_again_is_kept_once(empty):
     assert len(list((root / "lens").glob("*.jpg"))) == 1
 
 
+def test_notes_keep_the_comments_and_refuse_nonsense(empty):
+    root, caller = empty
+    before = (root / "car.toml").read_text()
+    answer = caller.post("/api/note", json={"path": ["front-left", "tape", "droop", "hub_to_arch"], "text": "14 7/8"})
+    assert answer.json == {"written": "14 7/8 in", "read": "377.8 mm"}
+    after = (root / "car.toml").read_text()
+    assert 'hub_to_arch = "14 7/8 in"' in after and "# One file for the whole car" in after
+    for path, text in ((["car", "kit"], "/etc/passwd"), (["front-left", "tape", "droop", "hub_to_arch"], "a lot"), (["x"], "1")):
+        assert caller.post("/api/note", json={"path": path, "text": text}).status_code == 422
+    assert (root / "car.toml").read_text() == after != before
+
+
 @pytest.fixture
 def served(tmp_path, monkeypatch):
     """The real server over an empty folder, with short patience; (Served, Caller)."""
@@ -140,13 +145,15 @@ def served(tmp_path, monkeypatch):
     server.stop()
 
 
-def raw(server, session, length, body, path="/api/lens?name=a.jpg", more=""):
-    """One upload over a socket; returns the status, or 0 where the connection was closed."""
+def raw(server, session, length, body, path="/api/lens?name=a.jpg", more="", hang_up=False):
+    """One upload over a socket; returns the status, or 0 where the connection was closed.  hang_up: do not wait for an answer."""
     with socket.create_connection(("127.0.0.1", server.port), 20) as s:
         host = f"127.0.0.1:{server.port}"
         s.sendall((f"POST {path} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: photoangle={session}\r\n"
                    f"X-Photoangle-Key: {server.sessions.key(session)}\r\n{more}" + (f"Content-Length: {length}\r\n" if length is not None else "")
                    + "\r\n").encode() + body)
+        if hang_up:
+            return 0
         try:
             line = s.recv(100).split(b" ")
         except OSError:
@@ -159,8 +166,13 @@ def test_a_never_ending_upload_is_given_up(served):
     began = time.monotonic()
     code = raw(server, session, 5_000_000, picture()[:1000])
     assert code in (0, 400, 408, 507) and time.monotonic() - began < 10
-    assert raw(server, session, 999_999_999_999, b"x") == 413
+    assert raw(server, session, 999_999_999_999, b"x") == raw(server, session, uploads.MOST_BYTES + 1, b"") == 413
     assert raw(server, session, None, b"5\r\nhello\r\n", more="Transfer-Encoding: chunked\r\n") == 411
+    # and one that breaks off leaves nothing
+    raw(server, session, 5000, picture()[:100], hang_up=True)
+    end = time.monotonic() + 5
+    while files(server.work.root / "lens") and time.monotonic() < end:
+        time.sleep(0.02)
     assert files(server.work.root / "lens") == []
     data = picture()
     assert raw(server, session, len(data), data) == 201
@@ -169,7 +181,8 @@ def test_a_never_ending_upload_is_given_up(served):
 def test_two_hundred_uploads_at_once_leave_the_page_answering(served):
     server, session = served
     data, codes = picture(), []
-    threads = [threading.Thread(target=lambda: codes.append(raw(server, session, len(data), data))) for _ in range(200)]
+    threads = [threading.Thread(target=lambda k=k: codes.append(raw(server, session, len(data), data, f"/api/lens?name=a{k}.jpg")))
+               for k in range(200)]
     for t in threads:
         t.start()
     for t in threads:
@@ -185,7 +198,8 @@ def test_a_session_outlives_the_program_and_not_its_time(tmp_path):
     clock = [1000.0]
     first = Sessions(tmp_path, lambda: clock[0])
     session, late = first.exchange(first.token()), first.token()
-    assert Sessions(tmp_path, lambda: clock[0]).good(session)
+    again = Sessions(tmp_path, lambda: clock[0])
+    assert again.good(session) and not again.good("else") and again.folder == first.folder
     assert session not in (tmp_path / ".photoangle-page.json").read_text()
     clock[0] += TOKEN_S + 1
     assert first.exchange(late) is None and first.good(session)

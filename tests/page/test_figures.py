@@ -81,8 +81,8 @@ def test_a_correction_counts_for_page_and_command_alike(small):
     assert after != before
     # placed by a tap off its middle: found under it and refined to where it was seen
     middle = [sum(p[k] for p in eye["corners"]) / 4 + 6 for k in (0, 1)]
-    found = caller.post(f"/api/under/front-left/set/{name}", json={"id": eye["id"], "at": middle}).json
-    assert found["refined"]
+    found = caller.post(f"/api/under/front-left/set/{name}", json={"role": "bar_eye", "at": middle}).json
+    assert found["refined"] and found["id"] == eye["id"]
     assert max(abs(a - b) for p, q in zip(found["corners"], eye["corners"]) for a, b in zip(p, q)) < 0.05  # px
     placed = caller.post(url, json={"id": eye["id"], "what": "place", "corners": found["corners"]}).json
     assert next(m for m in placed["markers"] if m["id"] == eye["id"])["state"] == "placed"
@@ -136,9 +136,21 @@ def test_notes_keep_the_comments_and_are_read_as_typed(page_car, tmp_path):
     assert file.read_text() == kept
 
 
-def test_long_work_can_be_stopped(page_car):
-    work = Work(page_car[0], auto=False)
+@pytest.mark.parametrize("last", [1, 9, 60, 300, 420])
+def test_long_work_is_left_at_any_step_with_nothing_half_done(small, last):
+    """The steps are of finding, of solving, of the link and of the pictures; none may be half written."""
+    work, asked = Work(small, auto=False), []
+    real = work.jobs.check
+
+    def check():
+        asked.append(work.jobs.state.label)
+        if len(asked) == last:
+            work.jobs.stop()
+        real()
+
+    work.jobs.check = check
     work.jobs.start()
-    work.jobs.stop()
-    work.jobs.wait(30)
-    assert "stopped" in work.jobs.state.words and not work.jobs.state.running and work.answer.number == 0
+    work.jobs.wait(60)
+    assert "stopped" in work.jobs.state.words and not work.jobs.state.running and len(asked) == last, (len(asked), asked[-1])
+    assert not [p for p in small.rglob("*") if ".part" in p.name]
+    assert work.answer.number == 0 or json.loads((small / "results" / "measure.json").read_text())["figures"]

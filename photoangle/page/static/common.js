@@ -19,14 +19,32 @@ export function say(error) {
   say.timer = setTimeout(() => { p.hidden = true; }, 9000);
 }
 
+// the station one is at is in sight on a phone too
+document.querySelector("header [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
+
 let first = null;
-let lost = 0;
+let lost = 0, busy = false;
+// a page that only shows figures shows the new ones by itself
+async function renewed() {
+  const main = by("main");
+  if (!main.firstElementChild?.matches("[data-live]")) return false;
+  const answer = await fetch(location.href);
+  const text = answer.ok ? new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("main") : null;
+  if (text) main.replaceChildren(...text.childNodes);
+  return !!text;
+}
+
 async function watch() {
   try {
     const work = await ask("/api/job");
+    if (lost) dispatchEvent(new Event("reachable"));
     lost = 0;
-    by("job").hidden = !work.running;
-    by("job-words").textContent = work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
+    // stopped, or not to be done as things are: why, and the way to begin again
+    const idle = !work.running && !work.fresh && !["", "worked out"].includes(work.words);
+    by("job").hidden = !work.running && !idle;
+    by("job-words").textContent = idle ? work.words : work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
+    for (const id of ["job-stop", "job-bar"]) by(id).hidden = idle;
+    by("job-start").hidden = !idle;
     by("job-bar").value = work.total ? work.done / work.total : 0;
     if (work.next) {
       by("next-words").textContent = work.next.words;
@@ -34,19 +52,24 @@ async function watch() {
       by("next-link").href = work.next.page;
     }
     first ??= work.answer;
+    if (work.answer !== first && await renewed()) first = work.answer;
     by("fresh").hidden = work.answer === first;
     document.documentElement.dataset.answer = work.answer;
     document.documentElement.dataset.running = work.running;
+    busy = work.running || !work.fresh;
   } catch (error) {
     // the laptop sleeps or the program was stopped: nothing is lost, it is tried again
     if (++lost === 3) say({ what: "the program does not answer; it is tried again by itself" });
   }
-  setTimeout(watch, document.hidden ? 5000 : 900);
+  setTimeout(watch, document.hidden ? 5000 : busy ? 250 : 900);
 }
 
 if (by("job")) {
   by("job-stop").addEventListener("click", () => post("/api/job/stop").catch(say));
-  by("reload").addEventListener("click", () => location.reload());
+  by("job-start").addEventListener("click", () => post("/api/job/start").catch(say));
+  by("reload").addEventListener("click", () => {
+    if (document.querySelector(".try, .slide")) location.reload(); else location.href = "/angles";
+  });
   watch();
 }
 

@@ -21,6 +21,8 @@ function view(places, across, sign, box) {
   svg.setAttribute("viewBox", `${x0} ${y0} ${x1 - x0} ${y1 - y0}`);
   svg.setAttribute("class", "corner-view");
   svg.setAttribute("aria-hidden", "true");
+  words(svg, [x0 + 4, y0 + 18], across ? "from the front" : "from the side");
+  svg.lastChild.setAttribute("class", "from");
   const flat = (p) => (p && p[across] !== null ? [sign * p[across], -p[2]] : null);
   const both = ["arm_pivot_front", "arm_pivot_rear"].map((n) => places[n]).filter(Boolean);
   const all = { ...places, pivot: both.length ? [0, 1, 2].map((k) => both.reduce((s, p) => s + p[k], 0) / both.length) : null };

@@ -3,6 +3,7 @@ import { post, say } from "./common.js";
 
 for (const field of document.querySelectorAll("input[data-path]")) {
   const out = field.parentElement.querySelector("output");
+  field.addEventListener("input", () => { out.textContent = ""; });
   field.addEventListener("keydown", (event) => { if (event.key === "Enter") field.blur(); });
   field.addEventListener("change", async () => {
     try {

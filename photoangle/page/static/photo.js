@@ -4,7 +4,7 @@ import { ask, post, say } from "./common.js";
 const by = (id) => document.getElementById(id);
 const stage = by("stage"), svg = by("overlay"), img = by("photo"), loupe = by("loupe");
 const api = stage.dataset.api;
-let photo = null, chosen = null, adding = false, moved = null;
+let photo = null, chosen = null, adding = false, moved = null, sharp = null, placed = -1e9;
 const NS = "http://www.w3.org/2000/svg";
 
 function draw() {
@@ -12,41 +12,63 @@ function draw() {
   svg.setAttribute("viewBox", `0 0 ${w} ${h}`);
   svg.replaceChildren();
   const unit = w / 100;
+  for (const d of photo.dots) {
+    const ring = document.createElementNS(NS, "circle"), text = document.createElementNS(NS, "text");
+    ring.setAttribute("cx", d.at[0]); ring.setAttribute("cy", d.at[1]); ring.setAttribute("r", 8 * screen());
+    ring.setAttribute("stroke-width", 2.5 * screen()); ring.setAttribute("class", "marker placed");
+    text.setAttribute("x", d.at[0] + 11 * screen()); text.setAttribute("y", d.at[1]); text.setAttribute("font-size", Math.max(unit * 2, 13 * screen()));
+    text.textContent = `${d.title} (dot)`;
+    svg.append(ring, text);
+  }
   for (const m of photo.markers) {
     const corners = chosen?.id === m.id && moved ? moved : m.corners;
     const outline = document.createElementNS(NS, "polygon");
     outline.setAttribute("points", corners.map((p) => p.join(",")).join(" "));
     outline.setAttribute("class", `marker ${m.state}${chosen?.id === m.id ? " chosen" : ""}`);
     outline.setAttribute("stroke-width", unit * 0.35);
-    outline.addEventListener("click", () => choose(m));
+    // on a phone their names would cover each other: the chosen one's and those not used are told, the list has all
+    const named = img.clientWidth > 600 || chosen?.id === m.id || m.state !== "used";
     const text = document.createElementNS(NS, "text");
     text.setAttribute("x", corners[1][0] + unit * 0.5); text.setAttribute("y", corners[1][1]);
-    text.setAttribute("font-size", unit * 2); text.textContent = m.state === "used" ? m.title : `${m.title} (${m.state})`;
+    text.setAttribute("font-size", Math.max(unit * 2, 13 * screen())); text.textContent = !named ? "" : m.state === "used" ? m.title : `${m.title} (${m.state})`;
     svg.append(outline, text);
     if (chosen?.id === m.id) corners.forEach((p, k) => handle(p, k, unit));
   }
 }
 
-// a knob stands off its corner, so that a finger does not cover what it moves
+const middleOf = (corners) => [0, 1].map((i) => corners.reduce((s, c) => s + c[i], 0) / 4);
+// photo pixels to one pixel of the screen
+const screen = () => photo.size[0] / (img.clientWidth || 1000);
+
+// a knob stands off its corner, so that a finger does not cover what it moves, and is as large as a finger on any screen
 function handle(p, k, unit) {
-  const corners = moved ?? chosen.corners;
-  const middle = [0, 1].map((i) => corners.reduce((s, c) => s + c[i], 0) / 4);
+  const middle = middleOf(moved ?? chosen.corners);
   const away = Math.hypot(p[0] - middle[0], p[1] - middle[1]) || 1;
-  const at = [0, 1].map((i) => p[i] + (p[i] - middle[i]) / away * unit * 4);
+  const at = [0, 1].map((i) => p[i] + (p[i] - middle[i]) / away * Math.max(unit * 4, 36 * screen()));
   const lead = document.createElementNS(NS, "line");
   lead.setAttribute("x1", p[0]); lead.setAttribute("y1", p[1]); lead.setAttribute("x2", at[0]); lead.setAttribute("y2", at[1]); lead.setAttribute("class", "lead");
   const knob = document.createElementNS(NS, "circle");
-  knob.setAttribute("cx", at[0]); knob.setAttribute("cy", at[1]); knob.setAttribute("r", unit * 1.5); knob.setAttribute("class", "knob");
+  knob.setAttribute("cx", at[0]); knob.setAttribute("cy", at[1]); knob.setAttribute("r", 22 * screen()); knob.setAttribute("class", "knob");
+  const dot = knob.cloneNode();
+  dot.setAttribute("r", 9 * screen()); dot.setAttribute("stroke-width", 2 * screen()); dot.setAttribute("class", "knob-dot");
   knob.addEventListener("pointerdown", (event) => {
     event.preventDefault();
+    event.stopPropagation();
+    svg.setPointerCapture(event.pointerId);
     moved ??= chosen.corners.map((c) => [...c]);
     const from = place(event), was = [...moved[k]];
     const move = (e) => { const now = place(e); moved[k] = [was[0] + now[0] - from[0], was[1] + now[1] - from[1]]; glass(e, moved[k]); draw(); };
-    const up = () => { removeEventListener("pointermove", move); loupe.hidden = true; by("keep").hidden = false; };
+    const up = (e) => {
+      for (const name of ["pointerup", "pointercancel"]) removeEventListener(name, up);
+      removeEventListener("pointermove", move);
+      placed = e.timeStamp;
+      loupe.hidden = true;
+      by("keep").hidden = false;
+    };
     addEventListener("pointermove", move);
-    addEventListener("pointerup", up, { once: true });
+    for (const name of ["pointerup", "pointercancel"]) addEventListener(name, up);
   });
-  svg.append(lead, knob);
+  svg.append(lead, dot, knob);
 }
 
 function place(event) {
@@ -55,10 +77,11 @@ function place(event) {
 }
 
 function glass(event, at) {
-  const context = loupe.getContext("2d"), scale = img.naturalWidth / photo.size[0], half = 28;
+  const context = loupe.getContext("2d"), from = sharp?.complete && sharp.naturalWidth ? sharp : img;
+  const scale = from.naturalWidth / photo.size[0], half = photo.size[0] / 50 * scale;
   context.imageSmoothingEnabled = false;
   context.fillRect(0, 0, 220, 220);
-  context.drawImage(img, at[0] * scale - half, at[1] * scale - half, 2 * half, 2 * half, 0, 0, 220, 220);
+  context.drawImage(from, at[0] * scale - half, at[1] * scale - half, 2 * half, 2 * half, 0, 0, 220, 220);
   context.strokeStyle = "#fff"; context.lineWidth = 5; context.beginPath(); context.moveTo(110, 80); context.lineTo(110, 140); context.moveTo(80, 110); context.lineTo(140, 110); context.stroke();
   context.strokeStyle = "#000"; context.lineWidth = 2; context.stroke();
   loupe.hidden = false;
@@ -81,12 +104,21 @@ function choose(marker) {
 
 function shown(next) {
   photo = next;
+  // its place is known before it is loaded
+  [img.width, img.height] = photo.size;
   chosen = chosen && photo.markers.find((m) => m.id === chosen.id);
   moved = null;
   by("markers").replaceChildren(...photo.markers.map((m) => {
     const item = document.createElement("li"), button = document.createElement("button");
     button.type = "button"; button.textContent = `${m.title} (${m.id}): ${m.state}`; button.dataset.id = m.id;
-    button.addEventListener("click", () => choose(m));
+    button.addEventListener("click", () => { choose(m); stage.scrollIntoView({ block: "nearest" }); });
+    item.append(button);
+    return item;
+  }));
+  by("markers").append(...photo.dots.map((d) => {
+    const item = document.createElement("li"), button = document.createElement("button");
+    button.type = "button"; button.textContent = `${d.title}: dot. Take it out`;
+    button.addEventListener("click", () => change({ what: "no-dot", role: d.role }));
     item.append(button);
     return item;
   }));
@@ -104,21 +136,37 @@ by("dismiss").addEventListener("click", () => change({ id: chosen.id, what: "dis
 by("restore").addEventListener("click", () => change({ id: chosen.id, what: chosen.state === "placed" ? "forget" : "restore" }));
 by("keep").addEventListener("click", () => change({ id: chosen.id, what: "place", corners: moved }));
 by("set-role").addEventListener("click", () => change({ id: chosen.id, what: "role", role: by("role").value, everywhere: by("everywhere").checked }));
-by("add").addEventListener("click", () => {
-  adding = !adding;
-  by("add").setAttribute("aria-pressed", adding);
-  stage.classList.toggle("adding", adding);
+function adds(on) {
+  adding = on;
+  by("add").setAttribute("aria-pressed", on);
+  stage.classList.toggle("adding", on);
+  loupe.hidden = true;
+  if (on && !sharp) { sharp = new Image(); sharp.src = img.src.replace("/middle/", "/large/"); }
+  if (on) stage.scrollIntoView({ block: "nearest" });
+}
+by("add").addEventListener("click", () => adds(!adding));
+// a tap takes the nearest marker: on a phone they are smaller than a finger
+stage.addEventListener("click", (event) => {
+  if (adding || !photo || event.timeStamp - placed < 500) return;
+  const at = place(event), far = (m) => Math.hypot(...[0, 1].map((i) => middleOf(m.corners)[i] - at[i]));
+  const near = [...photo.markers].sort((a, b) => far(a) - far(b))[0];
+  if (near && far(near) < Math.max(28 * screen(), Math.hypot(...[0, 1].map((i) => near.corners[0][i] - near.corners[2][i])) / 2)) choose(near);
 });
-stage.addEventListener("pointermove", (event) => { if (adding && photo) glass(event, place(event)); });
-stage.addEventListener("click", async (event) => {
+addEventListener("keydown", (event) => { if (event.key === "Escape") adds(false); });
+// the loupe follows the finger or the mouse; lifting it places the marker
+for (const name of ["pointerdown", "pointermove"]) stage.addEventListener(name, (event) => { if (adding && photo) glass(event, place(event)); });
+stage.addEventListener("pointercancel", () => { loupe.hidden = true; });
+stage.addEventListener("pointerup", async (event) => {
   if (!adding || !photo) return;
-  const index = by("missed").selectedIndex, at = place(event);
-  adding = false; by("add").setAttribute("aria-pressed", "false"); stage.classList.remove("adding"); loupe.hidden = true;
+  const at = place(event);
+  adds(false);
+  placed = event.timeStamp;
+  const role = by("missed").value, dot = by("kind").value === "dot";
   try {
-    // the large set's number of a role is its place in the list
-    const found = await post(`/api/under/${api}`, { id: 100 + index, at });
-    await change({ id: 100 + index, what: "place", corners: found.corners });
-    say({ what: found.refined ? "found under the tap and aligned" : "placed where you tapped: its pattern does not show, drag its corners if need be" });
+    const found = await post(`/api/under/${api}`, { role, dot, at });
+    await change(dot ? { what: "dot", role, at: found.at, sigma: found.sigma } : { id: found.id, what: "place", corners: found.corners });
+    if (dot) say({ what: found.refined ? "the dot's middle was found under the tap" : "no round dot shows there: it stands where you tapped" });
+    else say({ what: found.refined ? "found under the tap and aligned" : "placed where you tapped: its pattern does not show, drag its corners if need be" });
   } catch (error) { say(error); }
 });
 

@@ -1,16 +1,16 @@
-// Photos in: dropped, chosen or shot; sent again by themselves until the program has them; each shows what was found in it.
+// Photos in: dropped, chosen or shot, and sent by the outbox; each shows what was found in it.
 import { ask, say } from "./common.js";
+import { drop as letGo, keep, listen, ready, waitingFor } from "./outbox.js";
 
 const zone = document.querySelector(".drop");
 const list = document.querySelector("ul.photos");
 const { drop, list: where, picture, page } = zone.dataset;
-const waiting = [];
-let busy = 0;
 
 function card(name) {
   const item = document.createElement("li");
   item.dataset.name = name;
-  item.innerHTML = '<a><img alt="" width="240" height="180"></a><p class="name"></p><p class="found" role="status"></p><ul class="plain"></ul>';
+  item.innerHTML = '<a><img alt="" width="240" height="180"><span class="button" hidden>Check its markers</span></a><p class="name"></p><p class="found" role="status"></p><ul class="plain"></ul>';
+  item.querySelector("img").alt = `Photo ${name}`;
   item.querySelector(".name").textContent = name;
   item.querySelector(".found").textContent = "waiting…";
   list.prepend(item);
@@ -24,7 +24,10 @@ function show(item, photo) {
   const img = item.querySelector("img");
   img.src = picture + encodeURIComponent(photo.name);
   img.alt = `Photo ${photo.name}`;
-  if (page) item.querySelector("a").href = page + encodeURIComponent(photo.name);
+  if (page) {
+    item.querySelector("a").href = page + encodeURIComponent(photo.name);
+    item.querySelector("a .button").hidden = false;
+  }
   const notes = item.querySelector("ul");
   notes.replaceChildren();
   if (photo.trouble) { found.textContent = `✖ ${photo.trouble}`; return; }
@@ -53,46 +56,53 @@ function cover(photo) {
   }
 }
 
-async function send(job) {
-  busy += 1;
-  const found = job.item.querySelector(".found");
-  try {
-    found.textContent = "sending…";
-    const photo = await ask(`${drop}?name=${encodeURIComponent(job.file.name)}`, { method: "POST", body: job.file, headers: { "Content-Type": "application/octet-stream" } });
-    show(job.item, photo);
+function pending(entry, words) {
+  const item = card(entry.name);
+  item.dataset.entry = entry.id;
+  item.dataset.sent = performance.now();
+  const button = document.createElement("button");
+  button.type = "button"; button.className = "let-go"; button.textContent = "Do not send it";
+  button.setAttribute("aria-label", `Do not send ${entry.name}`);
+  button.addEventListener("click", () => letGo(entry.id));
+  item.append(button);
+  item.querySelector(".found").textContent = words;
+  return item;
+}
+
+const itemOf = (entry) => [...list.children].find((i) => i.dataset.entry === entry.id);
+
+function heard({ entry, state, words, photo }) {
+  if (entry.where !== drop) return;
+  const item = itemOf(entry) ?? pending(entry, words);
+  const found = item.querySelector(".found");
+  if (state === "waiting") found.textContent = words.endsWith("…") ? words : `▲ ${words}; it is kept here and sent again`;
+  else if (state === "sending") found.textContent = words;
+  else if (state === "dropped") item.remove();
+  else {
+    item.querySelector(".let-go")?.remove();
+    delete item.dataset.entry;
+    if (state === "refused") { found.textContent = `✖ ${words}`; return; }
+    for (const other of [...list.children]) if (other !== item && other.dataset.name === photo.name && !other.dataset.entry) other.remove();
+    show(item, photo);
     if (photo.new === false) found.textContent += " (it was here already)";
-  } catch (error) {
-    if (error.retry || !error.status) {
-      // the connection broke or the program is busy: it is sent again
-      found.textContent = `▲ ${error.what ?? "the connection broke"}; it is sent again`;
-      job.wait = Math.min((job.wait ?? 500) * 2, 15000);
-      setTimeout(() => { waiting.push(job); next(); }, job.wait);
-    } else found.textContent = `✖ ${error.what ?? error.message}${error.do ? `: ${error.do}` : ""}`;
   }
-  busy -= 1;
-  next();
 }
 
-function next() { while (busy < 2 && waiting.length) send(waiting.shift()); }
-
-function take(files) {
-  for (const file of files) {
-    const item = card(file.name);
-    item.dataset.sent = performance.now();
-    waiting.push({ file, item });
-  }
-  next();
-}
+const take = (files) => keep(files, drop);
 
 for (const input of zone.querySelectorAll("input[type=file]")) input.addEventListener("change", () => { take(input.files); input.value = ""; });
 zone.addEventListener("dragover", (event) => { event.preventDefault(); zone.classList.add("over"); });
 zone.addEventListener("dragleave", () => zone.classList.remove("over"));
 zone.addEventListener("drop", (event) => { event.preventDefault(); zone.classList.remove("over"); take(event.dataTransfer.files); });
-window.addEventListener("beforeunload", (event) => { if (busy || waiting.length) event.preventDefault(); });
 
+listen(heard);
+await ready;
+for (const entry of waitingFor(drop)) if (!itemOf(entry)) pending(entry, "waiting…");
 try {
   const { photos } = await ask(where);
   for (const name of photos) {
+    // one that has just arrived stands there already
+    if ([...list.children].some((i) => !i.dataset.entry && i.dataset.name === name)) continue;
     const item = card(name);
     try { show(item, await ask(`${where}/${encodeURIComponent(name)}`)); } catch (error) { item.querySelector(".found").textContent = `✖ ${error.message}`; }
   }
