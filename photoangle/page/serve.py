@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import socket
 import threading
+import time
 
 from werkzeug.serving import WSGIRequestHandler, make_server
 
@@ -15,7 +16,7 @@ from photoangle.page.work import Work
 from photoangle.starter import start_folder
 
 PORT = 8737
-IDLE_S = 20.0
+IDLE_S, PATIENCE_S = 20.0, 2.0
 
 
 class Handler(WSGIRequestHandler):
@@ -58,6 +59,7 @@ class Served:
         self._servers = []
         addresses = ["127.0.0.1"] + ([self.lan] if self.lan else [])
         for address in addresses:
+            _wait_for_port(address, self.port)
             server = make_server(address, self.port, _later, threaded=True, request_handler=Handler)
             server.daemon_threads = True
             self.port = server.server_port
@@ -87,6 +89,21 @@ class Served:
         for server in self._servers:
             server.shutdown()
             server.server_close()
+
+
+def _wait_for_port(address, port):
+    """Wait up to PATIENCE_S for a port that a program stopped a moment ago may still hold; whether it is free is the server's to say."""
+    end = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end:
+        with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((address, port))
+                # a port may be bound and yet not listened on
+                probe.listen(1)
+                return
+            except OSError:
+                time.sleep(0.05)
 
 
 def _later(environ, start_response):

@@ -1,5 +1,6 @@
 """Photos chosen are never lost and never kept twice: through reloads, a program that refuses, stops half-way or whose answer is lost."""
 
+import random
 import socket
 import threading
 import time
@@ -13,9 +14,19 @@ from tests.page.conftest import picture
 PLACE = "front-left/droop"
 
 
+def free_port():
+    """A port below those that the system hands out for connections: on one of these a browser that keeps asking for a program that
+    was stopped may end up connected to itself, and hold the port."""
+    while True:
+        port = random.randrange(20000, 30000)
+        with socket.socket() as s:
+            if s.connect_ex(("127.0.0.1", port)):
+                return port
+
+
 @pytest.fixture
 def served(tmp_path):
-    page = Served(tmp_path / "car", 0, auto=False)
+    page = Served(tmp_path / "car", free_port(), auto=False)
     page.start()
     yield page
     page.stop()
