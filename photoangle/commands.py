@@ -12,6 +12,7 @@ from calib.photo import PhotoError
 from photoangle.between import between_figures, parse_between
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.history import keep_run
+from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding
 from photoangle.pipeline import CannotUse, measure_folder, measure_photos
 from photoangle.plain import plain
@@ -22,8 +23,8 @@ SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
 
 
 def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
-                    pictures, progress):
-    """`photoangle measure`.  Returns the exit code."""
+                    pictures, progress, looks=None):
+    """`photoangle measure`.  looks: `looks.Looks` to remember by.  Returns the exit code."""
     roles = named_roles(dots, "--dots")
     check_corner(corner)
     for text in between:
@@ -37,7 +38,7 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
                                 "give one folder, or name the photos"))
     if folders:
         root = folders[0]
-        measurement = measure_folder(root, progress, kit_path, only)
+        measurement = measure_folder(root, progress, kit_path, only, looks)
         results = root / "results"
     else:
         measurement = measure_photos(paths, progress, kit_path, car_root, planar or bool(roles), roles, level,
@@ -149,12 +150,12 @@ def demo_command(folder, progress):
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
     say(f"sample photos copied to {target}")
-    code = measure_command([target], False, None, None, None, None, (), False, None, None, True,
-                           progress)
+    looks = Looks()
+    code = measure_command([target], False, None, None, None, None, (), False, None, None, True, progress, looks)
     if code == 2:
         return code
     from photoangle.link_command import link_command, no_wishes
 
     say("\nThe link, from the photos at set height, before the new one went in:\n")
-    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress)
+    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress, looks)
     return 0 if code == 1 else code

@@ -45,14 +45,17 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
                   angle, within, square)
 
 
-def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, progress):
-    """`photoangle link`.  options: keyword arguments of `wishes_from`.  Returns the exit code.  Raises CannotUse."""
+def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, progress, looks=None):
+    """`photoangle link`.  options: keyword arguments of `wishes_from`; looks: `looks.Looks` to remember by.
+
+    Returns the exit code.  Raises CannotUse.
+    """
     root = Path(root)
     if only is not None and only not in CORNERS:
         raise CannotUse(Finding(UNUSABLE, "--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS)))
     car = load_car(root)
     wishes = wishes_from(**options, units=car.units)
-    answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress)
+    answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress, looks)
     if pictures and any(a.base is not None for a in answers):
         write_drawings(answers, root / "results", report, progress)
     try:
@@ -68,7 +71,7 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
     return report.exit_code
 
 
-def solve(root, car, wishes, only, kit_path, tape_alone, progress):
+def solve(root, car, wishes, only, kit_path, tape_alone, progress, looks=None):
     """Answers of corners and axles, and the Report with their figures and findings."""
     has_photos = bool(state_folders(root, only))
     if tape_alone or not has_photos:
@@ -79,7 +82,7 @@ def solve(root, car, wishes, only, kit_path, tape_alone, progress):
                                     " [front-left.tape.droop]"))
         report = Report()
     else:
-        measurement = measure_folder(root, progress, kit_path, only)
+        measurement = measure_folder(root, progress, kit_path, only, looks)
         answers = link_answers(measurement, wishes)
         measured = measurement.report.figures
         report = Report(findings=list(measurement.report.findings))

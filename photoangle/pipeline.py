@@ -222,8 +222,8 @@ def state_folders(root, only=None):
 def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     """Measure a car folder.
 
-    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state; looks: `looks.Looks` to
-    remember by.
+    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its corner's ride photos are
+    looked at all the same, for the chassis's attitude); looks: `looks.Looks` to remember by.
     Returns Measurement.  Raises CannotUse.
     """
     root = Path(root)
@@ -236,6 +236,9 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
         raise CannotUse(Finding(
             UNUSABLE, str(root), "no photos in it",
             "put photos into folders such as front-left/droop (make them with `photoangle start`)"))
+    wanted = {(corner, state) for corner, state, *_ in folders}
+    if only is not None and "/" in only:
+        folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted] + folders
     looks = looks or Looks()
     corrections = load_corrections(root)
     profiles = _profiles(root, report, progress, car, kit, looks)
@@ -247,7 +250,16 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
                                 corrections=corrections)
         if result is not None:
             states.append(result)
-    return conclude(states, kit, car, report, root)
+    return _only(conclude(states, kit, car, report, root), wanted)
+
+
+def _only(measurement, wanted):
+    """The Measurement without the states that were looked at for others' sake alone."""
+    report = measurement.report
+    measurement.states = [s for s in measurement.states if (s.corner, s.state) in wanted]
+    report.figures = [f for f in report.figures if (f.corner, f.state) in wanted]
+    report.comparisons = [c for c in report.comparisons if (c.tape.corner, c.tape.state) in wanted]
+    return measurement
 
 
 def conclude(states, kit, car, report, root=None):

@@ -6,6 +6,8 @@ import math
 import numpy as np
 import pytest
 
+from tests.conftest import quiet
+
 # radii in car.toml: joint at the bar's eye and hose
 RADII_MM = 14.0 + 5.0
 
@@ -147,3 +149,19 @@ def test_results_do_not_depend_on_the_photos_names(car_copy, tmp_path):
     renamed = [shutil.copyfile(p, tmp_path / f"{9 - k}.jpg") for k, p in enumerate(photos)]
     first, second = (measure_photos(p, quiet, car_root=car_copy[0], corner="front-left").report.figures for p in (photos, renamed))
     assert [(f.name, f.value, f.u) for f in first] == [(f.name, f.value, f.u) for f in second]
+
+
+def test_one_state_alone_still_has_the_ride_photos_attitude(car_copy):
+    """Only its own figures are shown, and they are those of the whole car against the chassis; a tied bar axis may add to the
+    whole's."""
+    from photoangle.pipeline import measure_folder
+
+    alone = measure_folder(car_copy[0], quiet, only="front-left/droop")
+    assert {(s.corner, s.state) for s in alone.states} == {("front-left", "droop")}
+    assert {f.state for f in alone.report.figures} == {"droop"}
+
+    def elevation(measurement):
+        return next(f.value for f in measurement.report.figures if (f.corner, f.state, f.name, f.datum)
+                    == ("front-left", "droop", "control_arm_elevation", "chassis"))
+
+    assert elevation(alone) == pytest.approx(elevation(car_copy[1]), abs=1e-6)
