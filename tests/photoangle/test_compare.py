@@ -145,9 +145,9 @@ def test_random_pairs_hold_their_truth_and_no_change_is_called_none():
     """A few pairs; `python -m tests.coverage --compare` and `--null` run hundreds."""
     from tests.coverage_compare import run_pairs
 
-    rows, _ = run_pairs(3, seed=4)
+    rows, _ = run_pairs(2, seed=4)
     sure = [r for r in rows if not r[8]]
-    assert np.mean([r[5] for r in sure]) > 0.87 and len(sure) > 15
+    assert np.mean([r[5] for r in sure]) > 0.87 and len(sure) > 10
     assert np.median([r[4] / r[6] for r in sure]) < 0.6
     rows, _ = run_pairs(1, seed=4, null=True)
     assert not any(r[7] == REAL for r in rows)
