@@ -30,6 +30,11 @@ def plain_lens(focal_px, cx_px, cy_px, spline=False):
     return out
 
 
+def moved_lens(lens, shift):
+    """The lens as a phone has moved it for one photo: shift (3,), the focal length's relative change and the principal point's px."""
+    return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
+
+
 def camera_matrix(lens):
     """OpenCV's 3 x 3 camera matrix and its five distortion terms (without the spline)."""
     f, a, cx, cy = lens[:4]

@@ -12,7 +12,7 @@ import math
 import numpy as np
 
 from calib.files import write_whole
-from calib.lens import project
+from calib.lens import moved_lens, project
 from calib.photo import read_upright, turn_points, turn_upright
 
 ORANGE, SKY, GREEN, YELLOW = (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66)
@@ -82,11 +82,8 @@ class Canvas:
 
 def photo_lens(scene, index):
     """The lens as it stood for one photo: parameters with that photo's own focal length and principal point."""
-    lens = scene.solution.values.lens.copy()
-    shift = scene.solution.values.shift[index]
-    lens[0] *= 1 + shift[0]
-    lens[2:4] += shift[1:]
-    return lens
+    values = scene.solution.values
+    return moved_lens(values.lens, values.shift[index])
 
 
 def annotate(path, target, result, index, figures, kit, most_px=2000):

@@ -10,7 +10,7 @@ from photoangle.figures import make_figure
 from photoangle.joints import scene_sources
 from photoangle.knowledge import print_scale
 from photoangle.model import ATTENTION, UNUSABLE, Finding
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 
 
 def parse_between(text):

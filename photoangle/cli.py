@@ -131,7 +131,7 @@ def start(folder, units):
 @_guarded
 def lens(folder):
     """Learn the phone's lens from photos of the card in FOLDER/lens."""
-    from photoangle.pipeline import PROFILE_NAME, learn
+    from photoangle.folder_lens import PROFILE_NAME, learn
     from photoangle.results import Report
     from photoangle.table import finding_lines
 

@@ -14,7 +14,8 @@ from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.history import keep_run
 from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding
-from photoangle.pipeline import CannotUse, measure_folder, measure_photos
+from photoangle.car_folder import CannotUse
+from photoangle.pipeline import measure_folder, measure_photos
 from photoangle.plain import plain
 from photoangle.say import say, say_paths
 from photoangle.table import comparison_lines, figure_lines, finding_lines

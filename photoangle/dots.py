@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from calib.lens import project, unproject
+from calib.lens import moved_lens, project, unproject
 from photoangle.joints import Points
 from photoangle.placed_dots import EDGE
 from photoangle.model import ATTENTION, UNUSABLE, Finding
@@ -192,9 +192,8 @@ def _points(dots, names, scene, photo_index):
     unknowns = np.r_[np.arange(n), start + np.arange(bundle.per_camera)]
 
     def place(change, seen=pixels):
-        lens = values.lens + change[:n]
-        shift = values.shift[photo_index] + (change[n + 6:] if bundle.per_camera == 9 else 0)
-        lens = np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
+        lens = moved_lens(values.lens + change[:n],
+                          values.shift[photo_index] + (change[n + 6:] if bundle.per_camera == 9 else 0))
         camera = Pose(rotation_from_vector(change[n:n + 3]) @ scene.cameras[photo_index].rotation,
                       scene.cameras[photo_index].translation_mm + change[n + 3:n + 6])
         return np.c_[on_plane(seen, camera, lens), np.zeros(len(seen))].ravel()

@@ -17,7 +17,7 @@ from calib.files import read_small, write_whole
 from photoangle import __version__
 from photoangle.links import fixed_link
 from photoangle.model import UNUSABLE, Figure, Finding
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 
 VERSION = 1
 FOLDER = "history"

@@ -7,7 +7,7 @@ import difflib
 from photoangle.history import read_history, season
 from photoangle.history_table import history_json, history_lines, main_figures, plot_history
 from photoangle.model import UNUSABLE, Finding
-from photoangle.pipeline import CannotUse, load_car
+from photoangle.car_folder import CannotUse, load_car
 from photoangle.say import say
 from photoangle.table import TITLES, finding_lines
 

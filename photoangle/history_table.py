@@ -10,7 +10,7 @@ from pathlib import Path
 
 from calib.files import write_whole
 from photoangle.model import UNUSABLE, Finding
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 from photoangle.plain import plain
 from photoangle.table import figure_title, format_value, title_rank
 

@@ -12,7 +12,8 @@ from photoangle.link import Wishes, link_answers
 from photoangle.link_table import answer_lines, axle_lines
 from photoangle.link_tape import tape_answers
 from photoangle.model import UNUSABLE, Finding
-from photoangle.pipeline import CannotUse, load_car, measure_folder, state_folders
+from photoangle.car_folder import CannotUse, load_car, state_folders
+from photoangle.pipeline import measure_folder
 from photoangle.results import Report
 from photoangle.say import say, say_paths
 from photoangle.table import finding_lines

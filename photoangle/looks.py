@@ -9,7 +9,7 @@ import threading
 from dataclasses import dataclass
 from pathlib import Path
 
-from calib.photo import read_photo
+from calib.photo import PhotoError, read_photo
 from photoangle.corrections import PhotoFix, corrected
 from photoangle.model import ATTENTION, Finding
 from photoangle.photo_quality import photo_quality
@@ -61,6 +61,15 @@ class Looks:
         with self._lock:
             self._kept[key] = (stamp, fix, _lens_key(photo.camera, profiles)), look
         return look, photo.grey
+
+
+def look_or_tell(looks, path, name, report, kit, **known):
+    """As `Looks.look`, with a photo's trouble told to a Report: (Look, grey (H, W) uint8 or None), or (None, None)."""
+    try:
+        return looks.look(path, name, kit, **known)
+    except PhotoError as error:
+        report.tell(Finding(ATTENTION, name, error.what, error.do))
+        return None, None
 
 
 def _stamp(path):

@@ -6,7 +6,7 @@ import threading
 import webbrowser
 
 from photoangle.model import UNUSABLE, Finding
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 from photoangle.say import say
 
 

@@ -6,22 +6,20 @@ from collections import Counter, OrderedDict
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from calib.kit import default_kit, read_kit
-from calib.photo import SUFFIXES, PhotoError, read_photo, read_upright, turn_points
-from calib.profile import ProfileError, load_profiles, save_profiles
+from calib.lens import moved_lens
+from calib.photo import read_photo, read_upright, turn_points
 from photoangle import datum
 from photoangle.advise import photo_findings, slip_findings
-from photoangle.carfile import read_carfile
-from photoangle.carfile_checks import CarFileError
-from photoangle.carfile_nouns import CORNERS, CarFile
-from photoangle.corrections import Corrections, CorrectionsError, read_corrections
+from photoangle.car_folder import CannotUse, load_car, load_corrections, load_kit, state_folders
+from photoangle.carfile_nouns import CarFile
+from photoangle.corrections import Corrections
 from photoangle.dots import dot_points, find_dots
 from photoangle.figures import measure_figures
+from photoangle.folder_lens import folder_profiles
 from photoangle.joints import joint_points
 from photoangle.knowledge import lens_knowledge, print_scale
-from photoangle.learn import learn_lenses
-from photoangle.links import fixed_link, readable_folders, shut_folders, skipped_links
-from photoangle.looks import Looks
+from photoangle.links import shut_folders, skipped_links
+from photoangle.looks import Looks, look_or_tell
 from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.photo_quality import quality_findings
 from photoangle.placed_dots import with_dots
@@ -35,15 +33,6 @@ from photoangle.tape_check import tape_figures
 from photoangle.telling import bounded
 
 _KEEP_BYTES = 130_000_000
-PROFILE_NAME = "profile.json"
-
-
-class CannotUse(Exception):
-    """The whole command cannot go on; carries the Finding that says why."""
-
-    def __init__(self, finding):
-        super().__init__(finding.what)
-        self.finding = finding
 
 
 @dataclass
@@ -81,144 +70,6 @@ class _Pictures:
         self.bytes = 0
 
 
-def photo_files(folder):
-    """Files in a folder that look like photos, by name.  Links and hidden files are left alone."""
-    return sorted((p for p in Path(folder).iterdir()
-                   if p.suffix.lower() in SUFFIXES and not p.name.startswith(".") and not p.is_symlink()),
-                  key=lambda p: p.name)
-
-
-def load_car(root):
-    """car.toml of a folder, or the defaults where there is none.  Raises CannotUse."""
-    link = fixed_link(root)
-    if link is not None:
-        raise CannotUse(link)
-    path = Path(root) / "car.toml"
-    if not path.exists():
-        return CarFile()
-    try:
-        return read_carfile(path)
-    except CarFileError as error:
-        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
-
-
-def _inside(path, root):
-    try:
-        return path.resolve().is_relative_to(Path(root).resolve())
-    except (ValueError, OSError, RuntimeError):  # a name that no file can have, or links in a circle
-        return False
-
-
-def load_kit(root, car, kit_path=None):
-    """The kit in use: the printed one, or a kit file's.  Raises CannotUse."""
-    if kit_path is None and car.kit is None:
-        return default_kit()
-    path = Path(kit_path) if kit_path else (Path(root) / car.kit)
-    if not kit_path and not _inside(path, root):
-        raise CannotUse(Finding(UNUSABLE, "car.toml, car", "the kit file lies outside the car folder",
-                                "copy it into the car folder"))
-    try:
-        return read_kit(path)
-    except Exception as error:
-        if not hasattr(error, "do"):
-            raise
-        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
-
-
-def learn(root, report, progress, car=None, kit=None, looks=None):
-    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
-
-    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt, OSError where they cannot be saved.
-    """
-    results = _learnt(Path(root), report, progress, car, kit, looks)
-    _save(root, results)
-    return results
-
-
-def _save(root, results):
-    save_profiles(Path(root) / "lens" / PROFILE_NAME, [r.profile for r in results])
-
-
-def _learnt(root, report, progress, car, kit, looks):
-    """As `learn`, without saving."""
-    car = car or load_car(root)
-    kit = kit or load_kit(root, car)
-    folder = root / "lens"
-    files = photo_files(folder) if folder.is_dir() else []
-    if not files:
-        raise CannotUse(Finding(UNUSABLE, str(folder), "no photos of the card in it",
-                                "take about ten photos of the card, from all sides, into this folder"))
-    if kit.card is None:
-        raise CannotUse(Finding(UNUSABLE, "kit", "this kit has no card", "add a [card] to the kit file"))
-    looks = looks or Looks()
-    sightings = []
-    for path in progress(files, "lens"):
-        look, _ = _look(looks, path, f"lens/{path.name}", report, kit)
-        if look is not None:
-            sightings.append(look.sighting)
-    results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check)
-    report.tell(*findings)
-    if not results:
-        raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
-                                "take about ten sharp photos of the whole card, tilted and from all sides"))
-    return results
-
-
-def _look(looks, path, name, report, kit, **known):
-    """(Look, grey or None), or (None, None) with the reason told."""
-    try:
-        return looks.look(path, name, kit, **known)
-    except PhotoError as error:
-        report.tell(Finding(ATTENTION, name, error.what, error.do))
-        return None, None
-
-
-def load_corrections(root):
-    """corrections.json of a folder.  Raises CannotUse."""
-    try:
-        return read_corrections(root)
-    except CorrectionsError as error:
-        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
-
-
-def _profiles(root, report, progress, car, kit, looks=None):
-    path = Path(root) / "lens" / PROFILE_NAME
-    if path.exists():
-        try:
-            return load_profiles(path)
-        except ProfileError as error:
-            report.tell(Finding(ATTENTION, f"lens/{PROFILE_NAME}", error.what, error.do))
-            return []
-    if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
-        try:
-            results = _learnt(Path(root), report, progress, car, kit, looks)
-        except CannotUse as error:
-            report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
-            return []
-        try:
-            _save(root, results)
-        except OSError as error:
-            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror}); it is used all the same",
-                                "make the folder writable, or it is learnt again each time"))
-        return [r.profile for r in results]
-    return []
-
-
-def state_folders(root, only=None):
-    """(corner, state, folder, files) of a car folder that hold photos, in the order of measuring."""
-    out = []
-    for corner in CORNERS:
-        base = Path(root) / corner
-        if not base.is_dir():
-            continue
-        for folder in readable_folders(base):
-            files = photo_files(folder)
-            if files and (only is None or only in (corner, f"{corner}/{folder.name}")):
-                out.append((corner, folder.name, folder, files))
-    # ride first: the others hang on it
-    return sorted(out, key=lambda s: (s[0], s[1] != "ride", s[1]))
-
-
 def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     """Measure a car folder.
 
@@ -241,7 +92,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted] + folders
     looks = looks or Looks()
     corrections = load_corrections(root)
-    profiles = _profiles(root, report, progress, car, kit, looks)
+    profiles = folder_profiles(root, report, progress, car, kit, looks)
     states = []
     for corner, state, folder, files in folders:
         where = f"{corner}/{state}"
@@ -293,7 +144,7 @@ def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, 
         raise CannotUse(Finding(UNUSABLE, "--dots", "plain stickers work in one photo, with the card in their plane",
                                 "give one photo"))
     report = Report()
-    profiles = _profiles(root, report, progress, car, kit) if root else []
+    profiles = folder_profiles(root, report, progress, car, kit) if root else []
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
@@ -315,9 +166,7 @@ def _name_dots(result, names, kit, report):
         return
     colour, _, orientation = read_upright(result.paths[name], most_px=10**6)
     values = result.scene.solution.values
-    lens = values.lens.copy()
-    lens[0] *= 1 + values.shift[0, 0]
-    lens[2:4] += values.shift[0, 1:]
+    lens = moved_lens(values.lens, values.shift[0])
     result.dots = find_dots(colour, result.scene.cameras[0], lens, kit.card)
     points, findings = dot_points(result.dots, names, result.scene, 0, orientation, colour.shape[1::-1], turn_points)
     report.tell(*findings)
@@ -331,7 +180,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     pictures, looks = _Pictures(), looks or Looks()
     sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
-        look, grey = _look(looks, path, name, report, kit, profiles=profiles, fix=corrections.of(name))
+        look, grey = look_or_tell(looks, path, name, report, kit, profiles=profiles, fix=corrections.of(name))
         if look is None:
             continue
         sighting, quality = look.sighting, look.quality

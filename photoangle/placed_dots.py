@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from calib.kit import ROLE_BY_KEY
-from calib.lens import project, unproject
+from calib.lens import moved_lens, project, unproject
 from calib.poses import rotation_from_vector
 from photoangle.joints import ROOT3, Points, scene_sources
 from photoangle.model import ATTENTION, NOTE, Finding
@@ -85,8 +85,7 @@ def _placed(scene, seen, title, where):
 
 def _lens(scene, k, change=0.0, shift_change=0.0):
     values = scene.solution.values
-    lens, shift = values.lens + change, values.shift[k] + shift_change
-    return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
+    return moved_lens(values.lens + change, values.shift[k] + shift_change)
 
 
 def _ray(scene, k, at):

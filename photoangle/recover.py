@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from calib.kit import tag_corners_mm
-from calib.lens import project, trusted_radius
+from calib.lens import moved_lens, project, trusted_radius
 from calib.poses import Pose
 from calib.resection import square_poses
 from photoangle.codes import wrong_cells
@@ -37,10 +37,7 @@ def predicted_corners(scene, camera_index, marker_pose, size_mm):
     at = camera.apply(marker_pose.apply(corners))
     if (at[:, 2] < 50).any():
         return None
-    shift = values.shift[camera_index]
-    lens = values.lens.copy()
-    lens[0] *= 1 + shift[0]
-    lens[2:4] += shift[1:]
+    lens = moved_lens(values.lens, values.shift[camera_index])
     if np.hypot(at[:, 0] / at[:, 2], at[:, 1] / at[:, 2]).max() > trusted_radius(lens):
         return None
     middle = at.mean(0)

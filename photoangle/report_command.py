@@ -10,7 +10,8 @@ from photoangle.axles import axle_answers
 from photoangle.history import keep_run
 from photoangle.link import Wishes, link_answers
 from photoangle.model import UNUSABLE, Finding
-from photoangle.pipeline import CannotUse, measure_folder
+from photoangle.car_folder import CannotUse
+from photoangle.pipeline import measure_folder
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
 from photoangle.results import Report

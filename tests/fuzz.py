@@ -22,7 +22,7 @@ from photoangle.carfile import parse_carfile, read_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.corrections import CorrectionsError, read_corrections
 from photoangle.history import read_history
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 from photoangle.tape import TapeError, parse_length, parse_reading
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz"))

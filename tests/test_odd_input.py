@@ -19,7 +19,7 @@ from photoangle.carfile import read_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.history import read_history
 from photoangle.model import ATTENTION, Finding
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 from photoangle.table import finding_lines
 from photoangle.tape import TapeError, parse_length, parse_reading
 from tests.damage import giant, judge, run

@@ -14,7 +14,7 @@ from photoangle.history import Step, read_history, season
 from photoangle.history_table import MOST_PANELS, history_lines, plot_history
 from photoangle.model import Figure
 from photoangle.page.notes import NotTaken, set_value
-from photoangle.pipeline import CannotUse, load_car, load_kit
+from photoangle.car_folder import CannotUse, load_car, load_kit
 from photoangle.report.sheet import figures_csv
 from tests.fuzz import GOOD_RUN
 

@@ -9,7 +9,7 @@ from flask import abort
 
 from calib.photo import SUFFIXES
 from photoangle.carfile_nouns import CORNERS
-from photoangle.pipeline import photo_files
+from photoangle.car_folder import photo_files
 
 STATES = ("droop", "set", "ride", "fitted")
 _STATE = re.compile(r"[a-z0-9][a-z0-9_-]{0,31}")

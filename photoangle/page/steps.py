@@ -8,7 +8,8 @@ from urllib.parse import quote
 from photoangle.link_table import verdict_words
 from photoangle.linkage.advice import CHANGE
 from photoangle.model import ATTENTION, UNUSABLE, Refusal
-from photoangle.pipeline import PROFILE_NAME, state_folders
+from photoangle.car_folder import state_folders
+from photoangle.folder_lens import PROFILE_NAME
 
 GOOD_LENS = 8
 

@@ -23,8 +23,9 @@ from photoangle.link_tape import tape_answers
 from photoangle.looks import Looks
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
-from photoangle.pipeline import (
-    PROFILE_NAME, CannotUse, learn, load_car, load_corrections, load_kit, measure_folder, photo_files, state_folders)
+from photoangle.car_folder import CannotUse, load_car, load_corrections, load_kit, photo_files, state_folders
+from photoangle.folder_lens import PROFILE_NAME, learn
+from photoangle.pipeline import measure_folder
 from photoangle.results import Report
 
 

@@ -23,6 +23,7 @@ from photoangle.link import Wishes, link_answers  # noqa: E402
 from photoangle.looks import Looks  # noqa: E402
 from photoangle.page.serve import Served  # noqa: E402
 from photoangle.pipeline import measure_folder  # noqa: E402
+from tests.page.conftest import until  # noqa: E402
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 WIDE = 4032
@@ -64,11 +65,6 @@ def entered(browser, served, path):
     page.goto(f"http://127.0.0.1:{served.port}{path}")
     page.wait_for_timeout(500)
     return page
-
-
-def until(page, script):
-    while not page.evaluate(script):
-        time.sleep(0.02)
 
 
 def drops(browser, folder):

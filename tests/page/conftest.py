@@ -2,6 +2,7 @@
 
 import io
 import shutil
+import time
 
 import numpy as np
 import pytest
@@ -26,6 +27,14 @@ def picture(text="", side=400, seed=0):
     exif[0x0110] = text
     image.save(out, "JPEG", exif=exif)
     return out.getvalue()
+
+
+def until(page, script, most_s=60):
+    """Wait until a script is true in a browser's page, whose policy forbids playwright's own way of waiting for one."""
+    end = time.time() + most_s
+    while not page.evaluate(script):
+        assert time.time() < end, (script, page.inner_text("body")[:800])
+        time.sleep(0.02)
 
 
 class Caller:

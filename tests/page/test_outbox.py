@@ -9,7 +9,7 @@ import pytest
 
 from photoangle.page import uploads
 from photoangle.page.serve import Served
-from tests.page.conftest import picture
+from tests.page.conftest import picture, until
 
 PLACE = "front-left/droop"
 
@@ -47,13 +47,6 @@ def phone(browser):
     context = browser.new_context(viewport={"width": 390, "height": 844})
     yield context.new_page()
     context.close()
-
-
-def until(page, script, most_s=20):
-    end = time.time() + most_s
-    while not page.evaluate(script):
-        assert time.time() < end, (script, page.inner_text("body")[:800])
-        time.sleep(0.03)
 
 
 def enter(page, served):

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from photoangle.cli import main
 from photoangle.page.serve import Served
-from tests.page.conftest import MUDDY, hub_corners
+from tests.page.conftest import MUDDY, hub_corners, until
 
 
 @pytest.fixture(scope="module")
@@ -25,20 +25,13 @@ def served(tmp_path_factory):
     page.stop()
 
 
-def _until(page, script, most_s=60):
-    end = time.time() + most_s
-    while not page.evaluate(script):
-        assert time.time() < end, (script, page.inner_text("body")[:600])
-        time.sleep(0.05)
-
-
 def _settled(page, served):
     """Wait until the page shows an answer to the folder as it is now."""
     end = time.time() + 120
     while not (served.work.fresh() and not served.work.jobs.state.running):
         assert time.time() < end, served.work.jobs.state
         page.wait_for_timeout(50)
-    _until(page, f"document.documentElement.dataset.running === 'false' && document.documentElement.dataset.answer === '{served.work.answer.number}'")
+    until(page, f"document.documentElement.dataset.running === 'false' && document.documentElement.dataset.answer === '{served.work.answer.number}'")
 
 
 def _fits(page, width):
@@ -75,7 +68,7 @@ class Walker:
         field.fill(text)
         field.press("Enter")
         out = field.locator("xpath=following-sibling::output")
-        _until(self.page, f"!!document.querySelector(`input[data-path='{path}']`).nextElementSibling.textContent")
+        until(self.page, f"!!document.querySelector(`input[data-path='{path}']`).nextElementSibling.textContent")
         return out.text_content()
 
     def on_photo(self, fraction):
@@ -123,7 +116,7 @@ def _drop_photos(walker, half_size):
     (served.work.root / "car.toml").write_bytes((half_size / "car.toml").read_bytes())
     walker.go("/lens")
     page.set_input_files("input[multiple]", sorted((half_size / "lens").glob("*.jpg")))
-    _until(page, "document.querySelectorAll('#cover .dot').length > 300 && document.documentElement.dataset.waiting === '0'")
+    until(page, "document.querySelectorAll('#cover .dot').length > 300 && document.documentElement.dataset.waiting === '0'")
     walker.go("/photos")
     page.locator(".carplan a").first.click()
     page.get_by_role("link", name="droop").first.click()
@@ -132,7 +125,7 @@ def _drop_photos(walker, half_size):
         page.wait_for_url(f"**/photos/front-left/{state}")
         photos = sorted((half_size / "front-left" / state).glob("*.jpg"))
         page.set_input_files("input[multiple]", photos)
-        _until(page, f"[...document.querySelectorAll('.found')].filter(e => /^✓ \\d+ {needed}/.test(e.textContent)).length === {len(photos)}"
+        until(page, f"[...document.querySelectorAll('.found')].filter(e => /^✓ \\d+ {needed}/.test(e.textContent)).length === {len(photos)}"
                      " && document.documentElement.dataset.waiting === '0'")
         kept = served.work.root / "front-left" / state
         assert {p.name: p.read_bytes() for p in kept.glob("*.jpg")} == {p.name: p.read_bytes() for p in photos}
@@ -193,14 +186,14 @@ def _answers(walker):
     page.locator(".clear tr").first.wait_for()
     said = page.locator(".tried").first.text_content()
     page.locator(".change").first.evaluate("e => { e.value = 20; e.dispatchEvent(new Event('input', {bubbles: true})); }")
-    _until(page, f"document.querySelector('.tried').textContent !== {json.dumps(said)}")
+    until(page, f"document.querySelector('.tried').textContent !== {json.dumps(said)}")
     length = [float(t.split()[1]) for t in (said, page.locator(".tried").first.text_content())]
     assert length[1] - length[0] == pytest.approx(20, abs=0.11)
-    _until(page, "/In full/.test(document.querySelector('.full').textContent)")
+    until(page, "/In full/.test(document.querySelector('.full').textContent)")
     _fits(page, walker.width)
 
     walker.go("/compare?before=front-left/set&after=front-left/fitted")
-    _until(page, "[...document.images].every(i => i.complete && i.naturalWidth > 0)")
+    until(page, "[...document.images].every(i => i.complete && i.naturalWidth > 0)")
     assert "real change" in page.content()
 
 

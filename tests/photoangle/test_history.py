@@ -10,7 +10,7 @@ import pytest
 from photoangle.history import keep_run, read_history, season
 from photoangle.history_table import history_lines
 from photoangle.model import Figure
-from photoangle.pipeline import CannotUse
+from photoangle.car_folder import CannotUse
 from tests.test_commands import run
 
 

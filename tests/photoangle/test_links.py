@@ -2,7 +2,7 @@
 
 import pytest
 
-from photoangle.pipeline import CannotUse, load_car, photo_files
+from photoangle.car_folder import CannotUse, load_car, photo_files
 from photoangle.links import skipped_links
 
 
