@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
+from photoangle.car_folder import CannotUse
 from photoangle.figures import make_figure
 from photoangle.joints import scene_sources
 from photoangle.knowledge import print_scale
 from photoangle.model import ATTENTION, UNUSABLE, Finding
-from photoangle.car_folder import CannotUse
 
 
 def parse_between(text):

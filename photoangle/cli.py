@@ -1,4 +1,4 @@
-"""The command line: the only place that knows click.
+"""The command line: the only place with options; beside `say` the only one that knows click.
 
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """

@@ -10,11 +10,11 @@ from pathlib import Path
 from calib.files import write_whole
 from calib.photo import PhotoError
 from photoangle.between import between_figures, parse_between
+from photoangle.car_folder import CannotUse
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.history import keep_run
 from photoangle.looks import Looks
 from photoangle.model import ATTENTION, UNUSABLE, Finding
-from photoangle.car_folder import CannotUse
 from photoangle.pipeline import measure_folder, measure_photos
 from photoangle.plain import plain
 from photoangle.say import say, say_paths

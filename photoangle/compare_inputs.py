@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from photoangle.car_folder import CannotUse, photo_files
 from photoangle.carfile import CORNERS
 from photoangle.compare import Side
 from photoangle.model import UNUSABLE, Finding
-from photoangle.car_folder import CannotUse, photo_files
 from photoangle.pipeline import measure_folder, measure_photos
 
 _KINDS = {"state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"}

@@ -13,8 +13,8 @@ import numpy as np
 
 from calib.lens import moved_lens, project, unproject
 from photoangle.joints import Points
-from photoangle.placed_dots import EDGE
 from photoangle.model import ATTENTION, UNUSABLE, Finding
+from photoangle.placed_dots import EDGE
 
 SMALLEST_MM, LARGEST_MM = 5.0, 40.0
 _LEAST_CONTRAST = 18.0  # CIELAB units between dot and its surroundings

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from calib.files import read_small, write_whole
 from photoangle import __version__
+from photoangle.car_folder import CannotUse
 from photoangle.links import fixed_link
 from photoangle.model import UNUSABLE, Figure, Finding
-from photoangle.car_folder import CannotUse
 
 VERSION = 1
 FOLDER = "history"

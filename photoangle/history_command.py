@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import difflib
 
+from photoangle.car_folder import CannotUse, load_car
 from photoangle.history import read_history, season
 from photoangle.history_table import history_json, history_lines, main_figures, plot_history
 from photoangle.model import UNUSABLE, Finding
-from photoangle.car_folder import CannotUse, load_car
 from photoangle.say import say
 from photoangle.table import TITLES, finding_lines
 

@@ -9,8 +9,8 @@ from datetime import timedelta
 from pathlib import Path
 
 from calib.files import write_whole
-from photoangle.model import UNUSABLE, Finding
 from photoangle.car_folder import CannotUse
+from photoangle.model import UNUSABLE, Finding
 from photoangle.plain import plain
 from photoangle.table import figure_title, format_value, title_rank
 

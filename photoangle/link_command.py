@@ -6,13 +6,13 @@ from pathlib import Path
 
 from calib.files import write_whole
 from photoangle.axles import axle_answers
+from photoangle.car_folder import CannotUse, load_car, state_folders
 from photoangle.carfile_nouns import CORNERS
 from photoangle.drawings import write_drawings
 from photoangle.link import Wishes, link_answers
 from photoangle.link_table import answer_lines, axle_lines
 from photoangle.link_tape import tape_answers
 from photoangle.model import UNUSABLE, Finding
-from photoangle.car_folder import CannotUse, load_car, state_folders
 from photoangle.pipeline import measure_folder
 from photoangle.results import Report
 from photoangle.say import say, say_paths

@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 import webbrowser
 
-from photoangle.model import UNUSABLE, Finding
 from photoangle.car_folder import CannotUse
+from photoangle.model import UNUSABLE, Finding
 from photoangle.say import say
 
 

@@ -7,10 +7,10 @@ from pathlib import Path
 from calib.files import write_whole
 from photoangle.advise import next_steps
 from photoangle.axles import axle_answers
+from photoangle.car_folder import CannotUse
 from photoangle.history import keep_run
 from photoangle.link import Wishes, link_answers
 from photoangle.model import UNUSABLE, Finding
-from photoangle.car_folder import CannotUse
 from photoangle.pipeline import measure_folder
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv

@@ -18,11 +18,11 @@ from calib.heif import is_whole, stored_orientation
 from calib.kit import KitError
 from calib.kit_file import read_kit
 from calib.profile import ProfileError, load_profiles
+from photoangle.car_folder import CannotUse
 from photoangle.carfile import parse_carfile, read_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.corrections import CorrectionsError, read_corrections
 from photoangle.history import read_history
-from photoangle.car_folder import CannotUse
 from photoangle.tape import TapeError, parse_length, parse_reading
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz"))

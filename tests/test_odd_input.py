@@ -15,11 +15,11 @@ from calib.files import write_whole
 from calib.kit import KitError
 from calib.kit_file import read_kit
 from calib.profile import ProfileError, load_profiles
+from photoangle.car_folder import CannotUse
 from photoangle.carfile import read_carfile
 from photoangle.carfile_checks import CarFileError
 from photoangle.history import read_history
 from photoangle.model import ATTENTION, Finding
-from photoangle.car_folder import CannotUse
 from photoangle.table import finding_lines
 from photoangle.tape import TapeError, parse_length, parse_reading
 from tests.damage import giant, judge, run

@@ -8,13 +8,13 @@ from click.testing import CliRunner
 from PIL import Image
 
 from calib.profile import ProfileError, load_profiles
+from photoangle.car_folder import CannotUse, load_car, load_kit
 from photoangle.cli import main
 from photoangle.corrections import CorrectionsError, read_corrections
 from photoangle.history import Step, read_history, season
 from photoangle.history_table import MOST_PANELS, history_lines, plot_history
 from photoangle.model import Figure
 from photoangle.page.notes import NotTaken, set_value
-from photoangle.car_folder import CannotUse, load_car, load_kit
 from photoangle.report.sheet import figures_csv
 from tests.fuzz import GOOD_RUN
 

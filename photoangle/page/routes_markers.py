@@ -8,11 +8,11 @@ import numpy as np
 from flask import abort, jsonify, request
 
 from calib.photo import read_photo, read_upright
+from photoangle.car_folder import load_corrections, state_folders
 from photoangle.corrections import HAND_PX, CorrectionsError
 from photoangle.dots import dot_under
 from photoangle.page.markers import NotDone, correct, correct_dot, found_under, ids_for, seen, sensed, shown
 from photoangle.page.names import listed_photo
-from photoangle.car_folder import load_corrections, state_folders
 
 
 def add(app, work, sessions, phone_url):

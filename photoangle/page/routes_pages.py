@@ -8,11 +8,11 @@ from pathlib import Path
 from flask import Response, abort, render_template, request, send_file
 
 from calib.files import toml_text, write_whole
+from photoangle.car_folder import state_folders
 from photoangle.carfile_nouns import CORNERS, ROLE_KEYS
 from photoangle.page.answers import finding_rows, link_rows, state_rows
 from photoangle.page.markers import role_choices
 from photoangle.page.names import STATES, checked_corner, checked_state, listed_photo
-from photoangle.car_folder import state_folders
 from photoangle.table import TITLES
 
 TAPED = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length")

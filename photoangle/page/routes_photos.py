@@ -8,10 +8,10 @@ from collections import OrderedDict
 from flask import Response, abort, jsonify, request
 
 from calib.photo import PhotoError, read_upright, turn_upright
+from photoangle.car_folder import CannotUse, load_corrections
 from photoangle.page.markers import seen
 from photoangle.page.names import checked_corner, checked_state, folder_of, listed_photo
 from photoangle.page.uploads import Refused, Uploads
-from photoangle.car_folder import CannotUse, load_corrections
 
 SIZES = {"small": 480, "middle": 1400, "large": 4000}
 _KEPT = 120

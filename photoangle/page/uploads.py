@@ -11,8 +11,8 @@ import time
 from pathlib import Path
 
 from calib.photo import PhotoError, read_photo
-from photoangle.page.names import safe_name
 from photoangle.car_folder import photo_files
+from photoangle.page.names import safe_name
 
 MOST_BYTES, MOST_PHOTOS, MOST_AT_ONCE = 80_000_000, 60, 4
 LONGEST_S = 300.0

@@ -13,18 +13,18 @@ from calib.files import write_whole
 from calib.photo import PhotoError
 from photoangle.advise import next_steps
 from photoangle.axles import axle_answers
+from photoangle.car_folder import CannotUse, load_car, load_corrections, load_kit, photo_files, state_folders
 from photoangle.carfile_nouns import CarFile
 from photoangle.commands import write_pictures
 from photoangle.corrections import NAME as CORRECTIONS
 from photoangle.drawings import write_drawings
+from photoangle.folder_lens import PROFILE_NAME, learn
 from photoangle.history import keep_run
 from photoangle.link import Wishes, link_answers
 from photoangle.link_tape import tape_answers
 from photoangle.looks import Looks
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
-from photoangle.car_folder import CannotUse, load_car, load_corrections, load_kit, photo_files, state_folders
-from photoangle.folder_lens import PROFILE_NAME, learn
 from photoangle.pipeline import measure_folder
 from photoangle.results import Report
 

@@ -7,10 +7,10 @@ from types import SimpleNamespace
 
 import pytest
 
+from photoangle.car_folder import CannotUse
 from photoangle.history import keep_run, read_history, season
 from photoangle.history_table import history_lines
 from photoangle.model import Figure
-from photoangle.car_folder import CannotUse
 from tests.test_commands import run
 
 
