@@ -33,7 +33,7 @@ def scaled_lens(width):
 
 @dataclass(frozen=True)
 class Camera:
-    """How a picture comes about.  mode: "linear", "srgb" or "phone" (denoised and sharpened)."""
+    """How a picture comes about.  mode: "linear", "srgb", "sharpened" (and "srgb" before) or "phone" (denoised between)."""
 
     mode: str = "srgb"
     blur_px: float = 0.7
@@ -195,9 +195,11 @@ def develop(scene, camera, rng):
     else:
         c = np.clip(light, 0, 1)
         out = 255 * np.where(c < 0.0031308, 12.92 * c, 1.055 * c ** (1 / 2.4) - 0.055)
-    if camera.mode == "phone":
+    if camera.mode in ("sharpened", "phone"):
         out = np.clip(np.rint(out), 0, 255).astype(np.uint8)
-        out = cv2.bilateralFilter(out, 5, 14, 1.1).astype(np.float32)
+        if camera.mode == "phone":
+            out = cv2.bilateralFilter(out, 5, 14, 1.1)
+        out = out.astype(np.float32)
         out = out + 0.6 * (out - cv2.GaussianBlur(out, (0, 0), 1.3))
     out = np.clip(np.rint(out), 0, 255).astype(np.uint8)
     if camera.jpeg:
