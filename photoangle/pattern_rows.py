@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from photoangle.codes import square_homographies
@@ -34,15 +36,27 @@ class CellMap:
         return [(h[row, k] - h[2, k] * at) * scale for row, at in ((0, self.u), (1, self.v)) for k in (0, 1)]
 
     def by_corners(self):
-        """d(h)/d(corners) (8, 8), without h's last number: the corners x0, y0, x1, ... in px; each stays at its cell."""
-        a, r = np.zeros((8, 8)), np.zeros((8, 8))
-        n, h = self.n, self.h
-        for k, ((u, v), (cx, cy)) in enumerate(zip([(0, 0), (n, 0), (n, n), (0, n)], self.quad)):
-            a[2 * k] = [cx, cy, 1, 0, 0, 0, -u * cx, -u * cy]
-            a[2 * k + 1] = [0, 0, 0, cx, cy, 1, -v * cx, -v * cy]
-            for row, t in ((0, u), (1, v)):
-                r[2 * k + row, 2 * k:2 * k + 2] = -(h[row, :2] - t * h[2, :2])
-        return np.linalg.solve(a, r) / self.extent
+        """How places on the tag flow when its corners move: (8, 8), numbers of a projective flow by x0, y0, x1, ... px."""
+        h, ends = self.h, _ends(self.n)
+        scale = 1 / ((self.quad @ h[2, :2] + 1) * self.extent)
+        slopes = (h[:2, :2] - ends[:, :, None] * h[2, :2]) * scale[:, None, None]  # d(cell)/d(pixel) at each corner
+        return -(_flows(self.n) @ slopes).transpose(1, 0, 2).reshape(8, 8)
+
+
+def _ends(n):
+    return np.array([[0.0, 0], [n, 0], [n, n], [0, n]])
+
+
+@lru_cache(maxsize=4)
+def _flows(n):
+    """Numbers of the flow that moves one corner of n x n cells by a cell: (corner, 8 numbers, along u or v).
+
+    At (u, v) it goes (a u + b v + c - u w, d u + e v + f - v w) with w = g u + h v: a projective map next to none.
+    """
+    rows = []
+    for u, v in _ends(n):
+        rows += [[u, v, 1, 0, 0, 0, -u * u, -u * v], [0, 0, 0, u, v, 1, -u * v, -v * v]]
+    return np.linalg.inv(rows).reshape(8, 4, 2).transpose(1, 0, 2)
 
 
 class PatternRows:
@@ -115,16 +129,15 @@ class PatternRows:
         rows, gain, cells = self._rows, self._gain, self.cells
         for k, heat in enumerate(self._heat):
             np.multiply(gain, heat, out=rows[8 + k])
-        # first by the numbers of the map from pixels to cells
-        gain = gain * cells.over
-        by_map = np.empty((8, len(gain)), np.float32)
-        by_u = np.multiply(gain, self._by_u, out=by_map[2])
-        by_v = np.multiply(gain, self._by_v, out=by_map[5])
-        by_w = -(by_u * cells.u + by_v * cells.v)
-        for k, by in ((0, by_u), (3, by_v), (6, by_w)):
-            np.multiply(by, self._x, out=by_map[k])
-            np.multiply(by, self._y, out=by_map[k + 1])
-        np.matmul(cells.by_corners().T.astype(np.float32), by_map, out=rows[:8])
+        # first by the numbers of a projective flow of places on the tag
+        by_flow = np.empty((8, len(gain)), np.float32)
+        by_u = np.multiply(gain, self._by_u, out=by_flow[2])
+        by_v = np.multiply(gain, self._by_v, out=by_flow[5])
+        outward = -(by_u * cells.u + by_v * cells.v)
+        for k, by in ((0, by_u), (3, by_v), (6, outward)):
+            np.multiply(by, cells.u, out=by_flow[k])
+            np.multiply(by, cells.v, out=by_flow[k + 1])
+        np.matmul(cells.by_corners().T.astype(np.float32), by_flow, out=rows[:8])
         return rows
 
     def _slopes(self):

@@ -33,10 +33,12 @@ _FIELD_PRIOR = 0.02
 _DIRTY = 0.7  # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
-# The first rounds come near enough with a third of the pixels.
-_COARSE_ROUNDS, _COARSE = 2, 3
+# The first rounds come near enough with a share of the pixels.
+_COARSE_ROUNDS, _COARSE, _COARSE_PIXELS = 2, 2.6, 1500
 # In large cells most pixels only repeat what black and white are: these slopes, of the contrast per px, and each n-th flat pixel, do.
-_SMALL_CELL_PX, _EDGE, _FLAT = 8.0, 0.01, 2
+_SMALL_CELL_PX, _EDGE, _FLAT = 8.0, 0.01, 4
+# A step after which the next one would be nothing; pixels on dirt keep on changing theirs.
+_LAST_STEP, _LAST_STEP_ON_DIRT = 0.03, 4e-3
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
 _UNKNOWN_LENS_BEND = 0.01
 
@@ -60,7 +62,8 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     per_cell = int(np.clip(np.round(1.8 * side / n), 8, 40))
     blur = np.eye(2) if blur_px2 is None else np.array(blur_px2, float)
     cell_px = np.sqrt(max(cv2.contourArea(q.astype(np.float32)), 1.0)) / n
-    pixels, some = window.pixels, window.pixels[::_COARSE]
+    pixels = window.pixels
+    some = pixels[_spread_out(len(pixels.at))]
     blurred = blurred_at = dirty = None
     step = np.inf
     for turn in range(most_rounds):
@@ -85,6 +88,9 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         change = _solved(normal, (rows @ residual).astype(float))
         if change is None:
             return None
+        if not coarse:
+            square = weight[model.on_edge()] ** 2
+            change = change / max(2 * (square @ square) / square.sum() - 1, 0.7)
         step = np.abs(change[:8]).max()
         change = change * min(1.0, 2.0 / max(step, 1e-12))
         q = q + change[:8].reshape(4, 2)
@@ -94,7 +100,7 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         if turn > 0 or blur_px2 is None:
             values, vectors = np.linalg.eigh(blur + np.array([[change[8], change[10]], [change[10], change[9]]]))
             blur = (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
-        if step < 4e-3 and not coarse:
+        if not coarse and step < (_LAST_STEP_ON_DIRT if dirty else _LAST_STEP):
             break
     if coarse or len(residual) - len(rows) < 20:
         return None
@@ -134,6 +140,11 @@ def _certainty(model, plain, rows, residual, normal, neighbours, quad):
                   + FLOOR_PX**2 * np.eye(8))
     # a bend is what does not fit: for it the pixels that don't must count
     return covariance, *bend_px(plain, model.residual, *model.slopes_px(), model.cells, quad, n, noise_of)
+
+
+def _spread_out(count):
+    """Some of so many pixels, (k,): no whole number apart, so that they do not line up in columns."""
+    return np.arange(0, count, max(_COARSE, count / _COARSE_PIXELS)).astype(int)
 
 
 def _telling(window, quad, n, blurred, cell_px):
