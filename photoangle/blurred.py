@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from scipy.special import ndtr
 
-from photoangle.codes import apply_homography, cell_pattern, square_homographies
+from photoangle.codes import cell_pattern, square_homography
 from photoangle.tone import tone
 
 # Phones sharpen with a mask about this wide, after the tone curve.
@@ -47,9 +47,9 @@ class BlurredPattern:
         self.laid = laid / per_cell**2
         samples = int(np.ceil((n + 2 * _REACH_CELLS) * per_cell))
         along = (np.arange(samples) + 0.5) / per_cell - _REACH_CELLS
-        across, down = (_spread(along, n, width / per_cell, move / per_cell) for width, move in zip(widths, moves))
-        right = [(part @ cells.T).transpose(1, 0, 2).reshape(samples, -1).T for part in across]
-        left = [(part * weights.astype(np.float32)[:, None, None]).transpose(1, 0, 2).reshape(samples, -1) for part in down]
+        across, down = _spread(along, n, widths / per_cell, moves / per_cell)
+        right = np.moveaxis(across @ cells.T, 1, 2).reshape(3, samples, -1).transpose(0, 2, 1)
+        left = np.moveaxis(down * weights.astype(np.float32)[:, None, None], 1, 2).reshape(3, samples, -1)
         value = left[0] @ right[0]
         toned = tone(value)
         wide = np.sqrt(_HALO_PX**2 * (to_tag**2).sum(1))
@@ -86,9 +86,9 @@ class BlurredPattern:
 
 def _px_per_sample(quad, n, per_cell):
     """d(pixel)/d(sample) (2, 2) at the tag's middle."""
-    middle = n / 2 + np.array([[0.5, 0], [-0.5, 0], [0, 0.5], [0, -0.5]])
-    p = apply_homography(square_homographies(quad[None], n)[0], middle)
-    return np.stack([p[0] - p[1], p[2] - p[3]], 1) / per_cell
+    h = square_homography(quad, n)
+    x, y, w = h @ [n / 2, n / 2, 1]
+    return (h[:2, :2] - np.outer([x / w, y / w], h[2, :2])) / (w * per_cell)
 
 
 def _blur_parts(blur_px2, to_tag):
@@ -127,15 +127,24 @@ def _gaussian_line(count):
     return places, weights / weights.sum()
 
 
-def _spread(along, n, width, moves):
-    """How much of each cell, margin included, shows at places along (s,), cells: it and its two derivatives, each
-    (m, s, n + 2) float32 for moves (m,)."""
-    edges = np.arange(n + 1)
+def _spread(along, n, widths, moves):
+    """How much of each cell, margin included, shows at places along (s,), cells: it and its two derivatives.
+
+    widths (2,) and moves (2, m), cells, for columns and for rows.  Returns (2, 3, m, s, n + 2) float32.
+    """
+    widths = widths.astype(np.float32)[:, None, None, None]
+    edges = np.arange(n + 1) - along[:, None]
     # further out the shares are nothing, and the functions slow
-    t = np.clip((edges - along[:, None] + moves[:, None, None]) / width, -_FAR, _FAR)
-    pdf = np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * width)
-    steps = ndtr(t), -pdf, -t * pdf / width
+    t = np.clip((edges.astype(np.float32) + moves.astype(np.float32)[:, :, None, None]) / widths, -_FAR, _FAR)
+    steps = np.zeros((2, 3, *t.shape[1:3], n + 3), np.float32)
+    inner = steps[..., 1:-1]
     # the margin has no outer end
-    shares = np.stack([np.diff(step, prepend=0, append=end, axis=2) for step, end in zip(steps, (1, 0, 0))])
+    steps[:, 0, ..., -1] = 1
+    ndtr(t, out=inner[:, 0])
+    pdf = np.exp(-0.5 * t * t) / (np.float32(np.sqrt(2 * np.pi)) * widths)
+    np.negative(pdf, out=inner[:, 1])
+    np.multiply(t, -pdf / widths, out=inner[:, 2])
     # numbers next to nothing make slow products
-    return np.where(np.abs(shares) < _NOTHING, 0, shares).astype(np.float32)
+    shares = steps[..., 1:] - steps[..., :-1]
+    shares[np.abs(shares) < _NOTHING] = 0
+    return shares

@@ -76,18 +76,29 @@ def square_homographies(quads, n):
     Returns (m, 3, 3).  Heckbert's closed form (1989) for a square's projective map.
     """
     q = np.asarray(quads, float)
-    (x0, x1, x2, x3), (y0, y1, y2, y3) = q[..., 0].T, q[..., 1].T
+    out = np.stack(np.broadcast_arrays(*_square_map(q[..., 0].T, q[..., 1].T)), -1).reshape(-1, 3, 3)
+    out[:, :, :2] /= n
+    return out
+
+
+def square_homography(quad, n):
+    """The same for one quad (4, 2) px: (3, 3)."""
+    x, y = np.asarray(quad, float).T.tolist()
+    out = np.array(_square_map(x, y)).reshape(3, 3)
+    out[:, :2] /= n
+    return out
+
+
+def _square_map(x, y):
+    """Nine numbers, row by row, of the map that carries the unit square to corners x and y, four each."""
+    x0, x1, x2, x3 = x
+    y0, y1, y2, y3 = y
     sx, sy = x0 - x1 + x2 - x3, y0 - y1 + y2 - y3
     dx1, dx2, dy1, dy2 = x1 - x2, x3 - x2, y1 - y2, y3 - y2
     det = dx1 * dy2 - dx2 * dy1
-    det = np.where(np.abs(det) < 1e-12, 1e-12, det)
+    det = det + 1e-12 * (abs(det) < 1e-12)
     g, h = (sx * dy2 - dx2 * sy) / det, (dx1 * sy - sx * dy1) / det
-    one = np.ones_like(g)
-    out = np.stack([x1 - x0 + g * x1, x3 - x0 + h * x3, x0,
-                    y1 - y0 + g * y1, y3 - y0 + h * y3, y0, g, h, one], -1)
-    out = out.reshape(-1, 3, 3)
-    out[:, :, :2] /= n
-    return out
+    return x1 - x0 + g * x1, x3 - x0 + h * x3, x0, y1 - y0 + g * y1, y3 - y0 + h * y3, y0, g, h, 1.0
 
 
 def apply_homography(h, points):

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from photoangle.codes import square_homographies
+from photoangle.codes import square_homography
 from photoangle.tone import tone_terms
 
 _LEAST_HALO = 0.05  # of the contrast
@@ -23,7 +23,7 @@ class CellMap:
     def __init__(self, pixels, window, quad, n):
         self.n, self.extent = n, window.extent
         self.quad = (quad - window.middle) / window.extent
-        to_cells = np.linalg.inv(square_homographies(self.quad[None], n)[0])
+        to_cells = np.linalg.inv(square_homography(self.quad, n))
         self.h = to_cells / to_cells[2, 2]
         h, x, y = self.h.astype(np.float32), pixels.x, pixels.y
         self.over = 1 / (h[2, 0] * x + h[2, 1] * y + 1)

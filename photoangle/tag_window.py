@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from photoangle.codes import apply_homography, square_homographies
+from photoangle.codes import apply_homography, square_homography
 from photoangle.local_lens import LocalLens
 
 _MARGIN_CELLS = 0.4
@@ -37,7 +37,7 @@ class TagWindow:
     @classmethod
     def around(cls, grey, quad, n, lens):
         """The window of a tag of n cells at quad (4, 2) px; None where too little of it is in the picture."""
-        edge = apply_homography(square_homographies(quad[None], n)[0],
+        edge = apply_homography(square_homography(quad, n),
                                 np.array([[-1, -1], [n + 1, -1], [n + 1, n + 1], [-1, n + 1.0]]))
         if not np.isfinite(edge).all():
             return None
@@ -60,7 +60,7 @@ class TagWindow:
             wx, wy = self._lens.forward_window(columns, rows)
         flat = self.flattened(quad)
         m = _MARGIN_CELLS
-        outline = apply_homography(square_homographies(flat[None], n)[0],
+        outline = apply_homography(square_homography(flat, n),
                                    np.array([[-m, -m], [n + m, -m], [n + m, n + m], [-m, n + m]]))
         mask = np.zeros(self.shape, np.uint8)
         cv2.fillConvexPoly(mask, np.rint((outline - [x0, y0]) * 16).astype(np.int32), 1, shift=4)

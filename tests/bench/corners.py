@@ -63,14 +63,14 @@ def bound_px(tag, corners, pose, lens, camera, seed):
     The derivatives come from the noise-free picture by moving each corner; the noise is the one that `develop`
     adds before any processing, which nothing after it can undo.
     """
-    from photoangle.codes import square_homographies
+    from photoangle.codes import square_homography
 
     margin = 12
     x0, y0 = np.floor(corners.min(0)).astype(int) - margin
     x1, y1 = np.ceil(corners.max(0)).astype(int) + margin
 
     def picture(q):
-        h = square_homographies(q[None], 8)[0]
+        h = square_homography(q, 8)
         shift = np.array([[1, 0, -x0], [0, 1, -y0], [0, 0, 1.0]])
         return _clean(tag, shift @ h, (y1 - y0, x1 - x0), camera)
 

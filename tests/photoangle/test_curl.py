@@ -6,7 +6,7 @@ import pytest
 from calib.kit import tag_corners_mm
 from calib.lens import plain_lens
 from calib.poses import Pose
-from photoangle.codes import square_homographies
+from photoangle.codes import square_homography
 from photoangle.detect import find_tags
 from photoangle.model import ATTENTION
 from photoangle.refine import align_tag
@@ -72,7 +72,7 @@ def test_the_bend_is_the_sagitta_seen_from_the_side():
     corners = seen(tag_corners_mm(30.0))
 
     def miss(q):
-        h = square_homographies(q.reshape(1, 4, 2), 8)[0]
+        h = square_homography(q.reshape(4, 2), 8)
         p = np.c_[flat, np.ones(len(flat))] @ h.T
         return (p[:, :2] / p[:, 2:] - shown).ravel()
 
