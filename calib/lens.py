@@ -137,7 +137,8 @@ def unproject(pixels, lens, rounds=12):
         step = np.stack([by_xy[:, 1, 1] * miss[:, 0] - by_xy[:, 0, 1] * miss[:, 1],
                          by_xy[:, 0, 0] * miss[:, 1] - by_xy[:, 1, 0] * miss[:, 0]], 1)
         at = at - step / det[:, None]
-        if np.abs(miss).max(initial=0) < 1e-13:
+        # each step squares what is missing
+        if np.abs(miss).max(initial=0) < 1e-8:
             break
     return at
 

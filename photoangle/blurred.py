@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import cv2
 import numpy as np
@@ -41,7 +41,7 @@ class BlurredPattern:
 
     def __init__(self, family, tag_id, n, per_cell, blur_px2, quad):
         cells = _padded(family, int(tag_id))
-        self.per_cell = per_cell
+        self.n, self.per_cell = n, per_cell
         to_tag = np.linalg.inv(_px_per_sample(quad, n, per_cell))
         widths, moves, weights, laid = _blur_parts(blur_px2, to_tag)
         self.laid = laid / per_cell**2
@@ -62,14 +62,33 @@ class BlurredPattern:
 
         The value, its slopes by u and v, what a sharpening halo adds, and its second derivatives by u, by v, and by both.
         """
-        return self._read(self._planes, u, v, cv2.INTER_LINEAR)
+        return self._read(self._planes, u, v)
 
-    def on_edge(self, cells, least_slope):
-        """Whether the pattern is steeper than so much a cell at the places (k,) of a CellMap."""
-        steep = (np.maximum(np.abs(self._planes[1]), np.abs(self._planes[2])) > least_slope).astype(np.float32)
-        return self._read([steep], cells.u, cells.v, cv2.INTER_NEAREST)[0] > 0
+    def halo_slopes(self, u, v):
+        """The halo's slopes by u and by v at places (k,): (2, k) float32."""
+        return self._read(self._halo_planes, u, v)
 
-    def _read(self, planes, u, v, method):
+    @cached_property
+    def _halo_planes(self):
+        halo = self._planes[3]
+        planes = np.zeros((2, *halo.shape), np.float32)
+        np.subtract(halo[:, 2:], halo[:, :-2], out=planes[0][:, 1:-1])
+        np.subtract(halo[2:], halo[:-2], out=planes[1][1:-1])
+        planes *= np.float32(self.per_cell / 2)
+        return planes
+
+    def on_edge(self, quad, shape, least_slope):
+        """Where in a window of that shape (rows, columns) the pattern is steeper than so much a cell: uint8.
+
+        quad (4, 2) px: the tag's place in the window.
+        """
+        steep = (cv2.max(cv2.absdiff(self._planes[1], 0), cv2.absdiff(self._planes[2], 0)) > least_slope).view(np.uint8)
+        to_samples = np.array([[self.per_cell, 0, _REACH_CELLS * self.per_cell - 0.5],
+                               [0, self.per_cell, _REACH_CELLS * self.per_cell - 0.5], [0, 0, 1]])
+        return cv2.warpPerspective(steep, to_samples @ np.linalg.inv(square_homography(quad, self.n)), shape[::-1],
+                                   flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+
+    def _read(self, planes, u, v):
         k = len(u)
         # remap takes no more than 32767 columns
         rows = -(-k // 256)
@@ -80,7 +99,7 @@ class BlurredPattern:
         where = where.reshape(2, rows, 256)
         out = np.empty((len(planes), rows, 256), np.float32)
         for plane, seen in zip(planes, out):
-            cv2.remap(plane, where[0], where[1], method, dst=seen, borderMode=cv2.BORDER_REPLICATE)
+            cv2.remap(plane, where[0], where[1], cv2.INTER_LINEAR, dst=seen, borderMode=cv2.BORDER_REPLICATE)
         return out.reshape(len(out), -1)[:, :k]
 
 

@@ -71,6 +71,7 @@ class PatternRows:
 
     def __init__(self, pixels, cells, blurred, blur, rough):
         self.seen, self._x, self._y, self.cells = pixels.grey, pixels.x, pixels.y, cells
+        self._blurred, self._halo = blurred, None
         value, self._by_u, self._by_v, ringing, uu, vv, uv = blurred.read(cells.u, cells.v)
         ux, uy, vx, vy = self._to_cells = cells.slopes()
         # blur acts as heat does: a small change of its covariance adds half the second derivative
@@ -93,9 +94,12 @@ class PatternRows:
         for k, row in enumerate(added):
             rows[17 + k] = row
         levels, residual = _linear_fit(rows[11:], self.seen)
-        if not rough and levels[-1] <= _LEAST_HALO * abs(levels[1]):
-            self._rows = rows = rows[:-1]
-            levels, residual = _linear_fit(rows[11:], self.seen)
+        if not rough:
+            if levels[-1] > _LEAST_HALO * abs(levels[1]):
+                self._halo = levels[-1] * self._blurred.halo_slopes(self.cells.u, self.cells.v)
+            else:
+                self._rows = rows = rows[:-1]
+                levels, residual = _linear_fit(rows[11:], self.seen)
         self.residual = residual
         self.contrast = float(levels[1])
         self.black = levels[0] + levels[4] * x + levels[5] * y
@@ -122,6 +126,8 @@ class PatternRows:
         self.residual, self._gain = residual, self._gain * field
         self._rows[12:15] *= field
         self._rows[17:] *= field
+        if self._halo is not None:
+            self._halo *= field
 
     def derivatives(self):
         """Rows (c, k): the grey's derivatives by the corners x0, y0, x1, ... px, the blur's xx, yy and xy px^2, and the
@@ -133,6 +139,9 @@ class PatternRows:
         by_flow = np.empty((8, len(gain)), np.float32)
         by_u = np.multiply(gain, self._by_u, out=by_flow[2])
         by_v = np.multiply(gain, self._by_v, out=by_flow[5])
+        if self._halo is not None:
+            by_u += self._halo[0]
+            by_v += self._halo[1]
         outward = -(by_u * cells.u + by_v * cells.v)
         for k, by in ((0, by_u), (3, by_v), (6, outward)):
             np.multiply(by, cells.u, out=by_flow[k])

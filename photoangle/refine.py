@@ -24,7 +24,7 @@ from photoangle.bend import bend_px
 from photoangle.blurred import BlurredPattern
 from photoangle.codes import cells_across
 from photoangle.pattern_rows import CellMap, PatternRows
-from photoangle.residual_noise import Neighbours, clustered, weight_roots
+from photoangle.residual_noise import Neighbours, clustered, step_length, weight_roots
 from photoangle.tag_window import TagWindow
 
 FLOOR_PX = 0.012
@@ -37,6 +37,9 @@ _MOST_SHIFT_PX = 60.0
 _COARSE_ROUNDS, _COARSE, _COARSE_PIXELS = 2, 2.6, 1500
 # In large cells most pixels only repeat what black and white are: these slopes, of the contrast per px, and each n-th flat pixel, do.
 _SMALL_CELL_PX, _EDGE, _FLAT = 8.0, 0.01, 4
+# A pattern is blurred anew when the blur has changed by such a share of its variance.
+_STALE_COARSE, _STALE = 0.25, 0.15
+_SAMPLES_PX = 1.8  # of the pattern, for a pixel
 # A step after which the next one would be nothing; pixels on dirt keep on changing theirs.
 _LAST_STEP, _LAST_STEP_ON_DIRT = 0.03, 4e-3
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
@@ -59,19 +62,19 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         return None
     q = q_start = window.flattened(q)
     side = np.linalg.norm(q - np.roll(q, 1, 0), axis=1).max()
-    per_cell = int(np.clip(np.round(1.8 * side / n), 8, 40))
+    per_cell = int(np.clip(np.round(_SAMPLES_PX * side / n), 8, 40))
     blur = np.eye(2) if blur_px2 is None else np.array(blur_px2, float)
     cell_px = np.sqrt(max(cv2.contourArea(q.astype(np.float32)), 1.0)) / n
     pixels = window.pixels
     some = pixels[_spread_out(len(pixels.at))]
-    blurred = blurred_at = dirty = None
-    step = np.inf
+    blurred = dirty = None
+    stale, step = True, np.inf
     for turn in range(most_rounds):
         coarse = turn < _COARSE_ROUNDS
-        if blurred is None or np.abs(blur - blurred_at).max() > (0.3 if coarse else 0.06) * np.trace(blur):
+        if stale:
             blurred, blurred_at = BlurredPattern(family, tag_id, n, per_cell, blur, q), blur
         if turn == _COARSE_ROUNDS and cell_px > _SMALL_CELL_PX:
-            pixels = pixels[_telling(window, q, n, blurred, cell_px)]
+            pixels = pixels[_telling(window, q, blurred, cell_px)]
         chosen = some if coarse else pixels
         model = PatternRows(chosen, CellMap(chosen, window, q, n), blurred, blur, rough=turn == 0)
         if not coarse and dirty is not False:
@@ -89,18 +92,18 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         if change is None:
             return None
         if not coarse:
-            square = weight[model.on_edge()] ** 2
-            change = change / max(2 * (square @ square) / square.sum() - 1, 0.7)
+            change = change * step_length(weight)
         step = np.abs(change[:8]).max()
         change = change * min(1.0, 2.0 / max(step, 1e-12))
         q = q + change[:8].reshape(4, 2)
         if np.abs(q - q_start).max() > _MOST_SHIFT_PX or cv2.contourArea(np.float32(q)) < 60:
             return None
-        # the first look takes sharpening for a narrower blur: a guess from the same picture is better
-        if turn > 0 or blur_px2 is None:
+        # the first look takes sharpening for a narrower blur, a few pixels take noise for another: a guess from the same picture is better
+        if blur_px2 is None or turn > 0 and not (coarse and np.abs(change[8:11]).max() < _STALE_COARSE * np.trace(blur)):
             values, vectors = np.linalg.eigh(blur + np.array([[change[8], change[10]], [change[10], change[9]]]))
             blur = (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
-        if not coarse and step < (_LAST_STEP_ON_DIRT if dirty else _LAST_STEP):
+        stale = np.abs(blur - blurred_at).max() > (_STALE_COARSE if turn + 1 < _COARSE_ROUNDS else _STALE) * np.trace(blur)
+        if not coarse and not stale and step < (_LAST_STEP_ON_DIRT if dirty else _LAST_STEP):
             break
     if coarse or len(residual) - len(rows) < 20:
         return None
@@ -108,9 +111,7 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     if lens is None:
         bend_u += _UNKNOWN_LENS_BEND * side**2 / max(grey.shape)
     left = model.residual
-    fitted = pixels.grey - left
-    fit = float(np.corrcoef(pixels.grey, fitted)[0, 1]) if fitted.std() > 0 else 0.0
-    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))), model.contrast, fit,
+    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))), model.contrast, _correlation(pixels.grey, pixels.grey - left),
                       turn + 1, bool(step < 0.05), bend, bend_u)
 
 
@@ -121,6 +122,11 @@ def _solved(normal, pull):
     except np.linalg.LinAlgError:
         return None
     return change if np.isfinite(change).all() else None
+
+
+def _correlation(a, b):
+    a, b = a - a.mean(), b - b.mean()
+    return float(a @ b / np.sqrt(max((a @ a) * (b @ b), 1e-12)))
 
 
 def _certainty(model, plain, rows, residual, normal, neighbours, quad):
@@ -147,9 +153,9 @@ def _spread_out(count):
     return np.arange(0, count, max(_COARSE, count / _COARSE_PIXELS)).astype(int)
 
 
-def _telling(window, quad, n, blurred, cell_px):
+def _telling(window, quad, blurred, cell_px):
     """Which of a window's pixels tell of the corners, (k,) bool: those on edges, and some between for the light."""
-    edge = blurred.on_edge(CellMap(window.pixels, window, quad, n), _EDGE * cell_px)
+    edge = blurred.on_edge(quad - window.first, window.shape, _EDGE * cell_px).ravel()[window.pixels.at] > 0
     edge[::_FLAT] = True
     return edge
 

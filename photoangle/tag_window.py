@@ -31,7 +31,7 @@ class Pixels:
 class TagWindow:
     """A rectangle of a picture around a tag, in coordinates with the lens's curvature taken out.
 
-    shape (rows, columns); pixels: those of the tag and its near margin; middle (2,) and extent, px.
+    shape (rows, columns); first (2,) the picture's pixel at its corner; pixels: those of the tag and its near margin; middle (2,) and extent, px.
     """
 
     @classmethod
@@ -51,7 +51,7 @@ class TagWindow:
 
     def __init__(self, grey, quad, n, lens, box):
         x0, y0, x1, y1 = box
-        self.shape = y1 - y0, x1 - x0
+        self.shape, self.first = (y1 - y0, x1 - x0), np.array([x0, y0])
         columns, rows = np.arange(x0, x1, dtype=float), np.arange(y0, y1, dtype=float)
         self._lens = None if lens is None else LocalLens(lens, quad.mean(0), box)
         if lens is None:
