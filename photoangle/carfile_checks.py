@@ -84,12 +84,18 @@ class Checks:
             self.fail(path, f"{key} should be true or false", f"write {key} = true")
         return value
 
+    def some(self, value, path, key):
+        """A value as a list of one, or the list of them that it is."""
+        if not isinstance(value, list):
+            return [value]
+        if not 1 <= len(value) <= 20:
+            self.fail(path, f"{key} has {len(value)} readings", "give one, or a list of up to 20")
+        return value
+
     def reading(self, value, path, key, least, most):
         """A Reading; from a list of readings of one thing their mean, whose spread counts (JCGM 100, 4.2)."""
         if isinstance(value, list):
-            if not 1 <= len(value) <= 20:
-                self.fail(path, f"{key} has {len(value)} readings", "give one, or a list of up to 20")
-            each = [self.reading(v, path, key, least, most) for v in value]
+            each = [self.reading(v, path, key, least, most) for v in self.some(value, path, key)]
             values = [r.value_mm for r in each]
             spread = statistics.stdev(values) / math.sqrt(len(values)) if len(values) > 1 else 0.0
             return Reading(statistics.fmean(values), math.hypot(max(r.u_mm for r in each), spread),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 
 from photoangle.carfile_nouns import ATTITUDE_NAMES, EXTRA_POINTS, HEIGHTS, ROLE_KEYS, TAPE_NAMES, Corner
 from photoangle.tape import Reading, TapeError, parse_length
@@ -53,11 +54,13 @@ def _standoffs(checks, table, path):
     values, sigmas = {}, {}
     for key, value in table.items():
         # a negative stand-off is a joint in front of the marker: rare, but possible
-        reading = _signed(checks, value, path, key, 0, 400)
-        stated = isinstance(value, str) and any(s in value for s in ("+-", "±", "+/-"))
-        values[key] = reading.value_mm
-        # a rule is set against both ends, the print's face and the joint's middle
-        sigmas[key] = reading.u_mm if stated else max(checks.division / 2, 0.5) * math.sqrt(2 / 3)
+        each = [_signed(checks, v, path, key, 0, 400) for v in checks.some(value, path, key)]
+        values[key] = statistics.fmean(r.value_mm for r in each)
+        # a rule is set against both ends, the print's face and the joint's middle, and anew each time it is read
+        own = [r.u_mm if any(s in r.text for s in ("+-", "±", "+/-")) else max(checks.division / 2, 0.5) * math.sqrt(2 / 3)
+               for r in each]
+        spread = statistics.stdev(r.value_mm for r in each) if len(each) > 1 else 0.0
+        sigmas[key] = math.hypot(max(own), spread) / math.sqrt(len(each))
     return values, sigmas
 
 

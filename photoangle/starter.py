@@ -32,7 +32,7 @@ stuck_within = "1 mm"          # how well you could centre the markers
 
 [front-left.standoff]          # from a marker's printed face back to the middle of the joint
 # bar_bush = "38 mm"
-# bar_eye = "16 mm"
+# bar_eye = ["16 mm", "16.5 mm"]   # read twice, set anew each time: the mean counts, and is surer
 # link_foot = "16 mm"
 # arm_ball_joint = "25 mm"
 

@@ -54,6 +54,18 @@ def test_the_whole_example_is_understood(tmp_path):
     assert car.corner("rear-left").stuck_within_mm == 1.0
 
 
+def test_standoffs_read_more_than_once(tmp_path):
+    """The mean of n readings set anew: their spread counts, and both parts shrink by the root of n (JCGM 100, 4.2)."""
+    text = '[front-left.standoff]\nbar_eye = {}\n'
+    once = read(tmp_path, text.format('"34 mm +- 0.9"')).corner("front-left")
+    twice = read(tmp_path, text.format('["34 mm +- 0.9", "35 mm +- 0.9"]')).corner("front-left")
+    assert twice.standoff_mm == {"bar_eye": 34.5}
+    assert twice.standoff_u_mm["bar_eye"] ** 2 == pytest.approx((once.standoff_u_mm["bar_eye"] ** 2 + 0.5) / 2)
+    for wrong in ("[]", '["34 mm", "34 furlong"]'):
+        with pytest.raises(CarFileError, match="bar_eye"):
+            read(tmp_path, text.format(wrong))
+
+
 @pytest.mark.parametrize("old, new, words", [
     ("wheelbase", "wheelbas", "did you mean 'wheelbase'"), ("[print]", "[prints]", "did you mean 'print'"),
     ('"378 mm"', '"378 furlong"', "unit"), ('"378 mm"', '"378000 mm"', "possible"),
