@@ -25,7 +25,7 @@ _TOP = 252
 @dataclass(frozen=True)
 class PhotoQuality:
     """name; blur_cells, contrast, glare, cell_px: medians over its tags (NaN without any); card: corners of the card seen;
-    brightness: mean grey level; detail: the picture's own sharpness where no tag shows it; squares: mean squared residual over its
+    brightness: mean grey level; detail: the picture's own sharpness where neither tag nor card shows it; squares: mean squared residual over its
     expectation, or NaN before solving."""
 
     name: str
@@ -47,9 +47,9 @@ def photo_quality(grey, sighting):
         side = float(np.mean(np.linalg.norm(np.roll(tag.corners_px, 1, 0) - tag.corners_px, axis=1)))
         rows.append((tag.blur_px / (side / 8), tag.contrast, _glare(grey, tag.corners_px), side / 8))
     middle = np.median(rows, axis=0) if rows else np.full(4, np.nan)
-    return PhotoQuality(sighting.name, len(rows), *(float(v) for v in middle),
-                        0 if sighting.card is None else len(sighting.card.index), float(grey.mean()),
-                        _detail(grey) if not rows else float("nan"))
+    card = 0 if sighting.card is None else len(sighting.card.index)
+    return PhotoQuality(sighting.name, len(rows), *(float(v) for v in middle), card, float(grey.mean()),
+                        float("nan") if rows or card else _detail(grey))
 
 
 def _detail(grey):
@@ -58,8 +58,9 @@ def _detail(grey):
 
     picture = grey.astype(np.float32)
     fine, coarse = (cv2.GaussianBlur(picture, (0, 0), s) for s in (1.5, 6.0))
-    edges = np.quantile(np.abs(fine - coarse), 0.995)
-    return float(np.quantile(np.abs(picture - fine), 0.995) / edges) if edges > 0.5 else 0.0
+    # a quarter of the pixels has the same quantiles
+    edges, narrow = (np.quantile(np.abs(a[::2, ::2] - b[::2, ::2]), 0.995) for a, b in ((fine, coarse), (picture, fine)))
+    return float(narrow / edges) if edges > 0.5 else 0.0
 
 
 def _glare(grey, corners):
