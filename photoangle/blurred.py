@@ -37,6 +37,7 @@ class BlurredPattern:
     Parameters: family, tag_id; n cells across; per_cell samples a cell; blur_px2 (2, 2): the picture's blur, px^2; quad (4, 2)
     px: its place in the picture.
     laid: the covariance (2, 2) that was really laid on, cells^2; what is missing, the caller corrects.
+    halo_bend: how strongly a halo bends on an edge, as a share of how the pattern does.
     """
 
     def __init__(self, family, tag_id, n, per_cell, blur_px2, quad):
@@ -52,6 +53,9 @@ class BlurredPattern:
         left = np.moveaxis(down * weights.astype(np.float32)[:, None, None], 1, 2).reshape(3, samples, -1)
         value = left[0] @ right[0]
         toned = tone(value)
+        # an edge of width s bends as 1 / s^3, and the mask's copy of it is wider
+        width2 = np.trace(blur_px2) / 2
+        self.halo_bend = 1 - (width2 / (width2 + _HALO_PX**2)) ** 1.5
         wide = np.sqrt(_HALO_PX**2 * (to_tag**2).sum(1))
         halo = toned - cv2.GaussianBlur(toned, (0, 0), wide[0], sigmaY=wide[1], borderType=cv2.BORDER_REPLICATE)
         self._planes = (value, left[0] @ right[1], left[1] @ right[0], halo,

@@ -71,7 +71,7 @@ class PatternRows:
 
     def __init__(self, pixels, cells, blurred, blur, rough):
         self.seen, self._x, self._y, self.cells = pixels.grey, pixels.x, pixels.y, cells
-        self._blurred, self._halo = blurred, None
+        self._blurred, self._halo, self._keener = blurred, None, 1.0
         value, self._by_u, self._by_v, ringing, uu, vv, uv = blurred.read(cells.u, cells.v)
         ux, uy, vx, vy = self._to_cells = cells.slopes()
         # blur acts as heat does: a small change of its covariance adds half the second derivative
@@ -97,6 +97,8 @@ class PatternRows:
         if not rough:
             if levels[-1] > _LEAST_HALO * abs(levels[1]):
                 self._halo = levels[-1] * self._blurred.halo_slopes(self.cells.u, self.cells.v)
+                # blur changes what is sharpened by as much more as edges bend more
+                self._keener = np.float32(1 + levels[-1] / levels[1] * self._blurred.halo_bend)
             else:
                 self._rows = rows = rows[:-1]
                 levels, residual = _linear_fit(rows[11:], self.seen)
@@ -134,7 +136,7 @@ class PatternRows:
         light's terms."""
         rows, gain, cells = self._rows, self._gain, self.cells
         for k, heat in enumerate(self._heat):
-            np.multiply(gain, heat, out=rows[8 + k])
+            np.multiply(gain * self._keener, heat, out=rows[8 + k])
         # first by the numbers of a projective flow of places on the tag
         by_flow = np.empty((8, len(gain)), np.float32)
         by_u = np.multiply(gain, self._by_u, out=by_flow[2])

@@ -41,7 +41,7 @@ _SMALL_CELL_PX, _EDGE, _FLAT = 8.0, 0.01, 4
 _STALE_COARSE, _STALE = 0.25, 0.15
 _SAMPLES_PX = 1.8  # of the pattern, for a pixel
 # A step after which the next one would be nothing; pixels on dirt keep on changing theirs.
-_LAST_STEP, _LAST_STEP_ON_DIRT = 0.04, 4e-3
+_LAST_STEP, _LAST_STEP_ON_DIRT = 0.04, 0.012
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
 _UNKNOWN_LENS_BEND = 0.01
 
