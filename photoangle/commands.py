@@ -24,8 +24,9 @@ SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
 
 
 def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
-                    pictures, progress, looks=None):
-    """`photoangle measure`.  looks: `looks.Looks` to remember by.  Returns the exit code."""
+                    pictures, progress, looks=None, told=None):
+    """`photoangle measure`.  looks: `looks.Looks` to remember by; told: a list that takes the findings shown.  Returns the exit
+    code."""
     roles = named_roles(dots, "--dots")
     check_corner(corner)
     for text in between:
@@ -64,6 +65,8 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
             say(report.to_json())
         else:
             print_measurement(measurement)
+    if told is not None:
+        told += report.findings
     return report.exit_code
 
 
@@ -151,12 +154,12 @@ def demo_command(folder, progress):
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
     say(f"sample photos copied to {target}")
-    looks = Looks()
-    code = measure_command([target], False, None, None, None, None, (), False, None, None, True, progress, looks)
+    looks, told = Looks(), []
+    code = measure_command([target], False, None, None, None, None, (), False, None, None, True, progress, looks, told)
     if code == 2:
         return code
     from photoangle.link_command import link_command, no_wishes
 
     say("\nThe link, from the photos at set height, before the new one went in:\n")
-    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress, looks)
+    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress, looks, told)
     return 0 if code == 1 else code

@@ -46,8 +46,9 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
                   angle, within, square)
 
 
-def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, progress, looks=None):
-    """`photoangle link`.  options: keyword arguments of `wishes_from`; looks: `looks.Looks` to remember by.
+def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, progress, looks=None, told=()):
+    """`photoangle link`.  options: keyword arguments of `wishes_from`; looks: `looks.Looks` to remember by; told: findings already
+    shown, not to be repeated.
 
     Returns the exit code.  Raises CannotUse.
     """
@@ -68,7 +69,7 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
         if as_json:
             say(report.to_json())
         else:
-            print_answers(answers, axles, report, car.units)
+            print_answers(answers, axles, report, car.units, told)
     return report.exit_code
 
 
@@ -92,8 +93,8 @@ def solve(root, car, wishes, only, kit_path, tape_alone, progress, looks=None):
     return answers, axles, report
 
 
-def print_answers(answers, axles, report, units):
-    """The answers, the findings and where the pictures are, on standard output."""
+def print_answers(answers, axles, report, units, told=()):
+    """The answers, the findings not told before, and where the pictures are, on standard output."""
     for answer in answers:
         for line in answer_lines(answer, units):
             say(line)
@@ -101,7 +102,7 @@ def print_answers(answers, axles, report, units):
     for axle in axles:
         for line in axle_lines(axle, units):
             say(line)
-    for line in finding_lines(report.findings):
+    for line in finding_lines([f for f in report.findings if f not in told]):
         say(line)
     if report.pictures:
         say_paths("drawings:", report.pictures)
