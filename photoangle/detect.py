@@ -17,6 +17,7 @@ import numpy as np
 from photoangle.codes import cells_across, framed, read_codes, sample_cells
 
 _TILE = 4
+_BAND_PX = 3_000_000  # a mask that stays in a cache of some megabytes
 _LEAST_CONTRAST, _MOST_LEAST_CONTRAST = 16, 36
 # Black ink on paper differs by more than this share of the paper's grey even in a glare; a rounded part's shading does not.
 _LEAST_OF_BRIGHT = 0.22
@@ -48,10 +49,9 @@ class FoundTag:
         return 2 * self.wrong_bits + self.wrong_border + 0.3 * self.wrong_margin
 
 
-def dark_regions(grey, geometric=False):
-    """Mask (uint8, 0 or 1) of pixels darker than the middle of their neighbourhood, where that has an edge.
+def _middles(grey, geometric):
+    """The middle of each tile's neighbourhood, between its darkest and its brightest, (rows, columns) uint8; 0 where it has no edge.
 
-    Whole tiles only: the last few rows and columns may be missing.
     geometric: take the geometric middle, which survives the edge of a shadow but loses thin dark lines.
     """
     bright, dark = _tile_extremes(grey)
@@ -69,9 +69,34 @@ def dark_regions(grey, geometric=False):
     least = cv2.max(cv2.multiply(bright, _LEAST_OF_BRIGHT), float(least))
     # an edge makes its whole step within two tiles, a slope two thirds of it
     middle[(contrast < least) | (step < cv2.multiply(contrast, _LEAST_OF_STEP))] = 0
-    rows, columns = middle.shape
-    tiles = grey[:rows * _TILE, :columns * _TILE].reshape(rows, _TILE, -1)
-    return (tiles < middle.repeat(_TILE, 1)[:, None]).view(np.uint8).reshape(rows * _TILE, -1)
+    return middle
+
+
+def _darker(grey, middle, first, last):
+    """Mask (uint8, 0 or 1) of the pixels of some rows of tiles that are darker than their tile's middle."""
+    columns = middle.shape[1]
+    tiles = grey[first * _TILE:last * _TILE, :columns * _TILE].reshape(last - first, _TILE, -1)
+    return (tiles < middle[first:last].repeat(_TILE, 1)[:, None]).view(np.uint8).reshape(-1, columns * _TILE)
+
+
+def _dark_quads(grey, geometric, least_side, most_side):
+    """Convex quadrilaterals (m, 4, 2) px around the dark regions of a picture with sides in these limits.
+
+    A large picture is looked at in bands that overlap by the largest side: what a processor keeps at hand is searched twice as fast.
+    """
+    middle = _middles(grey, geometric)
+    rows = len(middle)
+    over = int(most_side) // _TILE + 2
+    own = max(_BAND_PX // (grey.shape[1] * _TILE), 2 * over)
+    if own + over >= rows:
+        return _quads(_darker(grey, middle, 0, rows), least_side, most_side, 0, rows * _TILE)
+    found = []
+    for first in range(0, rows, own):
+        mask = _darker(grey, middle, first, min(first + own + over, rows))
+        # what touches the cut is whole in the band before
+        quads = _quads(mask, least_side, most_side, 1 if first else 0, own * _TILE)
+        found.append(quads + np.float32([0, first * _TILE]))
+    return np.concatenate(found)
 
 
 def _tile_extremes(grey):
@@ -86,8 +111,8 @@ def _tile_extremes(grey):
     return out
 
 
-def _quads(mask, least_side, most_side):
-    """Convex quadrilaterals (m, 4, 2) around the dark regions of a mask."""
+def _quads(mask, least_side, most_side, lowest, highest):
+    """Convex quadrilaterals (m, 4, 2) around the dark regions of a mask that begin in its rows lowest to highest."""
     outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
     found = []
     if tree is None:
@@ -95,8 +120,8 @@ def _quads(mask, least_side, most_side):
     outer = np.flatnonzero((tree[0][:, 3] < 0) & (np.array([len(o) for o in outlines]) >= 4))
     for k in outer:
         outline = outlines[k]
-        _, _, w, h = cv2.boundingRect(outline)
-        if min(w, h) < least_side or max(w, h) > most_side:
+        _, top, w, h = cv2.boundingRect(outline)
+        if min(w, h) < least_side or max(w, h) > most_side or not lowest <= top <= highest:
             continue
         hull = cv2.convexHull(outline)
         area = cv2.contourArea(hull)
@@ -165,7 +190,7 @@ def find_tags(grey, family, scales=(1, 2, 4), mirrored=False):
             reduced = scale
         # what is large is found better, and cheaper, in the reduced pictures
         most = 110 if scale == 1 and len(scales) > 1 else max(small.shape)
-        quads = _quads(dark_regions(small, geometric=scale == 4), _LEAST_SIDE_PX, most)
+        quads = _dark_quads(small, scale == 4, _LEAST_SIDE_PX, most)
         quads = quads[_shapely(quads, _LEAST_SIDE_PX)]
         # an outline runs along the centres of the outermost dark pixels: the edge is half
         # a pixel further out
