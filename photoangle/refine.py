@@ -78,12 +78,7 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         chosen = some if coarse else pixels
         model = PatternRows(chosen, CellMap(chosen, window, q, n), blurred, blur, rough=turn == 0)
         if not coarse and dirty is not False:
-            field = _white_field(model, pixels.at, window.shape, _FIELD_CELLS * cell_px)
-            with_field = model.misfit_under(field)
-            # clean paper needs no field, and pays for it: where the edges are blurred, it takes their place
-            dirty = bool(with_field @ with_field < _DIRTY * (model.residual @ model.residual))
-            if dirty:
-                model.put_under(field, with_field)
+            dirty = _takes_dirt(model, pixels, window.shape, cell_px)
         plain = model.derivatives()
         weight = np.float32(1) if coarse else weight_roots(model.residual, model.on_edge())
         rows, residual = plain * weight, model.residual * weight
@@ -98,10 +93,11 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         q = q + change[:8].reshape(4, 2)
         if np.abs(q - q_start).max() > _MOST_SHIFT_PX or cv2.contourArea(np.float32(q)) < 60:
             return None
-        # the first look takes sharpening for a narrower blur, a few pixels take noise for another: a guess from the same picture is better
-        if blur_px2 is None or turn > 0 and not (coarse and np.abs(change[8:11]).max() < _STALE_COARSE * np.trace(blur)):
-            values, vectors = np.linalg.eigh(blur + np.array([[change[8], change[10]], [change[10], change[9]]]))
-            blur = (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
+        # the first look takes sharpening for a narrower blur, a few pixels take noise for another: a guess from the same picture
+        # is better
+        slight = np.abs(change[8:11]).max() < _STALE_COARSE * np.trace(blur)
+        if blur_px2 is None or not (turn == 0 or coarse and slight):
+            blur = _blur_after(blur, *change[8:11])
         stale = np.abs(blur - blurred_at).max() > (_STALE_COARSE if turn + 1 < _COARSE_ROUNDS else _STALE) * np.trace(blur)
         if not coarse and not stale and step < (_LAST_STEP_ON_DIRT if dirty else _LAST_STEP):
             break
@@ -111,8 +107,8 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     if lens is None:
         bend_u += _UNKNOWN_LENS_BEND * side**2 / max(grey.shape)
     left = model.residual
-    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))), model.contrast, _correlation(pixels.grey, pixels.grey - left),
-                      turn + 1, bool(step < 0.05), bend, bend_u)
+    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))), model.contrast,
+                      _correlation(pixels.grey, pixels.grey - left), turn + 1, bool(step < 0.05), bend, bend_u)
 
 
 def _solved(normal, pull):
@@ -122,6 +118,12 @@ def _solved(normal, pull):
     except np.linalg.LinAlgError:
         return None
     return change if np.isfinite(change).all() else None
+
+
+def _blur_after(blur, xx, yy, xy):
+    """The blur's covariance (2, 2) px^2 after a change, kept possible."""
+    values, vectors = np.linalg.eigh(blur + np.array([[xx, xy], [xy, yy]]))
+    return (vectors * np.clip(values, _LEAST_BLUR, _MOST_BLUR)) @ vectors.T
 
 
 def _correlation(a, b):
@@ -159,6 +161,19 @@ def _telling(window, quad, blurred, cell_px):
     edge = blurred.on_edge(quad - window.first, window.shape, _EDGE * cell_px).ravel()[window.pixels.at] > 0
     edge[::_FLAT] = True
     return edge
+
+
+def _takes_dirt(model, pixels, shape, cell_px):
+    """Lay a white field under the model where that tells of dirt, and say whether it does.
+
+    Clean paper needs none, and pays for it: where the edges are blurred, it takes their place.
+    """
+    field = _white_field(model, pixels.at, shape, _FIELD_CELLS * cell_px)
+    left = model.misfit_under(field)
+    dirty = bool(left @ left < _DIRTY * (model.residual @ model.residual))
+    if dirty:
+        model.put_under(field, left)
+    return dirty
 
 
 def _white_field(model, at, shape, sigma_px):
