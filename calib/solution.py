@@ -9,6 +9,10 @@ import numpy as np
 from calib.rows import Values
 
 
+# Degrees of freedom that can tell of the pixels' noise, and the least factors on its variance (drawn scenes, poses against truth).
+_ENOUGH, _LEAST, _LEAST_OF_SEVERAL = 40, 0.25, 0.4
+
+
 class Singular(Exception):
     """The observations do not determine the unknowns."""
 
@@ -85,13 +89,14 @@ class Solution:
         """Factor on the pixels' part of the covariance from the residuals.
 
         The stated pixel noise is meant to be safe; where there are enough degrees of freedom to
-        tell that it was too large, it is taken back, though not below a quarter.  Robust weights lose some of what
+        tell that it was too large, it is taken back, though not below a limit: what a denoiser does to a tag repeats from photo
+        to photo, and moves poses rather than residuals.  Robust weights lose some of what
         the normal matrix counts: the factor is that of an M-estimator (Huber 1981, section 7.6),
         mean(w^2 r^2) mean(w) / mean(d(w r)/dr)^2 in place of mean(w r^2).
         """
         factor = self.variance_factor() * self.robust_loss()
         dof = self.degrees_of_freedom()
-        least = 1.0 if dof < 40 else 0.25
+        least = 1.0 if dof < _ENOUGH else _LEAST if self.bundle.cameras == 1 else _LEAST_OF_SEVERAL
         return max(least, factor)
 
     def robust_loss(self):

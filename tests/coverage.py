@@ -34,6 +34,7 @@ from photoangle.sight import sight_photo
 from photoangle.solve import solve_scene
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
 
+GROUPS = ("one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser")
 CHECK = PrintCheck(200.0, 150.0, 0.1)
 
 
@@ -268,15 +269,22 @@ def summary(rows, poses):
                      f" median |z| {np.median(np.abs(z)):.2f} (0.67)")
 
     line("all", rows)
-    for group in ("one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser"):
+    for group in GROUPS:
         line(group, [r for r in rows if group in r[1]])
     for name in sorted({r[2] for r in rows}):
         line(name, [r for r in rows if r[2] == name])
-    if poses:
-        chi = np.array([p[2] for p in poses if not p[3]])
-        from scipy.stats import chi2
-        lines.append(f"poses: {100 * np.mean(6 * chi < chi2.ppf(0.95, 6)):.1f} % of {len(chi)} inside their 95 %"
-                     f" ellipsoid, median chi2/6 {np.median(chi):.2f} (0.89)")
+    from scipy.stats import chi2
+
+    for group in ("all", *GROUPS):
+        chosen = [p for p in poses if not p[3] and (group == "all" or group in p[1])]
+        if chosen:
+            chi = np.array([p[2] for p in chosen])
+            by_scene = defaultdict(list)
+            for p in chosen:
+                by_scene[p[0]].append(6 * p[2] < chi2.ppf(0.95, 6))
+            spread = np.std([np.mean(v) for v in by_scene.values()]) / np.sqrt(len(by_scene))
+            lines.append(f"poses, {group:17s} {100 * np.mean(6 * chi < chi2.ppf(0.95, 6)):5.1f} % +- {100 * spread:.1f} of"
+                         f" {len(chi):5d} inside their 95 % ellipsoid, median chi2/6 {np.median(chi):.2f} (0.89)")
     return lines
 
 
