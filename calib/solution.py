@@ -94,10 +94,13 @@ class Solution:
         the normal matrix counts: the factor is that of an M-estimator (Huber 1981, section 7.6),
         mean(w^2 r^2) mean(w) / mean(d(w r)/dr)^2 in place of mean(w r^2).
         """
-        factor = self.variance_factor() * self.robust_loss()
-        dof = self.degrees_of_freedom()
-        least = 1.0 if dof < _ENOUGH else _LEAST if self.bundle.cameras == 1 else _LEAST_OF_SEVERAL
-        return max(least, factor)
+        return max(self.least_scale(), self.variance_factor() * self.robust_loss())
+
+    def least_scale(self):
+        """The least that `scale` may be here."""
+        if self.degrees_of_freedom() < _ENOUGH:
+            return 1.0
+        return _LEAST if self.bundle.cameras == 1 else _LEAST_OF_SEVERAL
 
     def robust_loss(self):
         """Variance of the robust estimate over what the weighted normal matrix says: one for plain squares."""

@@ -174,7 +174,7 @@ def scene_with(scene, view):
     start = bundle.camera_start + bundle.per_camera * b.cameras
     keep = np.ix_(*[np.r_[0:start, bundle.body_start:bundle.size]] * 2)
     # the new photo is taken to fit as predicted; what the others' misfit says of all noise stays
-    covariance = trial.covariance(old.scale())[keep]
+    covariance = trial.covariance(max(old.scale(), trial.least_scale()))[keep]
     # an undecided tilt that the new photo does not show stays undecided
     doubt = scene.covariance - old.covariance()
     for marker in set(scene.loose) - set(view.markers):
