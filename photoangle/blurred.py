@@ -121,7 +121,7 @@ def _blur_parts(blur_px2, to_tag):
     speed.  to_tag (2, 2): d(sample)/d(pixel).
     """
     values, vectors = np.linalg.eigh(blur_px2)
-    focus = values[0] * to_tag @ to_tag.T + _LEAST_SAMPLES**2 * np.eye(2) * 1e-3
+    focus = values[0] * to_tag @ to_tag.T
     way = to_tag @ vectors[:, 1] * np.sqrt(12 * max(values[1] - values[0], 0))
     steps = int(np.clip(np.ceil(np.linalg.norm(way) / (_APART * np.sqrt(np.linalg.eigvalsh(focus)[0]))), 1, 24))
     moves = way[:, None] * (np.arange(steps) + 0.5 - steps / 2) / steps
