@@ -106,3 +106,17 @@ def test_rows_are_the_models_derivatives_by_corners_and_blur():
     for k, change in enumerate((np.diag([1, 0]), np.diag([0, 1]), np.array([[0, 1], [1, 0]]))):
         slope = 160 * (model(quad, blur + 0.05 * change).value - model(quad, blur - 0.05 * change).value) / 0.1
         assert np.sqrt(np.mean((rows[8 + k] - slope) ** 2)) < 0.05 * np.abs(slope).max()
+
+
+@pytest.mark.parametrize("variance_px2", [0.5, 1.5, 3.0])
+def test_a_halos_slopes_and_bend(variance_px2):
+    """Slopes against central differences, 1 % of the largest; the bend, a rule of thumb, to 0.2 of the pattern's own."""
+    def blurred(more=0.0):
+        return BlurredPattern(FAMILY, TAG, N, 40, (variance_px2 + more) * np.eye(2), SQUARE)
+
+    (u, v), h, pattern = places(2000), np.float32(0.02), blurred()
+    differences = [(pattern.read(u + a, v + b)[3] - pattern.read(u - a, v - b)[3]) / (2 * h) for a, b in ((h, 0), (0, h))]
+    for seen, true in zip(pattern.halo_slopes(u, v), differences):
+        assert np.sqrt(np.mean((seen - true) ** 2)) < 0.01 * np.abs(true).max()
+    value, halo = (blurred(0.03).read(u, v) - blurred(-0.03).read(u, v))[[0, 3]]
+    assert pattern.halo_bend == pytest.approx(halo @ value / (value @ value), abs=0.2)

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from calib.poses import Pose
+from photoangle import detect
 from photoangle.codes import read_codes, sample_cells, wrong_cells
 from photoangle.detect import find_tags
 from photoangle.refine import align_tag
@@ -124,3 +125,20 @@ def test_wrong_cells_counts_what_is_covered():
     assert wrong_cells(grey, corners, FAMILY, 102)[0] <= 1
     assert wrong_cells(grey, corners, FAMILY, 103)[0] > 15
     assert sample_cells(grey, corners[None], 8).shape == (1, 100)
+
+
+def test_bands_show_what_the_whole_picture_does(monkeypatch):
+    """However a picture is cut into bands, its dark squares are seen once each and where they are, those across a cut among them."""
+    grey, *_ = six_tags(np.random.default_rng(4), "srgb")
+
+    def middles():
+        at = detect._dark_quads(grey, False, 9.0, 110).mean(1)
+        return at[np.lexsort(np.rint(at).T)]
+
+    whole = middles()
+    assert len(whole) > 50
+    for rows in (60, 67, 83):
+        monkeypatch.setattr(detect, "_BAND_PX", rows * 4 * WIDTH)
+        bands = middles()
+        # a quadrilateral about an outline may turn out a little otherwise elsewhere
+        assert len(bands) == len(whole) and np.abs(bands - whole).max() < 1.0 * PX
