@@ -82,7 +82,7 @@ def _darker(grey, middle, first, last):
 def _dark_quads(grey, geometric, least_side, most_side):
     """Convex quadrilaterals (m, 4, 2) px around the dark regions of a picture with sides in these limits.
 
-    A large picture is looked at in bands that overlap by the largest side: what a processor keeps at hand is searched twice as fast.
+    A large picture is looked at in bands that overlap by the largest side: what stays in a processor's cache is searched faster.
     """
     middle = _middles(grey, geometric)
     rows = len(middle)

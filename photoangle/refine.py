@@ -33,7 +33,7 @@ _FIELD_PRIOR = 0.02
 _DIRTY = 0.7  # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
-# The first rounds come near enough with a share of the pixels.
+# The first rounds come near enough with a share of the pixels: one in so many, and no more than so many.
 _COARSE_ROUNDS, _COARSE, _COARSE_PIXELS = 2, 2.6, 1500
 # In large cells most pixels only repeat what black and white are: these slopes, of the contrast per px, and each n-th flat pixel, do.
 _SMALL_CELL_PX, _EDGE, _FLAT = 8.0, 0.01, 4

@@ -16,6 +16,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import chi2
 
 from calib.calibrate import View, calibrate
 from calib.kit import card_saddles_mm
@@ -245,6 +246,14 @@ def run(count, seed=1, width=2016, echo=None):
     return rows, poses
 
 
+def _share(pairs):
+    """Share of (scene, whether inside) pairs that are, and its standard error clustered by scene."""
+    by_scene = defaultdict(list)
+    for scene, inside in pairs:
+        by_scene[scene].append(inside)
+    return np.mean([inside for _, inside in pairs]), np.std([np.mean(v) for v in by_scene.values()]) / np.sqrt(len(by_scene))
+
+
 def summary(rows, poses):
     """Lines: coverage with its clustered standard error, ratio of u to actual error, by group and figure."""
     lines = []
@@ -252,11 +261,7 @@ def summary(rows, poses):
     def line(title, chosen):
         if not chosen:
             return
-        by_scene = defaultdict(list)
-        for r in chosen:
-            by_scene[r[0]].append(r[5])
-        share = np.mean([r[5] for r in chosen])
-        spread = np.std([np.mean(v) for v in by_scene.values()]) / max(np.sqrt(len(by_scene)), 1)
+        share, spread = _share([(r[0], r[5]) for r in chosen])
         # like with like: a marker seen once errs a hundred times as much as one seen four times, and says so
         cells = defaultdict(list)
         for r in chosen:
@@ -273,18 +278,13 @@ def summary(rows, poses):
         line(group, [r for r in rows if group in r[1]])
     for name in sorted({r[2] for r in rows}):
         line(name, [r for r in rows if r[2] == name])
-    from scipy.stats import chi2
-
+    most = chi2.ppf(0.95, 6)
     for group in ("all", *GROUPS):
         chosen = [p for p in poses if not p[3] and (group == "all" or group in p[1])]
         if chosen:
-            chi = np.array([p[2] for p in chosen])
-            by_scene = defaultdict(list)
-            for p in chosen:
-                by_scene[p[0]].append(6 * p[2] < chi2.ppf(0.95, 6))
-            spread = np.std([np.mean(v) for v in by_scene.values()]) / np.sqrt(len(by_scene))
-            lines.append(f"poses, {group:17s} {100 * np.mean(6 * chi < chi2.ppf(0.95, 6)):5.1f} % +- {100 * spread:.1f} of"
-                         f" {len(chi):5d} inside their 95 % ellipsoid, median chi2/6 {np.median(chi):.2f} (0.89)")
+            share, spread = _share([(p[0], 6 * p[2] < most) for p in chosen])
+            lines.append(f"poses, {group:17s} {100 * share:5.1f} % +- {100 * spread:.1f} of {len(chosen):5d} inside their 95 %"
+                         f" ellipsoid, median chi2/6 {np.median([p[2] for p in chosen]):.2f} (0.89)")
     return lines
 
 

@@ -17,7 +17,7 @@ from tests.scenes import (FAMILY, KIT, Camera, card_flat, develop, facing, motio
 
 WIDTH, HEIGHT = 1344, 1008
 _FINE = 3  # samples along a pixel's side
-STYLES = {"linear": Camera("linear"), "srgb": Camera("srgb"), "sharpened": Camera("sharpened"), "and denoised": Camera("phone"),
+STYLES = {"linear": Camera("linear"), "srgb": Camera("srgb"), "sharpened": Camera("sharpened"), "sharp and denoised": Camera("phone"),
           "8 % dirt": Camera("srgb", dirt=0.08), "blur sigma 2": Camera("linear", blur_px=2.0),
           "motion 6 px": Camera("linear", motion_px=6.0)}
 
@@ -177,7 +177,7 @@ def _apriltag(grey, true):
 def _card(pictures):
     lens = scaled_lens(WIDTH)
     print(f"\n{'card corners':18s} {'ours':>7s} {'chi2/2':>7s} {'cornerSubPix':>13s}   RMS px")
-    for title in ("linear", "srgb", "sharpened", "and denoised"):
+    for title in ("linear", "srgb", "sharpened", "sharp and denoised"):
         ours, theirs, squares = [], [], []
         for seed in range(pictures):
             rng = np.random.default_rng(50 + seed)
