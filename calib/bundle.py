@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.leaving import may_leave
+from calib.cancellation import may_leave
 from calib.lens import distort
 from calib.poses import rotation_from_vector
 from calib.rows import PAPER, Values

@@ -10,7 +10,6 @@ import tempfile
 import time
 from pathlib import Path
 
-
 _MOST_LINE = 1000
 _ABANDONED_S = 3600  # no write takes as long
 

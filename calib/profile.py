@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from calib.files import read_small, write_whole
-from calib.photo import CameraIdentity
+from calib.images.photo import CameraIdentity
 
 VERSION = 1
 _MOST_BYTES = 5_000_000

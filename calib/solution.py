@@ -8,7 +8,6 @@ import numpy as np
 
 from calib.rows import Values
 
-
 # Degrees of freedom that can tell of the pixels' noise, and the least factors on its variance (drawn scenes, poses against truth).
 _ENOUGH, _LEAST, _LEAST_OF_SEVERAL = 40, 0.25, 0.4
 

@@ -12,8 +12,8 @@ from pathlib import Path
 import click
 
 from photoangle import __version__
-from photoangle.plain import plain
-from photoangle.say import say
+from photoangle.output.plain import plain
+from photoangle.output.terminal import say
 
 # OpenCV's own warnings about a damaged picture are repeated by us, in words.
 os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
@@ -71,7 +71,7 @@ def _guarded(function):
 
 
 def _finding(where, what, do):
-    from photoangle.model import UNUSABLE, Finding
+    from photoangle.core.findings import UNUSABLE, Finding
 
     return Finding(UNUSABLE, where, what, do)
 
@@ -102,7 +102,7 @@ def main():
 @_guarded
 def kit(path, paper):
     """Write the printable kit: card, markers, plumb strip, where they go."""
-    from calib.sheets import write_kit_pdf
+    from calib.sheets.pdf import write_kit_pdf
 
     paper = {"a4": "A4", "letter": "Letter"}[paper.lower()]
     write_kit_pdf(path, paper)
@@ -116,7 +116,7 @@ def kit(path, paper):
 @_guarded
 def start(folder, units):
     """Make a car folder with a commented car.toml."""
-    from photoangle.starter import start_folder
+    from photoangle.carfile.template import start_folder
 
     made, new = start_folder(folder, units)
     for path in made:
@@ -131,9 +131,9 @@ def start(folder, units):
 @_guarded
 def lens(folder):
     """Learn the phone's lens from photos of the card in FOLDER/lens."""
-    from photoangle.folder_lens import PROFILE_NAME, learn
-    from photoangle.results import Report
-    from photoangle.table import finding_lines
+    from photoangle.core.outcome import Report
+    from photoangle.output.table import finding_lines
+    from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
 
     report = Report()
     for result in learn(folder, report, _progress(True)):
@@ -156,7 +156,7 @@ def lens(folder):
 
 
 def _attention(where, what):
-    from photoangle.model import ATTENTION, Finding
+    from photoangle.core.findings import ATTENTION, Finding
 
     return Finding(ATTENTION, where, what, "")
 
@@ -180,7 +180,7 @@ def _attention(where, what):
 @_guarded
 def measure(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level, pictures):
     """Measure a car FOLDER, or loose PHOTOs together."""
-    from photoangle.commands import measure_command
+    from photoangle.commands.measure import measure_command
 
     code = measure_command([Path(p) for p in paths], as_json, only, kit_path, car_root, corner, between,
                            planar, dots, level, pictures, _progress(not as_json))
@@ -205,7 +205,7 @@ def measure(paths, as_json, only, kit_path, car_root, corner, between, planar, d
 @_guarded
 def link(folder, only, tape_alone, kit_path, as_json, pictures, **options):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
-    from photoangle.link_command import link_command
+    from photoangle.commands.link import link_command
 
     sys.exit(link_command(folder, as_json, only, kit_path, options, tape_alone, pictures, _progress(not as_json)))
 
@@ -219,7 +219,7 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, **options):
 @_guarded
 def next_(folder, only, kit_path, as_json, pictures):
     """What to do next: the one more photo or reading that helps most, and what is wrong so far."""
-    from photoangle.next_command import next_command
+    from photoangle.commands.next import next_command
 
     sys.exit(next_command(folder, as_json, only, kit_path, pictures, _progress(not as_json)))
 
@@ -244,7 +244,7 @@ def next_(folder, only, kit_path, as_json, pictures):
 @_guarded
 def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures):
     """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or photos."""
-    from photoangle.compare_command import compare_command
+    from photoangle.commands.compare import compare_command
 
     sys.exit(compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print,
                              restuck, pictures, _progress(not as_json)))
@@ -260,7 +260,7 @@ def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, le
 @_guarded
 def history(folder, as_json, only, names, every, plot):
     """What the measuring runs kept in a car FOLDER found over the season."""
-    from photoangle.history_command import history_command
+    from photoangle.commands.history import history_command
 
     sys.exit(history_command(Path(folder), as_json, only, names, every, plot))
 
@@ -276,7 +276,7 @@ def history(folder, as_json, only, names, every, plot):
 @_guarded
 def report(folder, target, csv_path, state, only, kit_path, as_json):
     """Everything about a car FOLDER in one HTML file, with a fitting card to take to the car."""
-    from photoangle.report_command import report_command
+    from photoangle.commands.report import report_command
 
     sys.exit(report_command(folder, target, csv_path, as_json, only, kit_path, state, _progress(not as_json)))
 
@@ -289,7 +289,7 @@ def report(folder, target, csv_path, state, only, kit_path, as_json):
 @_guarded
 def page(folder, phone, port, browser):
     """The whole job on a page in the browser, for phone and laptop.  FOLDER is made where it is absent."""
-    from photoangle.page_command import page_command
+    from photoangle.commands.page import page_command
 
     sys.exit(page_command(folder, phone, port, browser))
 
@@ -299,7 +299,7 @@ def page(folder, phone, port, browser):
 @_guarded
 def demo(folder):
     """The whole job on the sample photos: lens, angles, pictures."""
-    from photoangle.commands import demo_command
+    from photoangle.commands.demo import demo_command
 
     sys.exit(demo_command(folder, _progress(True)))
 

@@ -6,31 +6,34 @@ from collections import Counter, OrderedDict
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from calib.images.photo import read_photo, read_upright, turn_points
 from calib.lens import moved_lens
-from calib.photo import read_photo, read_upright, turn_points
-from photoangle import datum
-from photoangle.advise import photo_findings, slip_findings
-from photoangle.car_folder import CannotUse, load_car, load_corrections, load_kit, state_folders
-from photoangle.carfile_nouns import CarFile
-from photoangle.corrections import Corrections
-from photoangle.dots import dot_points, find_dots
-from photoangle.figures import measure_figures
-from photoangle.folder_lens import folder_profiles
-from photoangle.joints import joint_points
-from photoangle.knowledge import lens_knowledge, print_scale
-from photoangle.links import shut_folders, skipped_links
-from photoangle.looks import Looks, look_or_tell
-from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
-from photoangle.photo_quality import quality_findings
-from photoangle.placed_dots import with_dots
-from photoangle.recover import cut_by_the_frame, look_again
-from photoangle.results import Report
-from photoangle.sight import by_content
-from photoangle.solve import solve_scene
-from photoangle.stance import share_stance
-from photoangle.states import StateResult, tie_states
-from photoangle.tape_check import tape_figures
-from photoangle.telling import bounded
+from photoangle.advice.advise import photo_findings, slip_findings
+from photoangle.carfile.corrections import Corrections
+from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
+from photoangle.carfile.notes import CarFile
+from photoangle.carfile.print_check import print_scale
+from photoangle.carfile.symlinks import shut_folders, skipped_links
+from photoangle.core.errors import CannotUse
+from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
+from photoangle.core.outcome import Report
+from photoangle.detection.cache import Looks, look_or_tell
+from photoangle.detection.detect_photo import by_content
+from photoangle.detection.dots import find_dots
+from photoangle.detection.photo_quality import quality_findings
+from photoangle.figures.measurands import measure_figures
+from photoangle.figures.tape_check import tape_figures
+from photoangle.geometry.attitude import share_stance
+from photoangle.geometry.datums import gravity, level_axes
+from photoangle.geometry.dots_in_plane import dot_points
+from photoangle.geometry.joints import joint_points
+from photoangle.geometry.place_dots import with_dots
+from photoangle.geometry.states import StateResult, tie_states
+from photoangle.reconstruction.folder_lens import folder_profiles
+from photoangle.reconstruction.guided_search import cut_by_the_frame, look_again
+from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.select_views import bounded
+from photoangle.reconstruction.solve import solve_scene
 
 _KEEP_BYTES = 130_000_000
 
@@ -218,7 +221,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                   for f in findings))
     points, findings = with_dots(points, scene, corrections.dots, corner_file, scale, where)
     report.tell(*findings)
-    up, findings = datum.gravity(points, scene, car.level, where or "photos")
+    up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
     used = {s.name for s in sightings}
     result = StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file,
@@ -245,7 +248,7 @@ def _one_camera(sightings, report, profiles):
 def _figures_of(result, car, report):
     corner_file = result.notes
     if result.lateral is None and result.up is not None:
-        result.lateral = datum.level_axes(result.points, result.up)
+        result.lateral = level_axes(result.points, result.up)
     figures = measure_figures(result.points, result.up, result.axes, result.lateral, result.corner,
                               result.state, result.scene.solution.degrees_of_freedom(), corner_file.radius_mm,
                               result.bar_axis)

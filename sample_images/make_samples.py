@@ -9,9 +9,9 @@ as it is in truth.json); --no-photos writes only truth.json and car.toml.
 import argparse
 import fnmatch
 import json
-from pathlib import Path
 import sys
 import time
+from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))

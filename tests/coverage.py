@@ -19,20 +19,21 @@ import numpy as np
 from scipy.stats import chi2
 
 from calib.calibrate import View, calibrate
+from calib.images.photo import CameraIdentity, Photo
 from calib.kit import card_saddles_mm
 from calib.lens import project
-from calib.photo import CameraIdentity, Photo
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from calib.profile import CameraProfile
-from photoangle.carfile_nouns import Corner, Level, PrintCheck
-from photoangle.datum import gravity, level_axes
-from photoangle.figures import measure_figures
-from photoangle.joints import joint_points
-from photoangle.knowledge import lens_knowledge, print_scale
-from photoangle.model import Refusal
-from photoangle.recover import look_again
-from photoangle.sight import sight_photo
-from photoangle.solve import solve_scene
+from photoangle.carfile.notes import Corner, Level, PrintCheck
+from photoangle.carfile.print_check import print_scale
+from photoangle.core.findings import Refusal
+from photoangle.detection.detect_photo import sight_photo
+from photoangle.figures.measurands import measure_figures
+from photoangle.geometry.datums import gravity, level_axes
+from photoangle.geometry.joints import joint_points
+from photoangle.reconstruction.guided_search import look_again
+from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.solve import solve_scene
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
 
 GROUPS = ("one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser")

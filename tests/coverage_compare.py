@@ -11,19 +11,20 @@ from collections import Counter
 
 import numpy as np
 
-from calib.photo import Photo
+from calib.images.photo import Photo
 from calib.poses import Pose, rotation_from_vector
-from photoangle.carfile_nouns import CarFile, Corner, Level
-from photoangle.compare import DOUBTFUL, NONE, REAL, Side, compare_sides
-from photoangle.datum import gravity
-from photoangle.joints import joint_points
-from photoangle.knowledge import lens_knowledge, print_scale
-from photoangle.model import Refusal
-from photoangle.recover import look_again
-from photoangle.results import Report
-from photoangle.sight import sight_photo
-from photoangle.solve import solve_scene
-from photoangle.states import StateResult, tie_states
+from photoangle.carfile.notes import CarFile, Corner, Level
+from photoangle.carfile.print_check import print_scale
+from photoangle.comparison.compare import DOUBTFUL, NONE, REAL, Side, compare_sides
+from photoangle.core.findings import Refusal
+from photoangle.core.outcome import Report
+from photoangle.detection.detect_photo import sight_photo
+from photoangle.geometry.datums import gravity
+from photoangle.geometry.joints import joint_points
+from photoangle.geometry.states import StateResult, tie_states
+from photoangle.reconstruction.guided_search import look_again
+from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.solve import solve_scene
 from tests.coverage import CHECK, Setting, _moved, corner, phone, settings, true_figures
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, shoot, tag_flat
 

@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from calib.photo import PhotoError, read_photo, read_upright
+from calib.images.photo import PhotoError, read_photo, read_upright
 
 ROWS, COLUMNS = 240, 320
 NEAR = 6.0  # grey levels, mean: what strong compression may cost

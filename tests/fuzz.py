@@ -14,16 +14,16 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calib.heif import is_whole, stored_orientation
+from calib.images.heif import is_whole, stored_orientation
 from calib.kit import KitError
 from calib.kit_file import read_kit
 from calib.profile import ProfileError, load_profiles
-from photoangle.car_folder import CannotUse
-from photoangle.carfile import parse_carfile, read_carfile
-from photoangle.carfile_checks import CarFileError
-from photoangle.corrections import CorrectionsError, read_corrections
-from photoangle.history import read_history
-from photoangle.tape import TapeError, parse_length, parse_reading
+from photoangle.carfile.checks import CarFileError
+from photoangle.carfile.corrections import CorrectionsError, read_corrections
+from photoangle.carfile.lengths import TapeError, parse_length, parse_reading
+from photoangle.carfile.reader import parse_carfile, read_carfile
+from photoangle.comparison.history import read_history
+from photoangle.core.errors import CannotUse
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz"))
 WORDS = ["378 mm", "14 7/8 in", "about 3 cm", "1 +- 2 mm", "nan", "inf", "-5 mm", "1e400", "9" * 400, "9" * 5000, "1/" + "9" * 99,
@@ -120,7 +120,7 @@ def history(content):
     (target / "2025-01-01_000000.json").write_text(json.dumps({"version": 1, "made": "2025-01-01T00:00:00", "photos": {}, "figures": []}))
     (target / "2025-01-02_000000.json").write_bytes(content)
     try:
-        from photoangle.history import season
+        from photoangle.comparison.history import season
 
         runs, _ = read_history(FOLDER / "car")
         season(runs)

@@ -12,27 +12,29 @@ from functools import lru_cache
 import numpy as np
 
 from calib.calibrate import calibrate
+from calib.images.photo import CameraIdentity
 from calib.kit import card_saddles_mm
 from calib.lens import project
-from calib.photo import CameraIdentity
 from calib.poses import Pose, rotation_from_vector
 from calib.profile import CameraProfile
-from photoangle.carfile import parse_carfile
-from photoangle.datum import gravity
-from photoangle.joints import joint_points
-from photoangle.knowledge import lens_knowledge, print_scale
+from photoangle.carfile.print_check import print_scale
+from photoangle.carfile.reader import parse_carfile
+from photoangle.core.findings import Refusal
+from photoangle.core.outcome import Report
+from photoangle.detection.alignment.aligned_tag import AlignedTag
+from photoangle.detection.detections import PhotoSighting
+from photoangle.detection.saddles import CardSighting
+from photoangle.geometry.datums import gravity
+from photoangle.geometry.joints import joint_points
+from photoangle.geometry.states import StateResult
 from photoangle.linkage.corner import Corner
-from photoangle.linkage.invented import invented_points
-from photoangle.linkage.mechanism import position
-from photoangle.linkage.turning import turned
-from photoangle.model import PhotoSighting, Refusal
+from photoangle.linkage.kinematics.mechanism import position
+from photoangle.linkage.kinematics.turning import turned
 from photoangle.pipeline import conclude
-from photoangle.aligned import AlignedTag
-from photoangle.results import Report
-from photoangle.saddles import CardSighting
-from photoangle.solve import solve_scene
-from photoangle.states import StateResult
+from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.solve import solve_scene
 from tests.coverage import _views
+from tests.linkage.invented import invented_points
 from tests.scenes import KIT, facing, look_at, scaled_lens, true_corners
 
 WIDTH, HEIGHT, NOISE_PX = 3400, 2550, 0.03

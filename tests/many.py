@@ -18,8 +18,8 @@ import cv2
 import numpy as np
 
 from calib.poses import Pose
-from tests.photoangle.scene_helpers import HEIGHT, LENS, WIDTH, small_scene
 from tests.scenes import FAMILY, Camera, facing, look_at, shoot, tag_flat
+from tests.small_scene import HEIGHT, LENS, WIDTH, small_scene
 
 MOST_MB, MOST_S_A_PHOTO, FIRST_ID = 450, 3.0, 60
 _ROLES = {100: "bar_bush", 101: "bar_eye", 102: "link_foot"}

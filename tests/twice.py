@@ -16,8 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
+from calib.images.photo import SUFFIXES
 from calib.profile import load_profiles
-from calib.photo import SUFFIXES
 from tests.kill import command, users_files
 
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")

@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
-from photoangle.linkage.lengths import Wanted, lengths
-from photoangle.linkage.mechanism import assembled_link_mm
+from photoangle.linkage.kinematics.lengths import Wanted, lengths
+from photoangle.linkage.kinematics.mechanism import assembled_link_mm
 from photoangle.linkage.sampled import LOST_SHARE, figure, lost, shares
 from photoangle.linkage.travel import no_ride_height, ride_rise
-from photoangle.model import ATTENTION, UNUSABLE, Finding, Refusal
 
 LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH = "leave", "change", "cannot tell", "out of reach"
 # Conformance probability that is called good, and its complement that is called bad.

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from photoangle.linkage.closure import branch_side, reach_of_bar
-from photoangle.linkage.mechanism import assembled_link_mm, foot_at
-from photoangle.linkage.knuckle import arm_angle_for_rise, knuckle_at
+from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
+from photoangle.linkage.kinematics.closure import branch_side, reach_of_bar
+from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at
+from photoangle.linkage.kinematics.mechanism import assembled_link_mm, foot_at
+from photoangle.linkage.kinematics.turning import length, square_to
 from photoangle.linkage.sampled import LOST_SHARE
-from photoangle.linkage.turning import length, square_to
-from photoangle.model import ATTENTION, UNUSABLE, Finding
 
 # What passenger and club cars have, mm (common practice, no source): wide, to catch units and mix-ups only.
 SENSIBLE_MM = {"bar lever": (60.0, 600.0), "link": (40.0, 600.0), "control arm": (120.0, 900.0),

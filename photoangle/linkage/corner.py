@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from calib.poses import hat, rotation_from_vector
-from photoangle.linkage.layout import FEET, Layout
-from photoangle.linkage.turning import unit
+from photoangle.linkage.kinematics.layout import FEET, Layout
+from photoangle.linkage.kinematics.turning import unit
 
 NEEDED = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
 _BODIES = ("chassis", "mid", "knuckle")

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photoangle.linkage.lengths import Wanted, lengths
+from photoangle.core.figure import Figure
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_corner
+from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.sampled import LOST_SHARE, figure, lost
 from photoangle.linkage.travel import no_ride_height, ride_rise
-from photoangle.model import ATTENTION, NOTE, UNUSABLE, Figure, Finding, Refusal
 
 DRIVER = Finding(NOTE, "", "the driver's weight presses the car down on one side: the bar is free of preload only as it was"
                  " loaded when measured", "set the links with the driver's weight in the seat, or with as much ballast")

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from photoangle.linkage.advice import advise
+from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.linkage.adjuster import Adjuster
-from photoangle.linkage.lengths import Wanted
-from photoangle.linkage.mechanism import bar_arm_angle, position
+from photoangle.linkage.advice import advise
+from photoangle.linkage.kinematics.lengths import Wanted
+from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.sampled import shares
 from photoangle.linkage.travel import over_travel, ride_rise
-from photoangle.model import ATTENTION, NOTE, Finding, Refusal
 
 # Front stands lift a car by about this much of its wheelbase (common practice, no source).
 _USUAL_PITCH_DEG = 5.0

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from photoangle.model import Figure
+from photoangle.core.figure import Figure
 
 # Samples are as good as they are many; the figure's degrees of freedom are those of a known distribution.
 _MOST_DOF = 10_000.0

@@ -14,12 +14,21 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from calib.poses import rotation_from_vector
+from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_length
 from photoangle.linkage.corner import (
-    ARM_AXIS, ARM_AXIS_DEG, BAR_AXIS, BAR_AXIS_DEG, HUB, HUB_DIFFERS_WITHIN, TAPE, Direction, _Draw)
-from photoangle.linkage.layout import Layout
+    ARM_AXIS,
+    ARM_AXIS_DEG,
+    BAR_AXIS,
+    BAR_AXIS_DEG,
+    HUB,
+    HUB_DIFFERS_WITHIN,
+    TAPE,
+    Direction,
+    _Draw,
+)
+from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
-from photoangle.model import UNUSABLE, Finding, Refusal
 
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
 _HEIGHTS = ("bar_bush", "bar_eye", "arm_pivot", "arm_ball_joint")

@@ -6,15 +6,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
-from photoangle.linkage.hose import hose_gaps
-from photoangle.linkage.lengths import other_hole
-from photoangle.linkage.mechanism import (
-    assembled_link_mm, bar_arm_angle, bar_to_link, control_arm_angle, joint_tilt, link_lean, motion_ratio,
-    position)
+from photoangle.linkage.kinematics.hose import hose_gaps
+from photoangle.linkage.kinematics.lengths import other_hole
+from photoangle.linkage.kinematics.mechanism import (
+    assembled_link_mm,
+    bar_arm_angle,
+    bar_to_link,
+    control_arm_angle,
+    joint_tilt,
+    link_lean,
+    motion_ratio,
+    position,
+)
 from photoangle.linkage.sampled import LOST_SHARE, figure, interval, lost
 from photoangle.linkage.verdicts import judged
-from photoangle.model import UNUSABLE, Finding, Refusal
 
 AT_RIDE = ("set", "ride", "fitted")
 # Samples worked on at once: the arrays stay within the processor's cache.

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from photoangle.model import ATTENTION, NOTE, Finding
+from photoangle.core.findings import ATTENTION, NOTE, Finding
 
 # Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no source).
 NEAR_LINE_DEG = 10.0

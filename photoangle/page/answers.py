@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from photoangle.carfile_nouns import CORNERS
-from photoangle.link_table import answer_lines, axle_lines, headline, verdict_words
-from photoangle.model import ATTENTION, NOTE, UNUSABLE, Refusal
-from photoangle.table import budget_words, figure_title, format_value, gathered, graver_first, shown_figures
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Refusal
+from photoangle.core.states import CORNERS
+from photoangle.output.link_table import answer_lines, axle_lines, headline, verdict_words
+from photoangle.output.table import (
+    budget_words,
+    figure_title,
+    format_value,
+    gathered,
+    graver_first,
+    shown_figures,
+)
 
 # Words and a sign for each level: never the colour alone.
 LEVELS = {UNUSABLE: ("Stop", "✖"), ATTENTION: ("Look", "▲"), NOTE: ("Note", "•")}

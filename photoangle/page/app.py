@@ -5,13 +5,19 @@ from __future__ import annotations
 from flask import Flask, g, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from photoangle.cautions import CAUTIONS
-from photoangle.page import (
-    routes_compare, routes_enter, routes_link, routes_markers, routes_notes, routes_pages, routes_photos, routes_job)
+from photoangle.core.cautions import CAUTIONS
+from photoangle.output.plain import plain_value
+from photoangle.page.routes import compare as routes_compare
+from photoangle.page.routes import enter as routes_enter
+from photoangle.page.routes import job as routes_job
+from photoangle.page.routes import link as routes_link
+from photoangle.page.routes import markers as routes_markers
+from photoangle.page.routes import notes as routes_notes
+from photoangle.page.routes import pages as routes_pages
+from photoangle.page.routes import photos as routes_photos
 from photoangle.page.security import guard
 from photoangle.page.steps import way, what_next
 from photoangle.page.uploads import MOST_BYTES
-from photoangle.plain import plain_value
 
 
 def make_app(work, hosts, sessions, phone_url=None):

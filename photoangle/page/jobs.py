@@ -7,7 +7,7 @@ import time
 import traceback
 from dataclasses import dataclass
 
-from calib.leaving import left_by
+from calib.cancellation import left_by
 
 
 class Stopped(Exception):

@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.images.photo import turn_points
 from calib.kit import ROLE_BY_KEY, ROLES
-from calib.photo import turn_points
-from photoangle.corrections import HAND_PX, aligned_by_hand, id_for_role, read_corrections, save_corrections
-from photoangle.photo_quality import quality_findings
+from photoangle.carfile.corrections import read_corrections, save_corrections
+from photoangle.detection.by_hand import HAND_PX, aligned_by_hand, id_for_role
+from photoangle.detection.photo_quality import quality_findings
 
 _lock = threading.Lock()
 _BACK = {6: 8, 8: 6}
@@ -128,7 +129,7 @@ def found_under(grey, kit, look, ids, at_px, lens=None):
     grey (H, W); ids: those that it may be; at_px (2,) sensor px.
     Returns (id, corners (4, 2) sensor px, whether the pattern was found).
     """
-    from photoangle.detect import find_tags
+    from photoangle.detection.tags import find_tags
 
     sides = [np.linalg.norm(np.roll(t.corners_px, 1, 0) - t.corners_px, axis=1).mean() for t in look.printed.values()]
     side = float(np.median(sides)) if sides else 0.03 * max(grey.shape)
@@ -147,7 +148,7 @@ def found_under(grey, kit, look, ids, at_px, lens=None):
 
 def _best_square(grey, kit, ids, at_px, side):
     """The id and the square about a point whose cells agree best with its pattern, over sizes and turns: (id, (4, 2) px)."""
-    from photoangle.codes import cell_pattern, cells_across, sample_cells
+    from photoangle.detection.codes import cell_pattern, cells_across, sample_cells
 
     n = cells_across(kit.family_name)
     unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from flask import abort
 
-from calib.photo import SUFFIXES
-from photoangle.car_folder import photo_files
-from photoangle.carfile_nouns import CORNERS
+from calib.images.photo import SUFFIXES
+from photoangle.carfile.folder import photo_files
+from photoangle.core.states import CORNERS
 
 STATES = ("droop", "set", "ride", "fitted")
 _STATE = re.compile(r"[a-z0-9][a-z0-9_-]{0,31}")

@@ -11,10 +11,11 @@ import tomlkit
 import tomlkit.exceptions
 
 from calib.files import toml_text, write_whole
-from photoangle.carfile import parse_carfile
-from photoangle.carfile_checks import CarFileError
-from photoangle.carfile_nouns import ATTITUDE_NAMES, CORNERS, ROLE_KEYS, TAPE_NAMES
-from photoangle.links import fixed_link
+from photoangle.carfile.checks import CarFileError
+from photoangle.carfile.notes import ATTITUDE_NAMES, ROLE_KEYS, TAPE_NAMES
+from photoangle.carfile.reader import parse_carfile
+from photoangle.carfile.symlinks import fixed_link
+from photoangle.core.states import CORNERS
 from photoangle.page.names import is_state
 
 _LENGTH, _DEGREES, _COUNT, _WORDS = "length", "degrees", "count", "words"

@@ -9,11 +9,11 @@ import time
 
 from werkzeug.serving import WSGIRequestHandler, make_server
 
+from photoangle.carfile.template import start_folder
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
 from photoangle.page.uploads import sweep
 from photoangle.page.work import Work
-from photoangle.starter import start_folder
 
 PORT = 8737
 IDLE_S, PATIENCE_S = 20.0, 2.0

@@ -6,14 +6,15 @@ import io
 
 import numpy as np
 
+from calib.images.photo import read_upright
 from calib.lens import project
-from calib.photo import read_upright
-from photoangle.annotate import BLACK, PARTS, Canvas, part_end, photo_lens
-from photoangle.compare import compare_sides, overall
-from photoangle.compare_inputs import side_in
-from photoangle.compare_table import change_numbers
-from photoangle.compare_view import best_photos, looked_up, move_between, parts_plane
-from photoangle.table import figure_title, title_rank
+from photoangle.comparison.compare import compare_sides, overall
+from photoangle.comparison.inputs import side_in
+from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
+from photoangle.geometry.parts import part_end, photo_lens
+from photoangle.output.annotate import BLACK, PARTS, Canvas
+from photoangle.output.compare_table import change_numbers
+from photoangle.output.table import figure_title, title_rank
 
 _READ_PX, _WIDE_PX = 2400, 1400
 

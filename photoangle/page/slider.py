@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from photoangle.drawings import corner_at
-from photoangle.link import link_answers
-from photoangle.link_command import no_wishes, wishes_from
-from photoangle.link_table import EXTREMES, headline, near_verdict
+from photoangle.core.findings import Refusal
+from photoangle.droplink.answer import link_answers
+from photoangle.droplink.request import no_wishes, wishes_from
 from photoangle.linkage.travel import over_travel
-from photoangle.model import Refusal
-from photoangle.table import format_value
+from photoangle.output.drawings import corner_at
+from photoangle.output.link_table import EXTREMES, headline, near_verdict
+from photoangle.output.table import format_value
 
 QUICK_SAMPLES = 150
 MOST_CHANGE_MM, MOST_LOWERED_MM = 60.0, 40.0

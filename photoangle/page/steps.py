@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from urllib.parse import quote
 
-from photoangle.car_folder import state_folders
-from photoangle.folder_lens import PROFILE_NAME
-from photoangle.link_table import verdict_words
+from photoangle.carfile.folder import state_folders
+from photoangle.core.findings import ATTENTION, UNUSABLE, Refusal
 from photoangle.linkage.advice import CHANGE
-from photoangle.model import ATTENTION, UNUSABLE, Refusal
+from photoangle.output.link_table import verdict_words
+from photoangle.reconstruction.folder_lens import PROFILE_NAME
 
 GOOD_LENS = 8
 

@@ -10,8 +10,8 @@ import threading
 import time
 from pathlib import Path
 
-from calib.photo import PhotoError, read_photo
-from photoangle.car_folder import photo_files
+from calib.images.photo import PhotoError, read_photo
+from photoangle.carfile.folder import photo_files
 from photoangle.page.names import safe_name
 
 MOST_BYTES, MOST_PHOTOS, MOST_AT_ONCE = 80_000_000, 60, 4

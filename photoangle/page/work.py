@@ -10,23 +10,25 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.files import write_whole
-from calib.photo import PhotoError
-from photoangle.advise import next_steps
-from photoangle.axles import axle_answers
-from photoangle.car_folder import CannotUse, load_car, load_corrections, load_kit, photo_files, state_folders
-from photoangle.carfile_nouns import CarFile
-from photoangle.commands import write_pictures
-from photoangle.corrections import NAME as CORRECTIONS
-from photoangle.drawings import write_drawings
-from photoangle.folder_lens import PROFILE_NAME, learn
-from photoangle.history import keep_run
-from photoangle.link import Wishes, link_answers
-from photoangle.link_tape import tape_answers
-from photoangle.looks import Looks
+from calib.images.photo import PhotoError
+from photoangle.advice.advise import next_steps
+from photoangle.carfile.corrections import NAME as CORRECTIONS
+from photoangle.carfile.folder import load_car, load_corrections, load_kit, photo_files, state_folders
+from photoangle.carfile.notes import CarFile
+from photoangle.comparison.history import keep_run
+from photoangle.core.errors import CannotUse
+from photoangle.core.outcome import Report
+from photoangle.detection.cache import Looks
+from photoangle.droplink.answer import link_answers
+from photoangle.droplink.axles import axle_answers
+from photoangle.droplink.by_tape import tape_answers
+from photoangle.droplink.request import Wishes
+from photoangle.output.drawings import write_drawings
+from photoangle.output.pictures import write_pictures
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
 from photoangle.pipeline import measure_folder
-from photoangle.results import Report
+from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
 
 
 @dataclass

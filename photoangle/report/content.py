@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from photoangle.cautions import CAUTIONS
-from photoangle.carfile_nouns import CORNERS
-from photoangle.compare import compare_sides, overall
-from photoangle.compare_inputs import side_in
-from photoangle.compare_table import change_numbers
-from photoangle.joint_motion import in_order
-from photoangle.link_table import axle_lines, headline, two_ways_rows, travel_rows, verdict_words
-from photoangle.model import ATTENTION, NOTE, UNUSABLE
+from photoangle.comparison.compare import compare_sides, overall
+from photoangle.comparison.inputs import side_in
+from photoangle.core.cautions import CAUTIONS
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
+from photoangle.core.states import CORNERS, in_order
+from photoangle.output.compare_table import change_numbers
+from photoangle.output.link_table import axle_lines, headline, travel_rows, two_ways_rows, verdict_words
+from photoangle.output.table import (
+    figure_title,
+    format_value,
+    gathered,
+    graver_first,
+    shown_figures,
+    title_rank,
+)
 from photoangle.report import pictures
 from photoangle.report.fitting import AFTER, ORDER, TORQUES, fitting_cards
 from photoangle.report.record import inputs, record_rows
-from photoangle.table import figure_title, format_value, gathered, graver_first, shown_figures, title_rank
 
 _LEVELS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "stop"}
 

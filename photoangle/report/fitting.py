@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from photoangle.link_table import turns_words
+from photoangle.core.findings import Refusal
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE
-from photoangle.model import Refusal
-from photoangle.table import format_length
+from photoangle.output.link_table import turns_words
+from photoangle.output.table import format_length
 
 ORDER = (
     "Chock the wheels; car on stands under the maker's points, both wheels of the axle off and hanging alike.",

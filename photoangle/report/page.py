@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from photoangle.plain import plain_value
+from photoangle.output.plain import plain_value
+from photoangle.output.table import full_stop
 from photoangle.report.content import report_content
-from photoangle.table import full_stop
 
 
 def report_html(measurement, answers, axles, steps, report, now=None):

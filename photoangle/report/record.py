@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calib.profile import ProfileError, load_profiles
 from photoangle import __version__
-from photoangle.folder_lens import PROFILE_NAME
+from photoangle.reconstruction.folder_lens import PROFILE_NAME
 
 
 def fingerprint(path):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
-from photoangle.plain import plain
+from photoangle.output.plain import plain
 
 _COLUMNS = ("corner", "state", "name", "datum", "unit", "value", "u", "low95", "high95", "dof")
 

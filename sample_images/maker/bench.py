@@ -1,5 +1,6 @@
 """The card on a workbench, for the photos that teach the lens."""
 import numpy as np
+
 from . import prints
 from .parts import Parts
 from .render import Scene

@@ -7,8 +7,10 @@ to its place now.  The right corner is the left one's mirror image with its own
 small differences.
 """
 from dataclasses import dataclass, field
+
 import numpy as np
 from scipy.optimize import brentq
+
 from .rigid import Rigid, mirror, shortest_turn, turn, unit, vec
 
 WHEELBASE_MM = 2330.0

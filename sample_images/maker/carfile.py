@@ -1,5 +1,6 @@
 """Writes car.toml: what the demo's owner read off the tape and wishes for, with honest reading errors."""
 import numpy as np
+
 from .car import WHEELBASE_MM
 from .states import make_state
 

@@ -1,5 +1,6 @@
 """The true angles and lengths of a state, from joint centres in the world frame (mm, z up)."""
 import numpy as np
+
 from .rigid import unit
 
 

@@ -3,6 +3,7 @@
 World frame, mm, for the left-hand side (mirrored for the right).
 """
 import numpy as np
+
 from .rigid import turn, unit, vec
 from .shapes import box, hull, lathe, rod, sheet, smooth_path, tube
 from .states import FLOOR_R

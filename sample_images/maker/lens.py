@@ -4,7 +4,9 @@ Pixels: an integer coordinate is a pixel's centre, in stored (unrotated) pixels.
 Camera frame: x right, y down, z forward, mm.
 """
 from dataclasses import dataclass
+
 import numpy as np
+
 from .rigid import unit
 
 WIDTH_PX, HEIGHT_PX = 3400, 2550

@@ -6,7 +6,9 @@ joint = centre + standoff * z + (ex, ey in the print's plane); plates: the same 
 cross printed at (0, 45) mm.  z runs into the sheet.
 """
 from dataclasses import dataclass
+
 import numpy as np
+
 from .rigid import mirror, print_axes, unit
 
 CROSS_Y_MM = 45.0

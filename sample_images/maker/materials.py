@@ -5,6 +5,7 @@ about `cover` of the surface; vary is a slow brightness change, grain a fine one
 how much a surface that faces up greys; rough, metal and gloss feed the light's bounces.
 """
 from dataclasses import dataclass, fields
+
 import numpy as np
 
 

@@ -1,6 +1,7 @@
 """What the phone makes of the light: blur, sensor noise, mosaic, tone, noise reduction, sharpening, JPEG."""
 import io
 from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import piexif

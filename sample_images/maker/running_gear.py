@@ -4,6 +4,7 @@ Everything is drawn for the left corner in the chassis frame (mm).  Parts that r
 body are drawn at their rest place; parts between two bodies where they are now.
 """
 import numpy as np
+
 from .rigid import turn, unit, vec
 from .shapes import ball, box, coil, hull, lathe, rod, smooth_path, tube
 

@@ -1,6 +1,7 @@
 """Triangle shapes.  Every maker returns (V, F): vertices (n, 3) in mm and faces (m, 3) of indices."""
 import numpy as np
 from scipy.spatial import ConvexHull
+
 from .rigid import shortest_turn, unit
 
 

@@ -1,7 +1,9 @@
 """Every photo: where the phone stood, how it was held, when and with what settings."""
 from dataclasses import dataclass, field
+
 import numpy as np
-from .lens import Camera, FOCAL_PX, HEIGHT_PX, WIDTH_PX, camera_at
+
+from .lens import FOCAL_PX, HEIGHT_PX, WIDTH_PX, Camera, camera_at
 from .phone import Taking
 from .rigid import shortest_turn, vec
 

@@ -4,7 +4,9 @@ World frame, mm: z up against gravity, x roughly forward, y roughly left; origin
 garage floor under the middle of the front axle.
 """
 from dataclasses import dataclass, field
+
 import numpy as np
+
 from . import car
 from .figures import figures
 from .markers import LARGE_MM, Marker, markers_on

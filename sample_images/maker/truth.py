@@ -1,8 +1,15 @@
 """The exact truth of states and photos as plain data for truth.json."""
 import numpy as np
+
 from . import prints
-from .car import CORNERS, NEW_LINK_LENGTH_MM, HUB_TO_ARCH_DROOP_MM, HUB_TO_ARCH_RIDE_MM, hub_to_arch_mm, \
-    pose_at_hub_to_arch
+from .car import (
+    CORNERS,
+    HUB_TO_ARCH_DROOP_MM,
+    HUB_TO_ARCH_RIDE_MM,
+    NEW_LINK_LENGTH_MM,
+    hub_to_arch_mm,
+    pose_at_hub_to_arch,
+)
 from .lens import HEIGHT_PX, WIDTH_PX
 from .phone import FOCAL_35_MM, FOCAL_MM, LENS_MODEL, MAKE, MODEL
 from .states import CARD_BOW_MM, DOT_DIAMETER_MM, PLUMB_APART_MM

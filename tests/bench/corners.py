@@ -9,11 +9,24 @@ import numpy as np
 
 from calib.lens import plain_lens
 from calib.poses import Pose
-from photoangle.detect import find_tags
-from photoangle.refine import align_tag
-from photoangle.saddles import find_saddles
-from tests.scenes import (FAMILY, KIT, Camera, card_flat, develop, facing, motion_kernel, paint, pattern_of, scaled_lens,
-                          tag_flat, true_corners, true_saddles)
+from photoangle.detection.alignment.align import align_tag
+from photoangle.detection.saddles import find_saddles
+from photoangle.detection.tags import find_tags
+from tests.scenes import (
+    FAMILY,
+    KIT,
+    Camera,
+    card_flat,
+    develop,
+    facing,
+    motion_kernel,
+    paint,
+    pattern_of,
+    scaled_lens,
+    tag_flat,
+    true_corners,
+    true_saddles,
+)
 
 WIDTH, HEIGHT = 1344, 1008
 _FINE = 3  # samples along a pixel's side
@@ -63,7 +76,7 @@ def bound_px(tag, corners, pose, lens, camera, seed):
     The derivatives come from the noise-free picture by moving each corner; the noise is the one that `develop`
     adds before any processing, which nothing after it can undo.
     """
-    from photoangle.codes import square_homography
+    from photoangle.detection.codes import square_homography
 
     margin = 12
     x0, y0 = np.floor(corners.min(0)).astype(int) - margin

@@ -9,9 +9,9 @@ import numpy as np
 
 from calib.lens import unproject
 from calib.poses import Pose
-from photoangle.detect import find_tags
-from photoangle.refine import align_tag
-from photoangle.saddles import find_saddles
+from photoangle.detection.alignment.align import align_tag
+from photoangle.detection.saddles import find_saddles
+from photoangle.detection.tags import find_tags
 from tests.scenes import FAMILY, KIT, Camera, card_flat, facing, scaled_lens, shoot, tag_flat, true_corners
 
 WIDTH, HEIGHT = 4032, 3024

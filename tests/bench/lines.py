@@ -10,7 +10,7 @@ import numpy as np
 from calib.calibrate import View, calibrate
 from calib.lens import project, unproject
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
-from photoangle.saddles import fit_crossings
+from photoangle.detection.saddles import fit_crossings
 from tests.conftest import SHARED
 
 BOARD = np.array([[30 * x, 30 * y, 0] for y in range(6) for x in range(9)], float)

@@ -256,8 +256,8 @@ def test_files_that_cannot_be_read(tmp_path):
 
 def test_nothing_heavy_is_imported_for_a_role_name_or_a_layout():
     code = (
-        "import sys, calib.kit, calib.kit_file, calib.sheets\n"
-        "calib.kit.default_kit(); calib.sheets.pages_of('markers')\n"
+        "import sys, calib.kit, calib.kit_file, calib.sheets.pdf\n"
+        "calib.kit.default_kit(); calib.sheets.pdf.pages_of('markers')\n"
         "heavy = {'numpy', 'cv2', 'reportlab'} & set(sys.modules)\n"
         "assert not heavy, heavy\n"
     )

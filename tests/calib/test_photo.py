@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from calib import heif_decoder, jpeg
-from calib.heif import stored_orientation
-from calib.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
+from calib.images import heif_decoder, jpeg
+from calib.images.heif import stored_orientation
+from calib.images.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
 
 ROWS, COLUMNS = 300, 400
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.photo import CameraIdentity
+from calib.images.photo import CameraIdentity
 from calib.profile import CameraProfile, ProfileError, load_profiles, save_profiles
 
 CAMERA = CameraIdentity("Plover", "P9", "main", 5.9, 27.0, 1.0, 4000, 3000)

@@ -10,10 +10,10 @@ import os
 import numpy as np
 import pytest
 
-from calib import sheet_layout as layout
-from calib import sheets
 from calib.kit import ROLES, CardSpec, cells_across, default_kit
-from calib.sheet_art import broken, cell_outlines, tag_cells, text_width_mm
+from calib.sheets import layout
+from calib.sheets import pdf as sheets
+from calib.sheets.art import broken, cell_outlines, tag_cells, text_width_mm
 
 cv2 = pytest.importorskip("cv2")
 pdfium = pytest.importorskip("pypdfium2")

@@ -2,17 +2,17 @@
 
 import numpy as np
 import pytest
-from linkage_helpers import STRUT, corner
 
+from photoangle.core.findings import Refusal
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH, advise, advise_holes
 from photoangle.linkage.corner import Taped
-from photoangle.linkage.lengths import Wanted, lengths, other_hole
-from photoangle.linkage.mechanism import bar_arm_angle, position
+from photoangle.linkage.kinematics.lengths import Wanted, lengths, other_hole
+from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
+from photoangle.linkage.kinematics.turning import angle_between, square_to
 from photoangle.linkage.ride import what_if
 from photoangle.linkage.travel import Travel, over_travel
-from photoangle.linkage.turning import angle_between, square_to
-from photoangle.model import Refusal
+from tests.linkage.corners import STRUT, corner
 
 TRAVEL = Travel(-70, 60, steps=14)
 TURNBUCKLE = Adjuster(1.25, 2)

@@ -5,8 +5,14 @@ import pytest
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from photoangle.linkage.closure import (
-    arm_terms, branch_side, close_link, four_bar, reach_of_bar, solve_swing)
+from photoangle.linkage.kinematics.closure import (
+    arm_terms,
+    branch_side,
+    close_link,
+    four_bar,
+    reach_of_bar,
+    solve_swing,
+)
 
 HUNDREDTH_DEG = 0.01
 GEOMETRIES = 1000

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from linkage_helpers import POINTS, corner
 
 from calib.poses import rotation_from_vector
 from photoangle.linkage.corner import Corner, Direction, Taped, from_world, with_joints
-from photoangle.linkage.mechanism import bar_arm_angle, turn_for_angle
+from photoangle.linkage.kinematics.mechanism import bar_arm_angle, turn_for_angle
 from photoangle.linkage.sampled import figure, shares
+from tests.linkage.corners import POINTS, corner
 
 
 def test_samples_have_the_covariance_that_was_given():

@@ -2,7 +2,12 @@
 
 import numpy as np
 
-from photoangle.linkage.gaps import point_to_polyline, point_to_segment, polyline_to_segment, segment_to_segment
+from photoangle.linkage.kinematics.gaps import (
+    point_to_polyline,
+    point_to_segment,
+    polyline_to_segment,
+    segment_to_segment,
+)
 
 
 def test_random_segments_against_a_fine_grid():

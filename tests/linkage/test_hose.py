@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from photoangle.linkage.corner import Taped
-from photoangle.linkage.hose import WANDER, hose_places
-from photoangle.linkage.mechanism import position
-from tests.linkage.linkage_helpers import POINTS, corner
+from photoangle.linkage.kinematics.hose import WANDER, hose_places
+from photoangle.linkage.kinematics.mechanism import position
+from tests.linkage.corners import POINTS, corner
 
 SECOND = np.array(POINTS["hose_a"]) + (12.0, -4.0, 30.0)
 

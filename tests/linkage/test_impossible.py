@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from linkage_helpers import POINTS, STRUT, corner
 
+from photoangle.core.findings import UNUSABLE, Refusal
 from photoangle.linkage.advice import advise
 from photoangle.linkage.checks import SENSIBLE_MM, check_corner, check_length
 from photoangle.linkage.corner import Corner, Taped
 from photoangle.linkage.ride import carry
 from photoangle.linkage.travel import Travel, over_travel
-from photoangle.model import UNUSABLE, Refusal
+from tests.linkage.corners import POINTS, STRUT, corner
 
 TRAVEL = Travel(-70, 60, steps=14)
 

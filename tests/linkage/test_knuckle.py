@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from linkage_helpers import STRUT, TIE_ROD, UPPER, corner
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from photoangle.linkage.knuckle import arm_angle_for_ball_rise, arm_angle_for_rise, knuckle_at
+from photoangle.linkage.kinematics.knuckle import arm_angle_for_ball_rise, arm_angle_for_rise, knuckle_at
+from tests.linkage.corners import STRUT, TIE_ROD, UPPER, corner
 
 NANOMETRE = 1e-6
 

@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from linkage_helpers import corner
 
+from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner, Taped
-from photoangle.linkage.lengths import Wanted
-from photoangle.linkage.mechanism import bar_arm_angle, position
+from photoangle.linkage.kinematics.lengths import Wanted
+from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.preload import Angle, other_side_finding, preload, unstressed_links
 from photoangle.linkage.travel import Travel
-from photoangle.model import Refusal
+from tests.linkage.corners import corner
 
 TRAVEL = Travel(-70, 60)
 

@@ -4,14 +4,14 @@ import math
 
 import numpy as np
 import pytest
-from linkage_helpers import STRUT, corner
 
+from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner, Taped
-from photoangle.linkage.mechanism import bar_arm_angle, control_arm_angle, position
+from photoangle.linkage.kinematics.mechanism import bar_arm_angle, control_arm_angle, position
 from photoangle.linkage.ride import carry, check, no_datum_finding
 from photoangle.linkage.tape_only import LEAN, TapedCorner, tape_corner
 from photoangle.linkage.travel import Travel
-from photoangle.model import Refusal
+from tests.linkage.corners import STRUT, corner
 
 INCH = 25.4
 TRAVEL = Travel(-54, 50, steps=5)

@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from linkage_helpers import POINTS, STRUT, corner
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
+from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Direction, Taped
-from photoangle.linkage.mechanism import motion_ratio, position
+from photoangle.linkage.kinematics.mechanism import motion_ratio, position
 from photoangle.linkage.travel import Travel, over_travel
-from photoangle.model import Refusal
+from tests.linkage.corners import POINTS, STRUT, corner
 
 TRAVEL = Travel(-70, 60, steps=27)
 SAMPLES = 400

@@ -19,8 +19,9 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 from PIL import Image  # noqa: E402
 
 from calib.kit import default_kit  # noqa: E402
-from photoangle.link import Wishes, link_answers  # noqa: E402
-from photoangle.looks import Looks  # noqa: E402
+from photoangle.detection.cache import Looks  # noqa: E402
+from photoangle.droplink.answer import link_answers
+from photoangle.droplink.request import Wishes  # noqa: E402
 from photoangle.page.serve import Served  # noqa: E402
 from photoangle.pipeline import measure_folder  # noqa: E402
 from tests.page.conftest import until  # noqa: E402

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
+from calib.images.photo import read_photo
 from calib.kit import default_kit
-from calib.photo import read_photo
-from photoangle.detect import find_tags
+from photoangle.detection.tags import find_tags
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
 from photoangle.page.work import Work
@@ -111,7 +111,7 @@ def caller(page_app):
 @pytest.fixture
 def empty(tmp_path):
     """(root, Caller) over an empty car folder."""
-    from photoangle.starter import start_folder
+    from photoangle.carfile.template import start_folder
 
     start_folder(tmp_path / "car")
     sessions = Sessions(tmp_path / "car")

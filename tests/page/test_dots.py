@@ -9,14 +9,20 @@ import pytest
 
 from calib.kit import ROLES
 from calib.lens import project
-from photoangle.annotate import photo_lens
-from photoangle.carfile_nouns import Corner
-from photoangle.corrections import NAME, Corrections, CorrectionsError, read_corrections, save_corrections
-from photoangle.dots import dot_under
+from photoangle.carfile.corrections import (
+    NAME,
+    Corrections,
+    CorrectionsError,
+    read_corrections,
+    save_corrections,
+)
+from photoangle.carfile.notes import Corner
+from photoangle.detection.dots import dot_under
+from photoangle.geometry.parts import photo_lens
+from photoangle.geometry.place_dots import EDGE, with_dots
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
 from photoangle.page.work import Work
-from photoangle.placed_dots import EDGE, with_dots
 from photoangle.pipeline import measure_folder
 from tests.conftest import quiet
 from tests.page.conftest import HOST, Caller

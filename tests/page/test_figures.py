@@ -6,8 +6,14 @@ import shutil
 import pytest
 from click.testing import CliRunner
 
+from photoangle.carfile.corrections import (
+    NAME,
+    Corrections,
+    CorrectionsError,
+    read_corrections,
+    save_corrections,
+)
 from photoangle.cli import main
-from photoangle.corrections import NAME, Corrections, CorrectionsError, read_corrections, save_corrections
 from photoangle.page.notes import NotTaken, set_value
 from photoangle.page.work import Work
 
@@ -21,7 +27,7 @@ def test_measure_and_link_are_the_commands(page_car, caller):
     assert json.loads(work.answer.measurement.report.to_json()) == command("measure", root)
     assert json.loads(work.answer.report.to_json()) == command("link", root)
     text = caller.get("/angles").get_data(as_text=True)
-    from photoangle.table import format_value
+    from photoangle.output.table import format_value
 
     figure = next(f for f in work.answer.measurement.report.figures if (f.state, f.name, f.datum) == ("set", "bar_arm_angle", "chassis"))
     assert all(digits in text for digits in format_value(figure)[:2])

@@ -9,14 +9,16 @@ from datetime import datetime
 
 import pytest
 
-from photoangle.advise import next_steps
-from photoangle.axles import axle_answers
-from photoangle.cautions import CAUTIONS
-from photoangle.link import Wishes, link_answers
-from photoangle.model import ATTENTION, Figure, Finding
+from photoangle.advice.advise import next_steps
+from photoangle.core.cautions import CAUTIONS
+from photoangle.core.figure import Figure
+from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.outcome import Report
+from photoangle.droplink.answer import link_answers
+from photoangle.droplink.axles import axle_answers
+from photoangle.droplink.request import Wishes
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
-from photoangle.results import Report
 from tests.conftest import ROOT
 
 NASTY = "<script>alert(1)</script>"

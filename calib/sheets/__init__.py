@@ -1,0 +1,1 @@
+"""Sheets of tags and the card as a PDF at true size."""

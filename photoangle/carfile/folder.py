@@ -1,0 +1,83 @@
+"""What lies in a car folder: its notes, kit, corrections and the photos of each state."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib.images.photo import SUFFIXES
+from calib.kit import default_kit, read_kit
+from photoangle.carfile.checks import CarFileError
+from photoangle.carfile.corrections import CorrectionsError, read_corrections
+from photoangle.carfile.notes import CarFile
+from photoangle.carfile.reader import read_carfile
+from photoangle.carfile.symlinks import fixed_link, readable_folders
+from photoangle.core.errors import CannotUse
+from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.states import CORNERS
+
+
+def photo_files(folder):
+    """Files in a folder that look like photos, by name.  Links and hidden files are left alone."""
+    return sorted((p for p in Path(folder).iterdir()
+                   if p.suffix.lower() in SUFFIXES and not p.name.startswith(".") and not p.is_symlink()),
+                  key=lambda p: p.name)
+
+
+def load_car(root):
+    """car.toml of a folder, or the defaults where there is none.  Raises CannotUse."""
+    link = fixed_link(root)
+    if link is not None:
+        raise CannotUse(link)
+    path = Path(root) / "car.toml"
+    if not path.exists():
+        return CarFile()
+    try:
+        return read_carfile(path)
+    except CarFileError as error:
+        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+
+
+def _inside(path, root):
+    try:
+        return path.resolve().is_relative_to(Path(root).resolve())
+    except (ValueError, OSError, RuntimeError):  # a name that no file can have, or links in a circle
+        return False
+
+
+def load_kit(root, car, kit_path=None):
+    """The kit in use: the printed one, or a kit file's.  Raises CannotUse."""
+    if kit_path is None and car.kit is None:
+        return default_kit()
+    path = Path(kit_path) if kit_path else (Path(root) / car.kit)
+    if not kit_path and not _inside(path, root):
+        raise CannotUse(Finding(UNUSABLE, "car.toml, car", "the kit file lies outside the car folder",
+                                "copy it into the car folder"))
+    try:
+        return read_kit(path)
+    except Exception as error:
+        if not hasattr(error, "do"):
+            raise
+        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+
+
+def load_corrections(root):
+    """corrections.json of a folder.  Raises CannotUse."""
+    try:
+        return read_corrections(root)
+    except CorrectionsError as error:
+        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+
+
+def state_folders(root, only=None):
+    """(corner, state, folder, files) of a car folder that hold photos, in the order of measuring."""
+    out = []
+    for corner in CORNERS:
+        base = Path(root) / corner
+        if not base.is_dir():
+            continue
+        for folder in readable_folders(base):
+            files = photo_files(folder)
+            if files and (only is None or only in (corner, f"{corner}/{folder.name}")):
+                out.append((corner, folder.name, folder, files))
+    # ride first: the others hang on it
+    return sorted(out, key=lambda s: (s[0], s[1] != "ride", s[1]))

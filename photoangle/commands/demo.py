@@ -1,0 +1,42 @@
+"""`photoangle demo`: the whole job on the sample photos."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from photoangle.commands.measure import measure_command
+from photoangle.core.errors import CannotUse
+from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.detection.cache import Looks
+from photoangle.output.terminal import say
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+
+
+def demo_command(folder, progress):
+    """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with paths."""
+    if not (SAMPLES / "car.toml").exists():
+        raise CannotUse(Finding(UNUSABLE, str(SAMPLES), "the sample photos are not here",
+                                "run this from a copy of the project (pip install -e .)"))
+    target = Path(folder) if folder else Path("photoangle-demo")
+    target.mkdir(parents=True, exist_ok=True)
+    for source in sorted(SAMPLES.rglob("*")):
+        name = source.relative_to(SAMPLES)
+        if source.suffix.lower() not in (".jpg", ".toml") or name.parts[0] in ("maker", "results"):
+            continue
+        copy = target / name
+        if not copy.exists():
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(source, copy)
+    say(f"sample photos copied to {target}")
+    looks, told = Looks(), []
+    code = measure_command([target], False, None, None, None, None, (), False, None, None, True, progress, looks, told)
+    if code == 2:
+        return code
+    from photoangle.commands.link import link_command
+    from photoangle.droplink.request import no_wishes
+
+    say("\nThe link, from the photos at set height, before the new one went in:\n")
+    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress, looks, told)
+    return 0 if code == 1 else code

@@ -1,0 +1,72 @@
+"""`photoangle next`: what to do next, between the pipeline and the terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+
+from calib.files import write_whole
+from photoangle.advice.advise import as_findings, next_steps
+from photoangle.advice.next_reading import next_reading
+from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.droplink.answer import link_answers
+from photoangle.output.table import finding_lines
+from photoangle.output.terminal import say, say_paths
+from photoangle.pipeline import measure_folder
+
+
+def next_command(root, as_json, only, kit_path, pictures, progress):
+    """`photoangle next`.  Returns the exit code.  Raises CannotUse."""
+    root = Path(root)
+    measurement = measure_folder(root, progress, kit_path, only)
+    report = measurement.report
+    steps = next_steps(measurement, only)
+    readings = [(a.corner, r) for a in link_answers(measurement) for r in [next_reading(a)] if r is not None]
+    if pictures:
+        _pictures(measurement, steps, root / "results", report)
+    if as_json:
+        report.tell(*as_findings(steps), *(Finding(NOTE, c, gain_words(r), r.words) for c, r in readings))
+        say(report.to_json())
+        return report.exit_code
+    say("What to do next")
+    for step in steps:
+        _say(f"{step.where}: {step.words}.", f"({step.gain})")
+    for corner, reading in readings:
+        _say(f"{corner}, tape: {reading.words}.", f"({gain_words(reading)})")
+    say("")
+    for line in finding_lines(report.findings):
+        say(line)
+    if report.pictures:
+        say_paths("where to stand:", report.pictures)
+    return report.exit_code
+
+
+def gain_words(reading):
+    """What a reading would bring, in words."""
+    return (f"{reading.source} is {100 * reading.share:.0f} % of what is not known of the bar arm at ride height: from +-"
+            f" {1.96 * reading.u_now:.2f} to about +- {1.96 * reading.u_then:.2f} deg"
+            + ("; that should settle it" if reading.settles else ""))
+
+
+def _say(*texts):
+    for k, text in enumerate(texts):
+        for line in textwrap.wrap(text, 80, initial_indent="- " if not k else "  ", subsequent_indent="  "):
+            say(line)
+
+
+def _pictures(measurement, steps, results, report):
+    from photoangle.output.stand_picture import draw_stand
+
+    by_state = {f"{s.corner}/{s.state}": s for s in measurement.states}
+    try:
+        for step in steps:
+            if step.photo is None or not step.photo.worth:
+                continue
+            state = by_state[step.where]
+            target = results / state.corner / state.state
+            target.mkdir(parents=True, exist_ok=True)
+            write_whole(target / "stand-here.png", draw_stand(state, step.photo, measurement.kit))
+            report.pictures.append(target / "stand-here.png")
+    except OSError as error:
+        report.tell(Finding(ATTENTION, str(results), f"pictures cannot be written ({error.strerror})",
+                            "make the folder writable, or use --no-pictures"))

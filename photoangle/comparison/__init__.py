@@ -1,0 +1,1 @@
+"""One measurement against another; a season's history."""

@@ -1,0 +1,1 @@
+"""The nouns that every stage shares: estimates, figures, findings, roles and states."""

@@ -1,0 +1,56 @@
+"""What a run gives back: figures, findings, and the one place that knows the exit code."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+
+from photoangle.core.findings import ATTENTION, UNUSABLE
+
+VERSION = 1
+GOOD, LOOK, FAILED = 0, 1, 2
+
+
+@dataclass
+class Report:
+    """Collects figures and findings in the order in which they come.
+
+    figures: list of Figure; findings: list of Finding, each once; pictures: paths written.
+    """
+
+    figures: list = field(default_factory=list)
+    findings: list = field(default_factory=list)
+    pictures: list = field(default_factory=list)
+    comparisons: list = field(default_factory=list)
+
+    def tell(self, *findings):
+        for finding in findings:
+            if finding not in self.findings:
+                self.findings.append(finding)
+
+    def take(self, answers):
+        """Add the figures and findings of answers (`link.CornerAnswer`, `axles.AxleAnswer`)."""
+        for answer in answers:
+            self.figures += answer.figures
+            self.tell(*answer.findings)
+
+    @property
+    def exit_code(self):
+        """0 good; 1 measured but something needs attention; 2 nothing could be measured."""
+        if not self.figures and any(f.level == UNUSABLE for f in self.findings):
+            return FAILED
+        return LOOK if any(f.level in (ATTENTION, UNUSABLE) for f in self.findings) else GOOD
+
+    def to_json(self):
+        """The object that ``--json`` prints."""
+        return json.dumps({
+            "version": VERSION,
+            "figures": [_plain(f) for f in self.figures],
+            "findings": [{"level": f.level, "where": f.where, "what": f.what, "do": f.do}
+                         for f in self.findings]}, indent=1)
+
+
+def _plain(f):
+    return {"corner": f.corner, "state": f.state, "name": f.name, "datum": f.datum, "unit": f.unit,
+            "value": round(f.value, 5), "u": round(f.u, 6), "dof": f.dof, "low95": round(f.low95, 5),
+            "high95": round(f.high95, 5), "budget": {k: round(v, 4) for k, v in f.budget.items()}}

@@ -1,0 +1,90 @@
+"""What was seen in each photo, kept between runs of one program, so that a photo is looked at once.
+
+A look is repeated when the file, the lens profile, the kit or the corrections have changed.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+
+from calib.images.photo import PhotoError, read_photo
+from photoangle.carfile.corrections import PhotoFix
+from photoangle.core.findings import ATTENTION, Finding
+from photoangle.detection.by_hand import corrected
+from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.photo_quality import photo_quality
+
+
+@dataclass(frozen=True)
+class Look:
+    """sighting: PhotoSighting, as corrected; findings; quality: PhotoQuality; orientation: EXIF's; printed: tag id as printed
+    -> AlignedTag, before corrections."""
+
+    sighting: object
+    findings: tuple
+    quality: object
+    orientation: int
+    printed: dict
+
+
+class Looks:
+    """Looks at photos and remembers.  Safe to use from several threads."""
+
+    def __init__(self):
+        self._kept = {}
+        self._kit = None
+        self._lock = threading.Lock()
+
+    def look(self, path, name, kit, profiles=(), fix=PhotoFix(), photo=None):
+        """Look at a photo, or remember what was seen.
+
+        Parameters: path; name: for messages; kit; profiles: CameraProfiles; fix: PhotoFix; photo: the file already read.
+        Returns (Look, grey (H, W) uint8 or None where it was remembered).  Raises PhotoError.
+        """
+        key, stamp = (str(path), name), _stamp(path)
+        with self._lock:
+            if self._kit is not kit and self._kit != kit:
+                self._kept, self._kit = {}, kit
+            kept = self._kept.get(key)
+        if kept is not None and kept[0] == (stamp, fix, _lens_key(kept[1].sighting.camera, profiles)):
+            return kept[1], None
+        photo = photo or read_photo(path)
+        profile = _profile(photo.camera, profiles)
+        lens = profile.lens if profile else None
+        sighting, findings = sight_photo(photo, kit, lens, name)
+        printed = dict(sighting.tags)
+        sighting, more = corrected(sighting, photo.grey, kit, lens, fix)
+        damaged = [Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
+                           "copy it from the phone again")] if photo.damaged else []
+        look = Look(sighting, (*damaged, *findings, *more), photo_quality(photo.grey, sighting), photo.orientation, printed)
+        with self._lock:
+            self._kept[key] = (stamp, fix, _lens_key(photo.camera, profiles)), look
+        return look, photo.grey
+
+
+def look_or_tell(looks, path, name, report, kit, **known):
+    """As `Looks.look`, with a photo's trouble told to a Report: (Look, grey (H, W) uint8 or None), or (None, None)."""
+    try:
+        return looks.look(path, name, kit, **known)
+    except PhotoError as error:
+        report.tell(Finding(ATTENTION, name, error.what, error.do))
+        return None, None
+
+
+def _stamp(path):
+    try:
+        status = Path(path).stat()
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_size, status.st_ino
+
+
+def _profile(camera, profiles):
+    return next((p for p in profiles if p.match(camera) is None), None)
+
+
+def _lens_key(camera, profiles):
+    profile = _profile(camera, profiles)
+    return None if profile is None else profile.lens.tobytes()

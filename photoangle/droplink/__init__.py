@@ -1,0 +1,1 @@
+"""Photos or tape to the drop link's answer: ride height, length, travel, verdict."""

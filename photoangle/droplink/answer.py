@@ -1,0 +1,248 @@
+"""The drop link for a car folder: ride height two ways, the length, the travel, the verdict.
+
+Takes a Measurement; the mechanics is `photoangle.linkage`'s.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from calib.cancellation import may_leave
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.core.states import CORNERS, has_new_link, in_order
+from photoangle.droplink.axles import FREE
+from photoangle.droplink.from_scene import corner_of
+from photoangle.droplink.hose_states import with_second_hoses
+from photoangle.droplink.request import Wishes, adjuster_of, travel_of, wanted_of
+from photoangle.geometry.joint_motion import joints_by_motion
+from photoangle.linkage.advice import advise, advise_holes
+from photoangle.linkage.motion.solve import Motion
+from photoangle.linkage.ride import carry, check
+from photoangle.linkage.travel import over_travel
+
+SAMPLES = 4000
+_AT_RIDE = ("set", "fitted")
+
+
+@dataclass
+class CornerAnswer:
+    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured and carried (from the state
+    carried_from): Figures of the bar arm's angle at ride height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or
+    Refusal; earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None;
+    figures, findings.
+    """
+
+    corner: str
+    base: object = None
+    travel: object = None
+    wanted: object = None
+    motion: object = None
+    measured: object = None
+    carried: object = None
+    carried_from: str | None = None
+    check: object = None
+    advice: object = None
+    holes: dict = field(default_factory=dict)
+    earlier: dict = field(default_factory=dict)
+    present: object = None
+    proposed: object = None
+    change_mm: float = 0.0
+    hole_mm: float = 0.0
+    joint_limit_deg: dict = field(default_factory=dict)
+    datum: bool = True
+    figures: list = field(default_factory=list)
+    findings: list = field(default_factory=list)
+
+    def tell(self, *findings):
+        for f in findings:
+            if f not in self.findings:
+                self.findings.append(f)
+
+
+def link_answers(measurement, wishes=Wishes(), samples=SAMPLES):
+    """The answer for each corner that was measured.
+
+    measurement: pipeline.Measurement of a car folder; wishes: Wishes.  Returns a list of CornerAnswer.
+    """
+    out = []
+    for corner in CORNERS:
+        may_leave()
+        # with one link off the closure says nothing: that state is for the axle's preload
+        states = in_order([s for s in measurement.states if s.corner == corner and s.state != FREE])
+        if any(s.state != "ride" for s in states):
+            out.append(_answer(corner, states, measurement, wishes, samples))
+    return out
+
+
+def _answer(corner, states, measurement, wishes, samples):
+    answer = CornerAnswer(corner)
+    motion = _motion(corner, states, measurement, answer)
+    bridged = {}
+    for s in states:
+        if s.state == "ride":
+            continue
+        made = corner_of(s, motion, measurement.report.figures, measurement.car, measurement.kit)
+        if isinstance(made, Refusal):
+            answer.tell(replace(made.finding, level=ATTENTION))
+        else:
+            bridged[s.state] = made
+    base = _base(corner, bridged, wishes, answer)
+    if base is None:
+        return answer
+    answer.tell(*bridged[base].findings)
+    corners = {k: b.corner for k, b in bridged.items()}
+    made = {k: with_second_hoses(c, corners) for k, c in corners.items()}
+    answer.tell(*made[base][1])
+    answer.base, answer.datum = made[base][0], bridged[base].datum
+    solve_answer(answer, measurement.car, wishes, {k: c for k, (c, _) in made.items()}, measurement.report.figures, samples)
+    return answer
+
+
+def _motion(corner, states, measurement, answer):
+    """(Motion, axes it was solved in), or None."""
+    tied = [s for s in states if s.tie is not None or s.reference]
+    reference = next((s for s in tied if s.reference), None)
+    axes = None if reference is None else reference.axes or reference.lateral
+    if axes is None:
+        return None
+    notes = measurement.car.corner(corner)
+    motion = joints_by_motion(tied, measurement.kit, notes, axes.axes, corner)
+    if isinstance(motion, Refusal):
+        answer.tell(replace(motion.finding, level=NOTE))
+    if not isinstance(motion, Motion):
+        return None
+    answer.motion = motion
+    answer.tell(*motion.findings)
+    return motion, axes.axes
+
+
+def _base(corner, bridged, wishes, answer):
+    """The state to answer from: as asked, else the newest at ride height, else the first there is."""
+    if wishes.state is not None:
+        if wishes.state in bridged:
+            return wishes.state
+        answer.tell(Finding(UNUSABLE, corner, f"there is no state {wishes.state!r} to answer from",
+                            "use one of " + ", ".join(bridged) if bridged else "take photos of it"))
+        return None
+    for kind in ("fitted", "set"):
+        for name in reversed(list(bridged)):
+            if name.startswith(kind):
+                return name
+    return next(iter(bridged), None)
+
+
+def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES):
+    """Fill in a CornerAnswer from its base.
+
+    corners: state -> linkage Corner (for the other ways and the earlier link); measured_figures: the measure run's.
+    """
+    notes, base = car.corner(answer.corner), answer.base
+    state = base.state
+    answer.travel, findings = travel_of(base, corners, notes)
+    answer.tell(*findings)
+    answer.wanted = wanted_of(notes, wishes)
+    adjuster, findings = adjuster_of(notes, answer.corner)
+    answer.tell(*findings)
+    way = answer.travel.lowered(wishes.lowered_mm) if wishes.lowered_mm else answer.travel
+    answer.travel = way
+    _two_ways(answer, corners, measured_figures, notes, samples)
+    may_leave()
+    hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
+    answer.advice = advise(base, way, answer.wanted, adjuster, hole, samples)
+    if notes.link.get("eye_holes"):
+        holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h) for h in notes.link["eye_holes"]]
+        answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster, samples=samples, budget=False)
+    for name, corner in corners.items():
+        may_leave()
+        if has_new_link(state) and name.startswith("set"):
+            earlier = advise(corner, way, answer.wanted, adjuster, samples=samples, budget=False)
+            if not isinstance(earlier, Refusal):
+                answer.earlier[name] = earlier
+    _travels(answer, notes, way, wishes, hole, samples)
+    _collect(answer)
+
+
+def _two_ways(answer, corners, measured_figures, notes, samples):
+    """Ride height as measured at set, and as carried from the state farthest from it; one checks the other."""
+    hanging = next((c for name, c in corners.items() if not name.startswith(_AT_RIDE)), None)
+    if hanging is not None:
+        travel, _ = travel_of(hanging, corners, notes)
+        carried = carry(hanging, replace(travel, lowered_mm=answer.travel.lowered_mm), samples=samples)
+        if isinstance(carried, Refusal):
+            answer.tell(replace(carried.finding, level=ATTENTION))
+        else:
+            answer.carried, answer.carried_from = carried.figures.get("bar_arm_angle"), hanging.state
+            answer.tell(*carried.findings)
+    at_set = next((name for name in corners if name.startswith("set")), None)
+    if at_set is None or answer.travel.lowered_mm:
+        return
+    answer.measured = next((f for f in measured_figures if (f.corner, f.state, f.name, f.datum)
+                            == (answer.corner, at_set, "bar_arm_angle", "chassis")), None)
+    if answer.measured is not None and answer.carried is not None:
+        answer.check = check(answer.measured, answer.carried)
+        if answer.check.finding is not None:
+            answer.tell(answer.check.finding)
+
+
+def _travels(answer, notes, way, wishes, hole, samples):
+    answer.hole_mm, answer.joint_limit_deg = hole[1], notes.joint_limit_deg
+    options = dict(samples=samples // 2, joint_limit_deg=notes.joint_limit_deg,
+                   wanted_gap_mm=notes.hose.get("wanted_gap", 0.0))
+    may_leave()
+    answer.present = over_travel(answer.base, way, **options)
+    change = _change(answer, wishes)
+    if change is not None and (abs(change) > 0.01 or hole[1]):
+        answer.change_mm = change
+        may_leave()
+        answer.proposed = over_travel(answer.base, way, change, hole_mm=hole[1], **options)
+    for result in (answer.present, answer.proposed):
+        if isinstance(result, Refusal):
+            answer.tell(result.finding)
+    # what is said of the travel is said of the link that is to stay
+    last = answer.proposed if answer.proposed is not None else answer.present
+    if not isinstance(last, Refusal):
+        answer.tell(*last.findings)
+
+
+def _change(answer, wishes):
+    if wishes.change_mm is not None:
+        return wishes.change_mm
+    if isinstance(answer.advice, Refusal):
+        return None
+    if wishes.length_mm is not None:
+        return wishes.length_mm - answer.advice.figures["link_length"].value
+    return answer.advice.change_mm
+
+
+def _collect(answer):
+    """Figures in the order of the JSON contract."""
+    if answer.carried is not None:
+        answer.figures.append(answer.carried)
+    if isinstance(answer.advice, Refusal):
+        answer.tell(answer.advice.finding)
+    else:
+        figures, state = dict(answer.advice.figures), answer.base.state
+        if answer.carried is not None:
+            # the same name cannot stand twice: what the base gives has its state in its own
+            own = figures.pop("bar_arm_angle", None)
+            if own is not None and answer.carried_from != state:
+                answer.figures.append(replace(own, state=f"predicted-ride from {state}"))
+        answer.figures += figures.values()
+        answer.tell(*answer.advice.findings)
+    for result, state in ((answer.present, "travel"), (answer.proposed, "travel-proposed")):
+        if result is None or isinstance(result, Refusal):
+            continue
+        for near in result.nearest.values():
+            answer.figures += travel_figures(near, state)
+        ratio = result.at_ride.get("motion_ratio")
+        if ratio is not None:
+            answer.figures.append(replace(ratio, state="predicted-ride" if state == "travel" else "predicted-ride-proposed"))
+
+
+def travel_figures(near, state):
+    """The extreme of a course, and where in the travel it lies, as two Figures."""
+    f = replace(near.figure, state=state)
+    spread = (near.at_high95_mm - near.at_low95_mm) / 3.92
+    at = replace(f, name=f"{f.name}_at_travel", unit="mm", datum=None, value=near.at_mm, u=spread,
+                 low95=near.at_low95_mm, high95=near.at_high95_mm, budget={})
+    return f, at

@@ -1,0 +1,99 @@
+"""Left against right: the bar's preload, the two links that leave it unstressed, hub to arch on both sides."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+from photoangle.core.findings import NOTE, Finding, Refusal
+from photoangle.core.states import AXLES
+from photoangle.linkage.preload import (
+    Angle,
+    Preload,
+    Unstressed,
+    other_side_finding,
+    preload,
+    unstressed_links,
+)
+
+# Photos of both sides as set, with one link of the axle off: the bar's free shape.
+FREE = "free"
+
+
+@dataclass
+class AxleAnswer:
+    """One axle: preload: Preload or None; unstressed: Unstressed, Refusal or None; figures; findings."""
+
+    axle: str
+    preload: Preload | None = None
+    unstressed: Unstressed | Refusal | None = None
+    figures: list = field(default_factory=list)
+    findings: list = field(default_factory=list)
+
+
+def axle_answers(answers, figures, car):
+    """What left and right say together.
+
+    answers: CornerAnswers; figures: the measure run's Figures (bar_arm_angle and bar_lever of the states "set" or "fitted" and
+    "free"); car: CarFile.  Returns AxleAnswers of the axles that have something to say.
+    """
+    out = []
+    for axle in AXLES:
+        answer = AxleAnswer(axle)
+        answer.findings += _other_side(axle, car)
+        pair = [next((a for a in answers if a.corner == f"{axle}-{side}" and a.base is not None), None) for side in ("left", "right")]
+        angles = {(side, state): _angle(figures, f"{axle}-{side}", state) for side in ("left", "right")
+                  for state in ("set", "fitted", FREE)}
+        on = next((s for s in ("fitted", "set") if all(angles[side, s] for side in ("left", "right"))), None)
+        free = all(angles[side, FREE] for side in ("left", "right"))
+        if on and free:
+            _preload(answer, axle, on, angles, figures, pair, car)
+        elif on:
+            left, right = (angles[side, on].value_deg for side in ("left", "right"))
+            answer.findings.append(Finding(
+                NOTE, axle, f"bar arms at {left:+.1f} deg left and {right:+.1f} deg right: whether the bar is preloaded does not show"
+                " without its free shape, since a bar need not be straight", "with one link off, photograph both sides into"
+                f" {axle}-left/{FREE} and {axle}-right/{FREE}, both wheels as in set"))
+        if answer.findings or answer.figures:
+            out.append(answer)
+    return out
+
+
+def _angle(figures, corner, state):
+    f = next((f for f in figures if (f.corner, f.state, f.name, f.datum) == (corner, state, "bar_arm_angle", "chassis")), None)
+    return None if f is None else Angle(f.value, f.u)
+
+
+def _preload(answer, axle, on, angles, figures, pair, car):
+    levers = [f for f in figures if f.corner in (f"{axle}-left", f"{axle}-right") and f.state == on and f.name == "bar_lever"]
+    if not levers:
+        return
+    lever = sum(f.value for f in levers) / len(levers)
+    notes = car.axle(axle)
+    free = [angles[side, FREE] for side in ("left", "right")]
+    made = preload(axle, angles["left", on], angles["right", on], *free, lever, max(f.u for f in levers),
+                   notes.bar_rate_n_per_mm, notes.preload_within_mm)
+    answer.preload = made
+    answer.figures += [replace(f, corner=axle, state=on) for f in (made.twist_deg, made.eye_mm, made.force_n) if f is not None]
+    answer.findings += made.findings
+    if all(p is not None for p in pair):
+        apart = free[1].value_deg - free[0].value_deg
+        answer.unstressed = unstressed_links(pair[0].base, pair[1].base, (pair[0].travel, pair[1].travel), apart,
+                                             math.hypot(free[0].u_deg, free[1].u_deg), pair[0].wanted)
+        if isinstance(answer.unstressed, Refusal):
+            answer.findings.append(answer.unstressed.finding)
+        else:
+            u = answer.unstressed
+            answer.figures += [u.left, u.right, u.left_change, u.right_change]
+
+
+def _other_side(axle, car):
+    """Findings where the two sides' hub to arch differ in a state."""
+    left, right = (car.corner(f"{axle}-{side}").tape for side in ("left", "right"))
+    out = []
+    for state in sorted(set(left) & set(right)):
+        if "hub_to_arch" in left[state] and "hub_to_arch" in right[state]:
+            a, b = left[state]["hub_to_arch"], right[state]["hub_to_arch"]
+            found = other_side_finding(axle, state, a.value_mm, b.value_mm, math.hypot(a.u_mm, b.u_mm))
+            out += [found] if found is not None else []
+    return out

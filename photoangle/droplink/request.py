@@ -1,0 +1,114 @@
+"""What car.toml and the command line say of the wanted place, the link's adjuster and the travel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from photoangle.carfile.lengths import TapeError, parse_length
+from photoangle.core.errors import CannotUse
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
+from photoangle.linkage.adjuster import Adjuster
+from photoangle.linkage.kinematics.lengths import Wanted
+from photoangle.linkage.travel import Travel
+
+# Where nothing is said: wheel travel from ride height to the bump stop, and droop (common practice, no source).
+BUMP_MM, DROOP_MM = 50.0, 60.0
+
+
+def wanted_of(notes, wishes):
+    """Wanted: the command line before the file before the defaults."""
+    file = notes.wanted
+    return Wanted(file["bar_arm_angle_deg"] if wishes.angle_deg is None and file else wishes.angle_deg or 0.0,
+                  wishes.within_deg or (file["within_deg"] if file else 3.0),
+                  wishes.square or bool(file and file["square_to_link"] and wishes.angle_deg is None))
+
+
+def adjuster_of(notes, where):
+    """(Adjuster, findings)."""
+    link = notes.link
+    if not link or not link["threaded_ends"]:
+        fixed = bool(link) and not link["threaded_ends"]
+        limits = {} if not link else {"shortest_mm": link["shortest"], "longest_mm": link["longest"]}
+        return Adjuster(**limits), [Finding(NOTE, where, "the link has no adjuster: lengths are in millimetres", "")] if fixed else []
+    diameter, least = link["thread"], link["least_engagement"]
+    extra = {}
+    if least and diameter:
+        extra["engagement_diameters"] = least / diameter
+    findings = []
+    if link["thread_in"] is not None and diameter is None:
+        findings.append(Finding(ATTENTION, f"car.toml, {where}.link", "thread_in says nothing without the thread's diameter",
+                                "write thread = \"10 mm\" as well"))
+    return Adjuster(link["thread_pitch"], link["threaded_ends"], link["opposite_hands"], link["shortest"], link["longest"],
+                    diameter, link["thread_in"], link["thread_out"], link["jam_nut"] or 0.0, **extra), findings
+
+
+def travel_of(base, corners, notes):
+    """The travel about ride height.
+
+    base: linkage Corner; corners: state -> Corner, whose hub to arch says what was measured; notes: carfile Corner.
+    Returns (Travel, findings).
+    """
+    arch = {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
+    arch |= {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
+    ride, findings, asked = arch.get("ride"), [], notes.travel
+    seen = [ride - arch[s] for s in corners if s in arch] if ride is not None else []
+    droop = asked.get("droop") or (max(0.0, arch["droop"] - ride) if ride is not None and "droop" in arch else None)
+    bump = asked.get("bump")
+    if bump is None and "bump" in arch and ride is not None:
+        bump = ride - arch["bump"]
+    if bump is None and "damper_free" in asked:
+        ratio = asked.get("damper_ratio")
+        bump = asked["damper_free"] / (ratio or 1.0)
+        if ratio is None:
+            findings.append(Finding(NOTE, f"car.toml, {base.name}.travel", "the damper is taken to move as far as the wheel",
+                                    "write damper_ratio, the damper's travel over the wheel's"))
+    if droop is None or bump is None or bump <= 0:
+        unknown = [w for w, v in (("droop", droop), ("the bump stop", bump)) if not v or v <= 0]
+        findings.append(Finding(NOTE, base.name, f"how far the wheel goes to {' and '.join(unknown)} is not given:"
+                                f" {DROOP_MM:.0f} mm down and {BUMP_MM:.0f} mm up stand for what is missing",
+                                "write droop and bump (mm of wheel travel from ride height) under travel, or damper_free"))
+    droop, bump = droop or DROOP_MM, bump if bump and bump > 0 else BUMP_MM
+    measured = (min(seen + [0.0]), max(seen + [0.0])) if seen else None
+    return Travel(-droop, bump, asked.get("steps", 61), measured), findings
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the command line asks for, over what car.toml says; None: as in the file.
+
+    state: the state to answer from; lowered_mm; length_mm or change_mm: another link; hole_mm: another eye hole;
+    angle_deg, within_deg, square: the wanted place of the bar.
+    """
+
+    state: str | None = None
+    lowered_mm: float = 0.0
+    length_mm: float | None = None
+    change_mm: float | None = None
+    hole_mm: float = 0.0
+    angle_deg: float | None = None
+    within_deg: float | None = None
+    square: bool = False
+
+def no_wishes():
+    """The options of `wishes_from` where nothing is asked for beyond car.toml."""
+    return dict.fromkeys(("state", "lowered", "length", "change", "hole", "angle", "within")) | {"square": False}
+
+
+def wishes_from(state, lowered, length, change, hole, angle, within, square, units="mm"):
+    """Wishes from the command's options, lengths as people write them.  Raises CannotUse."""
+    if length is not None and change is not None:
+        raise CannotUse(Finding(UNUSABLE, "--length", "--length and --change both say what the link is to be", "give one of them"))
+
+    def mm(text, option):
+        if text is None:
+            return None
+        minus = text.strip().startswith("-")
+        try:
+            value = parse_length(text.strip().lstrip("+-"), units)
+        except TapeError as error:
+            raise CannotUse(Finding(UNUSABLE, option, str(error), "write it like \"-7 mm\" or 3/8in")) from error
+        if value > 2000:
+            raise CannotUse(Finding(UNUSABLE, option, f"{text} is far too much", "check the number and its unit"))
+        return -value if minus else value
+
+    return Wishes(state, mm(lowered, "--lowered") or 0.0, mm(length, "--length"), mm(change, "--change"), mm(hole, "--hole") or 0.0,
+                  angle, within, square)

@@ -1,0 +1,1 @@
+"""Poses to joints, directions and axes: what the markers say of the car's parts."""

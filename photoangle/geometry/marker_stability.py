@@ -1,0 +1,89 @@
+"""Which markers kept their place on their part between two sets of photos.
+
+The markers of one rigid part move together.  Where two or more of a part are seen in both sets, the photos themselves show
+whether one was stuck anew or knocked; a marker alone on its part cannot be checked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from photoangle.core.findings import NOTE, Finding
+from photoangle.geometry.registration import tie_bodies
+
+_RIGID = ("chassis", "bar", "arm", "knuckle", "link")
+# Squared misfit (expected below 6) above which two markers disagree; each bears half of their difference.
+_PAIR_DISAGREES = 20.0
+_DISAGREES = 40.0
+
+
+@dataclass(frozen=True)
+class Places:
+    """kept: ids seen to have kept their place; moved: ids seen to have moved, or of a pair of which one has;
+    unsure: ids that cannot be checked; tie: `datum.Tie` of AFTER from BEFORE by the chassis markers kept, or None."""
+
+    kept: tuple
+    moved: tuple
+    unsure: tuple
+    tie: object = None
+
+
+def compare_places(before, after, kit):
+    """Look at all markers that both scenes show.
+
+    Parameters: before, after: StateResult; kit.  Returns Places.
+    """
+    bodies = {}
+    for marker in sorted(before.scene.markers):
+        if marker in after.scene.markers and not {marker} & {*before.scene.loose, *after.scene.loose}:
+            bodies.setdefault(_body(marker, kit, after.notes), []).append(marker)
+    kept, moved, unsure, chassis = [], [], [], None
+    for body, ids in sorted(bodies.items()):
+        if body not in _RIGID or len(ids) < 2:
+            unsure += ids if body != "plumb" else []
+            if body == "chassis":
+                chassis = tie_bodies(before.scene, after.scene, ids)[0]
+            continue
+        tie, squares = tie_bodies(before.scene, after.scene, ids)
+        moved += tie.moved
+        agree = max(squares) < (_PAIR_DISAGREES if len(tie.shared) == 2 else _DISAGREES)
+        (kept if agree else moved).extend(tie.shared)
+        if body == "chassis" and agree:
+            chassis = tie
+    return Places(tuple(kept), tuple(moved), tuple(unsure), chassis)
+
+
+def _body(marker, kit, notes):
+    role = kit.slot(marker).role
+    if role.key == "link_foot":
+        return {"control arm": "arm", "knuckle": "knuckle"}.get(notes.link_foot_on, "strut")
+    return role.body
+
+
+def handled(ids, before, after, kit):
+    """Those of ``ids`` that the work between two states touches: the hub's, where the wheel is on in one of them; the link's
+    joints, where a new link was fitted."""
+    roles = set()
+    for state, keys in (("ride", ("hub",)), ("fitted", ("bar_eye", "link_foot", "link"))):
+        if (before == state) != (after == state):
+            roles |= set(keys)
+    return [i for i in ids if kit.slot(i).role.key in roles]
+
+
+def place_findings(places, kit, where, taken):
+    """What to say of it.
+
+    Parameters: places; kit; where: for messages; taken: ids that figures rest on, that cannot be checked and are taken as
+    untouched.  Returns findings.
+    """
+    def titles(ids):
+        return ", ".join(kit.slot(i).role.title for i in sorted(ids))
+
+    out = []
+    if places.moved:
+        out.append(Finding(NOTE, where, f"{titles(places.moved)}: on another spot of the part than before, or beside a"
+                           " marker that is; how well it was stuck counts twice", ""))
+    if taken:
+        out.append(Finding(NOTE, where, f"{titles(taken)}: no second marker on the same part shows whether it was touched in"
+                           " between; taken as untouched", "if it was stuck anew or refitted, say so with --restuck"))
+    return out

@@ -1,0 +1,120 @@
+"""One state's world in another's: scenes tied by markers on one rigid body that were not touched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.poses import Pose, hat, rotation_from_vector, vector_from_rotation
+from photoangle.core.findings import ATTENTION, NOTE, Finding
+
+_UNMOVED_MM, _UNMOVED_DEG = 0.05, 0.02
+
+
+@dataclass(frozen=True)
+class Tie:
+    """How one scene's world lies in another's: pose ``other_from_this`` and covariance (6, 6) of a small
+    turn and shift (left, other's frame); shared: marker ids used; moved: ids found moved; gain: (6, 6 m) twice, by which
+    the shared markers' errors (turn, then shift) in this scene and in the other reach the tie; rest (6, 6): the
+    covariance that comes from neither."""
+
+    pose: Pose
+    covariance: np.ndarray
+    shared: tuple
+    moved: tuple
+    gain: tuple = ()
+    rest: np.ndarray | None = None
+
+
+def chassis_markers(scene, kit):
+    """Ids of the scene's markers that ride on the chassis."""
+    return [i for i in sorted(scene.markers) if kit.slot(i).role.body == "chassis"
+            and i not in scene.loose]
+
+
+def tie_scenes(this, other, kit):
+    """Register two scenes by the chassis markers that both show.
+
+    Least squares over turns and places with both scenes' full covariances; a marker that disagrees
+    (moved between the states) is left out, the worst first, while three remain.
+    Returns Tie or None where no chassis marker is shared.
+    """
+    return tie_bodies(this, other, [i for i in chassis_markers(this, kit) if i in chassis_markers(other, kit)])[0]
+
+
+def tie_bodies(this, other, ids):
+    """As `tie_scenes`, by the markers of any one rigid body.
+
+    Returns (Tie or None, squares: squared misfit of each of the tie's shared markers, expected below 6).
+    """
+    shared, moved, tie, squares = list(ids), [], None, np.zeros(0)
+    while shared:
+        tie, squares = _register(this, other, shared)
+        worst = int(np.argmax(squares))
+        if squares[worst] < 40 or len(shared) < 3:
+            break
+        moved.append(shared.pop(worst))
+    return (replace(tie, moved=tuple(moved)) if tie is not None else None), squares
+
+
+def stacked_covariance(scene, ids):
+    """Covariance (6 m, 6 m) of the poses of markers, turn then shift."""
+    at = np.concatenate([np.arange(6) + scene.solution.bundle.body_slice_of(
+        scene.order.index(i)).start for i in ids]) if ids else np.zeros(0, int)
+    fixed = np.array([scene.order.index(i) == 0 for i in ids]).repeat(6)
+    safe = np.where(fixed, 0, at)
+    out = scene.covariance[np.ix_(safe, safe)].copy()
+    out[fixed], out[:, fixed] = 0, 0
+    return out
+
+
+def _register(this, other, ids):
+    a, b = [this.markers[i] for i in ids], [other.markers[i] for i in ids]
+    cov_a, cov_b = stacked_covariance(this, ids), stacked_covariance(other, ids)
+    pose = b[0] @ a[0].inverse()
+    m = len(ids)
+    slack = np.tile(np.r_[np.full(3, np.radians(_UNMOVED_DEG) ** 2), np.full(3, _UNMOVED_MM**2)], m)
+    for _ in range(15):
+        residual = np.zeros(6 * m)
+        jacobian = np.zeros((6 * m, 6))
+        turn = np.zeros((6 * m, 6 * m))
+        for k in range(m):
+            moved = pose @ a[k]
+            residual[6 * k:6 * k + 3] = vector_from_rotation(moved.rotation @ b[k].rotation.T)
+            residual[6 * k + 3:6 * k + 6] = moved.translation_mm - b[k].translation_mm
+            jacobian[6 * k:6 * k + 3, :3] = np.eye(3)
+            arm = pose.rotation @ a[k].translation_mm
+            jacobian[6 * k + 3:6 * k + 6, :3] = -hat(arm)
+            jacobian[6 * k + 3:6 * k + 6, 3:] = np.eye(3)
+            turn[6 * k:6 * k + 3, 6 * k:6 * k + 3] = pose.rotation
+            turn[6 * k + 3:6 * k + 6, 6 * k + 3:6 * k + 6] = pose.rotation
+        weight = np.linalg.inv(turn @ cov_a @ turn.T + cov_b + np.diag(slack))
+        normal = jacobian.T @ weight @ jacobian
+        step = -np.linalg.solve(normal, jacobian.T @ weight @ residual)
+        spin = rotation_from_vector(step[:3])
+        pose = Pose(spin @ pose.rotation, pose.translation_mm + step[3:])
+        if np.abs(step).max() < 1e-9:
+            break
+    residual = residual + jacobian @ step
+    squares = np.array([residual[6 * k:6 * k + 6] @ np.linalg.solve(
+        (turn @ cov_a @ turn.T + cov_b + np.diag(slack))[6 * k:6 * k + 6, 6 * k:6 * k + 6],
+        residual[6 * k:6 * k + 6]) for k in range(m)])
+    total = residual @ weight @ residual
+    scale = max(1.0, total / max(6 * m - 6, 1)) if m > 1 else 1.0
+    inverse = np.linalg.inv(normal)
+    gain = inverse @ jacobian.T @ weight
+    rest = gain @ np.diag(slack) @ gain.T + (scale - 1) * inverse
+    return Tie(pose, inverse * scale, tuple(ids), (), (-gain @ turn, gain), rest), squares
+
+
+def moved_findings(tie, kit, where):
+    """Findings for chassis markers that sit elsewhere than in the ride photos."""
+    out = [Finding(ATTENTION, where, f"marker {i} ({kit.slot(i).role.title}) sits elsewhere on the car than in"
+                   " the ride photos and was not used to tie the two", "was it re-stuck or knocked?")
+           for i in tie.moved]
+    if len(tie.shared) == 1:
+        title = kit.slot(tie.shared[0]).role.title
+        out.append(Finding(NOTE, where, f"only one chassis marker ({title}) ties this state to the ride photos",
+                           "have both sill markers and the arch lip in view in both states"))
+    return out

@@ -1,0 +1,89 @@
+"""States measured, and how those of one corner hang together by the chassis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from photoangle.carfile.notes import Corner
+from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.geometry.bar_axis import bar_axis_from_states
+from photoangle.geometry.datums import carried_axes, floor_axes, level_axes
+from photoangle.geometry.registration import chassis_markers, moved_findings, tie_scenes
+
+
+@dataclass
+class StateResult:
+    """One state measured: its Scene, Points, directions, and the sightings behind them."""
+
+    corner: str | None
+    state: str | None
+    folder: Path | None
+    scene: object
+    points: object
+    up: object
+    axes: object = None
+    lateral: object = None
+    tie: object = None
+    bar_axis: tuple | None = None
+    reference: bool = False  # the state that the others of its corner are tied to
+    stance: object = None  # StateResult of another corner that the chassis's pitch and roll were taken from
+    dots: list = field(default_factory=list)
+    sightings: list = field(default_factory=list)
+    paths: dict = field(default_factory=dict)
+    notes: Corner = Corner()
+    quality: list = field(default_factory=list)
+
+
+def tie_states(states, kit, car, report):
+    """Tie the states of each corner together by the chassis; give each its axes and the bar's axis."""
+    for result in states:
+        if result.up is not None:
+            result.lateral = level_axes(result.points, result.up)
+    for corner in sorted({s.corner for s in states if s.corner}):
+        mine = [s for s in states if s.corner == corner]
+        ride = next((s for s in mine if s.state == "ride"), None)
+        base = _ride_axes(ride, car, report) if ride is not None else None
+        reference = ride or max(mine, key=lambda s: len(chassis_markers(s.scene, kit)))
+        reference.reference = True
+        for result in mine:
+            if result is reference:
+                continue
+            result.tie = tie_scenes(result.scene, reference.scene, kit)
+            if result.tie is None or ride is None:
+                continue
+            if base is not None:
+                result.axes = carried_axes(base, result.tie)
+            report.tell(*moved_findings(result.tie, kit, f"{corner}/{result.state}"))
+        _bar_axis(mine, reference, kit)
+
+
+def _ride_axes(ride, car, report):
+    """Chassis axes of the ride state, or None with the reason told."""
+    where = f"{ride.corner}/ride"
+    if ride.up is None:
+        return None
+    ride.axes = floor_axes(ride.points, ride.up, car.level)
+    if ride.axes is None:
+        missing = [n.replace("_", " ") for n in ("sill_front", "sill_rear") if n not in ride.points]
+        report.tell(Finding(ATTENTION, where, f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
+                            "have both sill markers in the ride photos"))
+    elif not car.level.floor_given:
+        report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
+                            f" {car.level.floor_within_deg:g} deg is assumed",
+                            "lay a long level on the floor and write floor_slope_along_deg"))
+    return ride.axes
+
+
+def _bar_axis(mine, reference, kit):
+    """The bar's own axis, where it turned between states, in each state's world."""
+    tied = {s.state: s for s in mine if s is reference or s.tie is not None}
+    axis = bar_axis_from_states({k: s.scene for k, s in tied.items()},
+                                {k: s.tie for k, s in tied.items()}, kit)
+    if axis is None:
+        return
+    for s in tied.values():
+        back = s.tie.pose.rotation.T if s.tie is not None else np.eye(3)
+        s.bar_axis = (back @ axis.vector, back @ axis.covariance @ back.T)

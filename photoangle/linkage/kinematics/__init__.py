@@ -1,0 +1,1 @@
+"""The corner as rigid bodies: closures, knuckle, gaps, link lengths; arrays in, arrays out."""

@@ -1,0 +1,151 @@
+"""The knuckle: what the hub and everything else on it does while the control arm turns.
+
+The lower ball joint runs on the arm's circle.  Where the knuckle's top is known the knuckle is carried exactly:
+
+* upper arm: the upper ball joint turns about the upper arm's axis and keeps its distance from the lower one (the
+  same closure as the link's);
+* strut: the knuckle slides on a line that is fixed to it and passes through the strut's top.
+
+Both say which vector on the knuckle lies along which line of the chassis; what is left is the turn about
+that line, the steering.  A tie rod fixes it by its length (again the same closure); without one the knuckle's
+heading is held: its y axis stays square to the chassis's x.
+
+Where the top is not known the knuckle is moved without turning and the hub's rise is the ball joint's times
+``hub_share``: one, within a stated share that stands in the budget as its own line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.poses import rotation_from_vector
+from photoangle.linkage.kinematics.closure import branch_side, close_link, solve_swing
+from photoangle.linkage.kinematics.turning import applied, cross, dot, length, smallest_turn, turned, unit
+
+_ACROSS, _AHEAD = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+_ITERATIONS = 12
+_GOOD_RAD = 1e-12
+
+
+@dataclass(frozen=True)
+class Knuckle:
+    """Where the knuckle is: its ball joint now and as assembled (..., 3), and its rotation (..., 3, 3) or None."""
+
+    ball: np.ndarray
+    ball_before: np.ndarray
+    rotation: np.ndarray | None
+    share: np.ndarray
+
+    def carried(self, point):
+        """A point of the knuckle (..., 3), given as assembled, where it is now."""
+        if self.rotation is None:
+            shift = self.ball - self.ball_before
+            return point + shift * np.stack([np.ones_like(self.share)] * 2 + [self.share], -1)
+        return self.ball + applied(self.rotation, point - self.ball_before)
+
+    def turned(self, direction):
+        """A direction of the knuckle (..., 3), now."""
+        return direction if self.rotation is None else applied(self.rotation, direction)
+
+
+def knuckle_at(layout, arm_angle):
+    """The knuckle at control-arm angles (...) from the reference state, rad.
+
+    NaN where the knuckle cannot be assembled.  Returns Knuckle.
+    """
+    before = layout.at["arm_ball_joint"]
+    ball = turned(before, layout.arm_origin, layout.arm_axis, arm_angle)
+    by = layout.knuckle_by
+    if by is None:
+        return Knuckle(ball, before, None, layout.hub_share)
+    own, line = _upper_arm(layout, ball) if by == "upper arm" else _strut(layout, ball)
+    line_before = own if by == "upper arm" else layout.at["strut_top"] - before
+    tilt = smallest_turn(unit(own), unit(line))
+    axis = unit(line)
+    if "tie_rod_outer" in layout.at and "tie_rod_inner" in layout.at:
+        spin = _tie_rod(layout, ball, tilt, axis, before, unit(line_before))
+    else:
+        spin = _held(tilt, axis)
+    return Knuckle(ball, before, rotation_from_vector(axis * spin[..., None]) @ tilt, layout.hub_share)
+
+
+def _upper_arm(layout, ball):
+    top, pivot, axis = layout.at["upper_ball_joint"], layout.at["upper_pivot_front"], layout.upper_axis
+    before = layout.at["arm_ball_joint"]
+    side = branch_side(top, pivot, axis, before)
+    turn = close_link(top, pivot, axis, ball, length(top - before), side).turn
+    return top - before, turned(top, pivot, axis, turn) - ball
+
+
+def _strut(layout, ball):
+    top, before = layout.at["strut_top"], layout.at["arm_ball_joint"]
+    line = top - ball
+    low = layout.at.get("strut_low", before)
+    slide = unit(top - low)
+    reach = top - before
+    beside = reach - slide * dot(reach, slide)[..., None]
+    with np.errstate(invalid="ignore"):
+        along = np.sqrt(dot(line, line) - dot(beside, beside))
+    return beside + slide * along[..., None], line
+
+
+def _tie_rod(layout, ball, tilt, axis, before, axis_before):
+    outer, inner = layout.at["tie_rod_outer"], layout.at["tie_rod_inner"]
+    side = branch_side(outer, before, axis_before, inner)
+    start = ball + applied(tilt, outer - before)
+    return close_link(start, ball, axis, inner, length(outer - inner), side).turn
+
+
+def _held(tilt, axis):
+    across = applied(tilt, _ACROSS)
+    along = axis * dot(across, axis)[..., None]
+    flat = across - along
+    roots = solve_swing(dot(flat, _AHEAD), dot(cross(axis, flat), _AHEAD), -dot(along, _AHEAD))
+    return _nearest_zero(roots)
+
+
+def _nearest_zero(roots):
+    return np.where(np.abs(roots[0]) < np.abs(roots[1]), roots[0], roots[1])
+
+
+def arm_angle_for_ball_rise(layout, rise_mm):
+    """Control-arm angle at which the lower ball joint has risen by rise_mm (...), rad; NaN where it cannot.
+
+    Exact: the height of a point on a circle is constant + P cos a + Q sin a.
+    """
+    reach = layout.at["arm_ball_joint"] - layout.arm_origin
+    flat = reach - layout.arm_axis * dot(reach, layout.arm_axis)[..., None]
+    p, q = flat[..., 2], cross(layout.arm_axis, flat)[..., 2]
+    return _nearest_zero(solve_swing(p, q, p + rise_mm))
+
+
+def arm_angle_for_rise(layout, rise_mm):
+    """Control-arm angle at which the hub has risen by rise_mm (...) along the chassis's vertical, rad.
+
+    Hub to arch falls by just this.  Closed form without a knuckle model; else by the secant method, started
+    from the ball joint's rise and stopped at 1e-12 rad.  NaN where the hub cannot get there.
+    """
+    rise_mm = np.asarray(rise_mm, float)
+    if layout.knuckle_by is None:
+        return arm_angle_for_ball_rise(layout, rise_mm / layout.hub_share)
+    hub = layout.at.get("hub", layout.at["arm_ball_joint"])
+
+    def excess(angle):
+        return knuckle_at(layout, angle).carried(hub)[..., 2] - hub[..., 2] - rise_mm
+
+    old = arm_angle_for_ball_rise(layout, rise_mm)
+    new = old + 1e-3
+    at_old, at_new = excess(old), excess(new)
+    for _ in range(_ITERATIONS):
+        step = at_new - at_old
+        flat = step == 0
+        move = np.where(flat, 0.0, -at_new * (new - old) / np.where(flat, 1.0, step))
+        old, at_old = new, at_new
+        new = new + move
+        if np.nanmax(np.abs(move), initial=0.0) < _GOOD_RAD:
+            break
+        at_new = excess(new)
+    # a point beyond the end of the hub's path makes the secant wander: hold it to what it claims
+    return np.where(np.abs(excess(new)) < 1e-6, new, np.nan)

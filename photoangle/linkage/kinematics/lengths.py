@@ -1,0 +1,93 @@
+"""Link lengths for a wanted place of the bar: closed forms, no search."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from photoangle.linkage.kinematics.closure import branch_side
+from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at
+from photoangle.linkage.kinematics.mechanism import (
+    assembled_link_mm,
+    bar_arm_angle,
+    bar_turn_for,
+    foot_at,
+    turn_for_angle,
+)
+from photoangle.linkage.kinematics.turning import cross, dot, length, square_to, turned, unit, wrapped
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is wanted at ride height: the bar arm at angle_deg against the chassis's level, or (square) the
+    link square to the bar's lever; either within within_deg of the bar arm's angle."""
+
+    angle_deg: float = 0.0
+    within_deg: float = 3.0
+    square: bool = False
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """Arrays (...): present_mm, wanted_mm, low_mm and high_mm (the band's ends, ordered), angle_deg and
+    angle_wanted_deg of the bar arm at ride height; NaN where the bar cannot stand so on this branch."""
+
+    present_mm: np.ndarray
+    wanted_mm: np.ndarray
+    low_mm: np.ndarray
+    high_mm: np.ndarray
+    angle_deg: np.ndarray
+    angle_wanted_deg: np.ndarray
+
+
+def other_hole(layout, hole_mm):
+    """The layout with the eye in another hole, hole_mm nearer to the bar's axis along the lever.
+
+    The present link then does not belong to it: give lengths explicitly.
+    """
+    eye = layout.at["bar_eye"]
+    lever = square_to(eye - layout.at["bar_bush"], layout.bar_axis)
+    return layout.with_points(bar_eye=eye - unit(lever) * hole_mm)
+
+
+def square_turn(layout, foot):
+    """The bar's turn at which the link to a foot (..., 3) is square to the lever, rad.
+
+    (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root on
+    the assembled branch; NaN where the foot lies within the eye's circle.
+    """
+    bush, axis, eye = layout.at["bar_bush"], layout.bar_axis, layout.at["bar_eye"]
+    u = square_to(eye - bush, axis)
+    g = square_to(foot - bush, axis)
+    a, b, c = dot(u, g), dot(cross(axis, u), g), dot(u, u)
+    with np.errstate(invalid="ignore"):
+        half = np.arctan2(np.sqrt(a * a + b * b - c * c), c)
+    return wrapped(np.arctan2(b, a) + branch_side(eye, bush, axis, layout.at["link_foot"]) * half)
+
+
+def length_at_turn(layout, foot, turn):
+    """The link's length (...) with the bar turned by ``turn`` (...), NaN past the dead line."""
+    bush, axis, eye = layout.at["bar_bush"], layout.bar_axis, layout.at["bar_eye"]
+    there = turned(eye, bush, axis, turn)
+    same = branch_side(there, bush, axis, foot) == branch_side(eye, bush, axis, layout.at["link_foot"])
+    return np.where(same, length(there - foot), np.nan)
+
+
+def lengths(layout, rise_mm, wanted, hole_mm=0.0):
+    """Lengths for ``wanted`` with the hub risen by rise_mm (...) to ride height.
+
+    hole_mm: another eye hole, see `other_hole`; the bar arm's angle is the same for every hole of a straight arm.
+    Returns Lengths.
+    """
+    present = assembled_link_mm(layout)
+    arm = arm_angle_for_rise(layout, rise_mm)
+    foot = foot_at(layout, arm, knuckle_at(layout, arm))
+    now = bar_arm_angle(layout, bar_turn_for(layout, foot, present).turn)
+    at_hole = other_hole(layout, hole_mm) if hole_mm else layout
+    tolerance = np.radians(wanted.within_deg)
+    goal = (bar_arm_angle(layout, square_turn(at_hole, foot)) if wanted.square
+            else np.full_like(now, np.radians(wanted.angle_deg)))
+    ends = [length_at_turn(at_hole, foot, turn_for_angle(layout, goal + s)) for s in (-tolerance, 0.0, tolerance)]
+    return Lengths(np.broadcast_to(present, now.shape), ends[1], np.minimum(ends[0], ends[2]),
+                   np.maximum(ends[0], ends[2]), np.degrees(now), np.degrees(goal))

@@ -1,0 +1,237 @@
+"""Joints by motion: the unknowns of a moving corner and what is seen of them.
+
+The bar and the control arm turn about lines fixed in the chassis; link and knuckle move freely but for the joints
+they share with them: bar eye (bar and link), link foot (link and arm, or knuckle), ball joint (arm and knuckle).
+Every body's own frame is the chassis frame in the first state that the body was seen in.
+
+The unknowns are small changes about a current estimate, in steps of about a millimetre (a hundredth of a radian for
+turns), so that their scales match.  Residuals take any number of changes at once, which makes central differences
+cheap: the whole Jacobian is one call.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.poses import rotation_from_vector, vector_from_rotation
+from photoangle.linkage.kinematics.turning import applied, dot, length
+
+BODIES = ("chassis", "bar", "arm", "link", "knuckle")
+JOINTS = ("bar_eye", "link_foot", "arm_ball_joint")
+# Joints that lie on an axis: how far along it is an unknown of its own where it was observed.
+ON_AXIS = {"bar_bush": "bar", "arm_pivot_front": "arm", "arm_pivot_rear": "arm"}
+RAD = 0.01
+_STEP = 1e-4
+
+
+@dataclass
+class Estimate:
+    """The current estimate, s states and p places.
+
+    point, axis: "bar", "arm" -> (3,); turn: "bar", "arm" -> (s,) rad; joint: name -> (3,), bar_eye in the bar's
+    frame, arm_ball_joint in the arm's, link_foot in its carrier's; along: on-axis joint -> mm from the axis's
+    point; rotation, shift: "link", "knuckle" -> (s, 3, 3), (s, 3); place_rotation (p, 3, 3), place_shift (p, 3).
+    """
+
+    point: dict
+    axis: dict
+    turn: dict
+    joint: dict
+    along: dict
+    rotation: dict
+    shift: dict
+    place_rotation: np.ndarray
+    place_shift: np.ndarray
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Which marker was seen when and on what; all by index.
+
+    state, body, place: (o,) of each sighting; seen: body -> states it was seen in; first: body -> (s,) the state
+    whose pose is the body's frame (differs between states where the link was made anew); marker: (o,) ids; whiten:
+    list over states of (rows, lower-triangular inverse root); foot_on: "arm" or "knuckle"; points: (index as given,
+    PointOnMarker, place); tapes: (index as given, TapedLength, state); place_keys: (marker, body, how often it
+    had been moved, first state) of each place.
+    """
+
+    states: int
+    state: np.ndarray
+    body: np.ndarray
+    place: np.ndarray
+    marker: np.ndarray
+    seen: dict
+    first: dict
+    whiten: list
+    foot_on: str
+    points: tuple
+    tapes: tuple
+    play_mm: float
+    place_keys: tuple = ()
+
+
+class Model:
+    """The least-squares problem about one estimate."""
+
+    def __init__(self, plan, estimate):
+        self.plan, self.estimate = plan, estimate
+        self.blocks, at = {}, 0
+        self.basis = {k: _square_pair(estimate.axis[k]) for k in ("bar", "arm")}
+        sizes = {}
+        for k in ("bar", "arm"):
+            moving = [s for s in range(plan.states) if s != plan.first[k][0]]
+            sizes[f"{k} point"], sizes[f"{k} axis"], sizes[f"{k} turn"] = 2, 2, len(moving)
+        for k in JOINTS:
+            sizes[k] = 3
+        for k in estimate.along:
+            sizes[f"along {k}"] = 1
+        for k in ("link", "knuckle"):
+            self_moving = [s for s in sorted(plan.seen[k]) if s != plan.first[k][s]]
+            sizes[f"{k} pose"] = 6 * len(self_moving)
+        sizes["places"] = 6 * len(estimate.place_shift)
+        for name, size in sizes.items():
+            self.blocks[name] = slice(at, at + size)
+            at += size
+        self.size = at
+
+    def moved(self, x):
+        """The estimate after changes x (b, size): a dict of arrays with b leading."""
+        e, plan, b = self.estimate, self.plan, len(x)
+        out = {"joint": {k: e.joint[k] + x[:, self.blocks[k]] for k in JOINTS}}
+        rotation = np.broadcast_to(np.eye(3), (b, 5, plan.states, 3, 3)).copy()
+        shift = np.zeros((b, 5, plan.states, 3))
+        for k in ("bar", "arm"):
+            basis = self.basis[k]
+            point = e.point[k] + x[:, self.blocks[f"{k} point"]] @ basis
+            axis = applied(rotation_from_vector(RAD * x[:, self.blocks[f"{k} axis"]] @ basis), e.axis[k])
+            turn = np.broadcast_to(e.turn[k], (b, plan.states)).copy()
+            moving = [s for s in range(plan.states) if s != plan.first[k][0]]
+            turn[:, moving] += RAD * x[:, self.blocks[f"{k} turn"]]
+            r = rotation_from_vector(axis[:, None] * turn[..., None])
+            i = BODIES.index(k)
+            rotation[:, i], shift[:, i] = r, point[:, None] - applied(r, point[:, None])
+            out[k] = (point, axis, turn)
+        for k in ("link", "knuckle"):
+            i = BODIES.index(k)
+            moving = [s for s in sorted(plan.seen[k]) if s != plan.first[k][s]]
+            change = x[:, self.blocks[f"{k} pose"]].reshape(b, len(moving), 6)
+            rotation[:, i], shift[:, i] = e.rotation[k], e.shift[k]
+            if moving:
+                spin = rotation_from_vector(RAD * change[..., :3])
+                # a turn about the moved body itself, not about a far origin, keeps turn and shift apart
+                rotation[:, i, moving] = spin @ e.rotation[k][moving]
+                middle = e.shift[k][moving] + applied(e.rotation[k][moving], self._middle(k))
+                shift[:, i, moving] = applied(spin, e.shift[k][moving] - middle) + middle + change[..., 3:]
+        change = x[:, self.blocks["places"]].reshape(b, -1, 6)
+        out["place rotation"] = rotation_from_vector(RAD * change[..., :3]) @ e.place_rotation
+        out["place shift"] = e.place_shift + change[..., 3:]
+        out["along"] = {k: e.along[k] + x[:, self.blocks[f"along {k}"]] for k in e.along}
+        out["rotation"], out["shift"] = rotation, shift
+        return out
+
+    def _middle(self, body):
+        at = [p for p, key in enumerate(self.plan.place_keys) if key[1] == body]
+        return self.estimate.place_shift[at].mean(0) if at else np.zeros(3)
+
+    def carried(self, m, body, state, point):
+        """A point of a body's frame (b, 3) in the chassis at a state."""
+        i = BODIES.index(body)
+        return applied(m["rotation"][:, i, state], point) + m["shift"][:, i, state]
+
+    def joint(self, m, name, state):
+        """A joint (b, 3) in the chassis at a state."""
+        if name in ON_AXIS:
+            point, axis, _ = m[ON_AXIS[name]]
+            if name in m["along"]:
+                return point + axis * m["along"][name]
+            # never seen along the axis: square to the eye, or 100 mm either side of the ball joint, by definition
+            about = self.estimate.joint["bar_eye" if name == "bar_bush" else "arm_ball_joint"]
+            far = {"bar_bush": 0.0, "arm_pivot_front": 100.0, "arm_pivot_rear": -100.0}[name]
+            return point + axis * (dot(about - point, axis) + far)[:, None]
+        if name == "bar_bush_far":
+            return self.joint(m, "bar_bush", state) + 300.0 * m["bar"][1]
+        body = {"bar_eye": "bar", "arm_ball_joint": "arm", "link_foot": self.plan.foot_on}[name]
+        return self.carried(m, body, state, m["joint"][name])
+
+    def raw(self, x):
+        """Sightings' residuals before whitening (b, o, 6): turn (rad), shift (mm), predicted less seen."""
+        m, plan = self.moved(x), self.plan
+        r, t = m["rotation"][:, plan.body, plan.state], m["shift"][:, plan.body, plan.state]
+        pr, pt = m["place rotation"][:, plan.place], m["place shift"][:, plan.place]
+        turn = vector_from_rotation(r @ pr @ np.swapaxes(self.seen_rotation, -1, -2))
+        return np.concatenate([turn, applied(r, pt) + t - self.seen_shift], -1), m
+
+    def with_sightings(self, rotation, shift):
+        """Sets what was seen: rotation (o, 3, 3), shift (o, 3)."""
+        self.seen_rotation, self.seen_shift = rotation, shift
+        return self
+
+    def residuals(self, x):
+        """All residuals in units of their sigma, (b, rows): sightings first, state by state."""
+        raw, m = self.raw(x)
+        out = [self.whitened(raw)]
+        out += [r / self.plan.play_mm for r in self._shared(m)]
+        out += [self._on_marker(m, point, place) for _, point, place in self.plan.points]
+        for _, tape, s in self.plan.tapes:
+            apart = length(self.joint(m, tape.first, s) - self.joint(m, tape.second, s))
+            out.append(((apart - tape.value_mm) / tape.sigma_mm)[:, None])
+        return np.concatenate(out, -1)
+
+    def whitened(self, raw):
+        """Sightings' residuals or derivatives (b, o, 6) over their sigmas, (b, 6 o)."""
+        return np.concatenate([raw[:, rows].reshape(len(raw), -1) @ root.T for rows, root in self.plan.whiten], -1)
+
+    def _shared(self, m):
+        """Joints as their two bodies see them: differences in mm, each (b, n)."""
+        plan = self.plan
+        for s in range(plan.states):
+            first = plan.first["link"][s]
+            if first is not None and s != first and (plan.foot_on == "arm" or {s, first} <= plan.seen["knuckle"]):
+                eye, foot = (self.joint(m, k, first) for k in ("bar_eye", "link_foot"))
+                eye_now, foot_now = (self.joint(m, k, s) for k in ("bar_eye", "link_foot"))
+                if s in plan.seen["link"]:
+                    yield self.carried(m, "link", s, eye) - eye_now
+                    yield self.carried(m, "link", s, foot) - foot_now
+                else:
+                    yield (length(eye_now - foot_now) - length(eye - foot))[:, None]
+            first = plan.first["knuckle"][s]
+            if s in plan.seen["knuckle"] and s != first:
+                ball = self.joint(m, "arm_ball_joint", first)
+                yield self.carried(m, "knuckle", s, ball) - self.joint(m, "arm_ball_joint", s)
+
+    def _on_marker(self, m, point, place):
+        _, body, _, first = self.plan.place_keys[place]
+        joint, body = self.joint(m, point.joint, first), BODIES.index(body)
+        r, t = m["rotation"][:, body, first], m["shift"][:, body, first]
+        marker = r @ m["place rotation"][:, place]
+        origin = applied(r, m["place shift"][:, place]) + t
+        seen = applied(np.swapaxes(marker, -1, -2), joint - origin)
+        return (seen - np.asarray(point.offset_mm)) / np.asarray(point.sigma_mm)
+
+    def jacobian(self, function):
+        """Central differences of function((b, size)) -> (b, rows) at nought: (rows, size)."""
+        eye = np.eye(self.size) * _STEP
+        both = function(np.concatenate([eye, -eye]))
+        return ((both[:self.size] - both[self.size:]) / (2 * _STEP)).T
+
+    def advanced(self, x):
+        """The Estimate after one change x (size,)."""
+        m = self.moved(x[None])
+        rotation, shift = {}, {}
+        for k in ("link", "knuckle"):
+            i = BODIES.index(k)
+            rotation[k], shift[k] = m["rotation"][0, i].copy(), m["shift"][0, i].copy()
+        return Estimate({k: m[k][0][0] for k in ("bar", "arm")}, {k: m[k][1][0] for k in ("bar", "arm")},
+                        {k: m[k][2][0] for k in ("bar", "arm")}, {k: v[0] for k, v in m["joint"].items()},
+                        {k: float(v[0, 0]) for k, v in m["along"].items()}, rotation, shift,
+                        m["place rotation"][0], m["place shift"][0])
+
+
+def _square_pair(axis):
+    """Two unit vectors square to an axis and to each other, (2, 3)."""
+    other = np.eye(3)[np.argmin(np.abs(axis))]
+    first = np.cross(axis, other)
+    first /= np.linalg.norm(first)
+    return np.stack([first, np.cross(axis, first)])

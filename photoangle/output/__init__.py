@@ -1,0 +1,1 @@
+"""Tables, drawings and pictures: writers of what the other stages found."""

@@ -1,0 +1,172 @@
+"""The link's answer as text for a terminal of 80 columns: the verdict first."""
+
+from __future__ import annotations
+
+import textwrap
+
+from photoangle.core.findings import Refusal
+from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH
+from photoangle.output.table import format_value
+
+_HEADS = {LEAVE: "LEAVE IT", CHANGE: "CHANGE THE LINK", CANNOT_TELL: "CAN'T TELL YET", OUT_OF_REACH: "OUT OF REACH"}
+# What is shown of the travel: name of the extreme, words.
+EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
+         ("gap_min_a", "eye or link to hose A"), ("gap_min_b", "eye or link to hose B"),
+         ("gap_min_c", "eye or link to hose C"), ("joint_tilt_max_eye", "eye joint tilts up to"),
+         ("joint_tilt_max_foot", "foot joint tilts up to"), ("line_up_min", "arm and link from one line"))
+_WIDTH = 80
+
+
+def turns_words(half_turns):
+    """Half turns in words: "12 1/2 turns"."""
+    whole, half = divmod(abs(half_turns), 2)
+    text = " ".join(p for p in (str(whole) if whole or not half else "", "1/2" if half else "") if p)
+    return f"{text} turn{'' if abs(half_turns) <= 2 else 's'}"
+
+
+def headline(answer):
+    """The corner's verdict in one sentence."""
+    if answer.base is None:
+        return "no answer yet"
+    if isinstance(answer.advice, Refusal):
+        return f"no answer: {answer.advice.finding.what}"
+    a = answer.advice
+    sentence = a.sentence.removeprefix("leave it: ")
+    sentence = sentence[0].upper() + sentence[1:]
+    if a.half_turns and (a.verdict == CHANGE or a.verdict == CANNOT_TELL and a.any_of_mm is not None):
+        way = "longer" if a.half_turns > 0 else "shorter"
+        sentence += f". On the adjuster: {turns_words(a.half_turns)} {way}"
+    return sentence
+
+
+def answer_lines(answer, units="mm"):
+    """Lines for one corner."""
+    title = verdict_words(answer)
+    state = f", answered from {answer.base.state}" if answer.base is not None else ""
+    lines = [f"{answer.corner}: {title}{state}"]
+    lines += textwrap.wrap(headline(answer) + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    if getattr(answer.advice, "do", ""):
+        lines += textwrap.wrap("To do: " + answer.advice.do + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    if answer.base is None:
+        return lines
+    lines += _two_ways(answer, units)
+    if not isinstance(answer.advice, Refusal):
+        lines += _lengths(answer, units)
+    lines += _holes(answer)
+    for state, earlier in answer.earlier.items():
+        lines += textwrap.wrap(f"With the link as it was in {state}: {earlier.sentence}.", _WIDTH, initial_indent="  ",
+                               subsequent_indent="  ")
+    return lines + _travel(answer)
+
+
+def verdict_words(answer):
+    """The verdict's heading."""
+    return _HEADS.get(getattr(answer.advice, "verdict", None), "NO ANSWER")
+
+
+def _row(words, what, f, units):
+    value, half, unit = format_value(f, units)
+    return f"  {words:24s} {what:22s} {value:>8s} +- {half} {unit}"
+
+
+def two_ways_rows(answer, units="mm"):
+    """(what, value, plus-or-minus, unit) of the bar arm at ride height, each way it is known."""
+    ways = []
+    if answer.measured is not None:
+        ways.append(("measured in set", answer.measured))
+    if answer.carried is not None:
+        ways.append((f"carried from {answer.carried_from}", answer.carried))
+    if not isinstance(answer.advice, Refusal) and answer.advice is not None and answer.base.state != answer.carried_from:
+        own = answer.advice.figures.get("bar_arm_angle")
+        if own is not None:
+            ways.append((f"{answer.base.state}, all together", own))
+    return [(what, *format_value(f, units)) for what, f in ways]
+
+
+def _two_ways(answer, units):
+    lines = [f"  {'' if k else 'bar arm at ride height':24s} {what:22s} {value:>8s} +- {half} {unit}"
+             for k, (what, value, half, unit) in enumerate(two_ways_rows(answer, units))]
+    if answer.check is not None:
+        lines.append(f"  {'':24s} the two {'agree' if answer.check.agrees else 'CONTRADICT'}, E_n {answer.check.e_n:+.1f}")
+    return lines
+
+
+def _lengths(answer, units):
+    f, lines = answer.advice.figures, []
+    if "link_length" in f:
+        lines.append(_row("present link", "", f["link_length"], units))
+    if "link_length_wanted" in f:
+        goal = "square to the link" if answer.wanted.square else f"arm at {answer.wanted.angle_deg:+g} deg"
+        lines.append(_row("link wanted", goal, f["link_length_wanted"], units))
+        low, high = (format_value(f[f"link_length_{n}"], units)[0] for n in ("shortest", "longest"))
+        lines.append(f"  {'':24s} {f'within {answer.wanted.within_deg:g} deg':22s} {low:>8s} to {high}")
+    if "link_change" in f:
+        lines.append(_row("change", "", f["link_change"], units))
+    return lines
+
+
+def _holes(answer):
+    lines = []
+    for name, advice in answer.holes.items():
+        said = advice.finding.what if isinstance(advice, Refusal) else (
+            f"a link of {advice.figures['link_length_wanted'].value:.1f} mm" if "link_length_wanted" in advice.figures else
+            advice.sentence)
+        lines += textwrap.wrap(f"eye hole {name}: {said}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return lines
+
+
+def travel_rows(answer):
+    """The worst of the travel: heads (for each link shown) and rows (words, text for each link).
+
+    Returns (heads, rows); both empty without a travel.
+    """
+    shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed, f"link {answer.change_mm:+.1f} mm"))
+             if r is not None and not isinstance(r, Refusal)]
+    if not shown:
+        return [], []
+    results, heads = zip(*shown)
+    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in EXTREMES if all(name in r.nearest for r in results)]
+    ratios = [r.at_ride.get("motion_ratio") for r in results]
+    if all(ratios):
+        ends = [r.courses["motion_ratio"].value for r in results]
+        rows.append(("bar eye over wheel, at ride", [f"{f.value:.2f} ({e[0]:.2f} to {e[-1]:.2f})" for f, e in zip(ratios, ends)]))
+    return list(heads), rows
+
+
+def _travel(answer):
+    heads, rows = travel_rows(answer)
+    if not heads:
+        return []
+    low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
+    lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height"]
+    return lines + [f"    {words:28s}" + "".join(f"{c:24s}" for c in cells).rstrip() for words, cells in [("worst of", heads), *rows]]
+
+
+def near_verdict(near):
+    """The verdict on a `travel.Nearest` in a word or two, or nothing where it has none."""
+    words = (("good", "TOO FAR") if near.figure.unit == "deg" else ("clear", "TOUCHES"))
+    return {"clear": words[0], "not clear": words[1], "cannot tell": "can't tell"}.get(near.verdict, "")
+
+
+def _cell(near):
+    f = near.figure
+    half = (f.high95 - f.low95) / 2
+    return f"{f.value:.0f} +-{half:.0f} at {near.at_mm:+.0f} {near_verdict(near)}".rstrip()
+
+
+def axle_lines(axle, units="mm"):
+    """Lines for one axle: the preload and the two links."""
+    lines = []
+    if axle.preload is not None:
+        value, half, unit = format_value(axle.preload.eye_mm, units)
+        words = {"none": "no preload to speak of", "preloaded": "PRELOADED", "cannot tell": "can't tell yet"}[axle.preload.verdict]
+        lines.append(f"{axle.axle} axle: {words}: {value} +- {half} {unit} at the right eye")
+        if axle.preload.force_n is not None:
+            f = axle.preload.force_n
+            lines[-1] += f", {f.value:+.0f} ({f.low95:+.0f} to {f.high95:+.0f}) N"
+    if axle.unstressed is not None and not isinstance(axle.unstressed, Refusal):
+        for side in ("left", "right"):
+            value, half, unit = format_value(getattr(axle.unstressed, side), units)
+            change = getattr(axle.unstressed, f"{side}_change")
+            lines.append(f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} mm)")
+    return lines

@@ -1,0 +1,127 @@
+"""Figures as a table for a terminal of 80 columns."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
+from photoangle.output.plain import plain
+
+TITLES = {
+    "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm as a line",
+    "control_arm_angle": "control arm angle", "control_arm_elevation": "control arm as a line",
+    "link_elevation": "drop link", "bar_arm_length": "bar arm length", "bar_lever": "bar's lever",
+    "link_length": "link length", "control_arm_length": "control arm length",
+    "bar_to_link_angle": "bar arm to link", "sill_slope": "sill, nose up", "hub_to_arch": "hub to arch",
+    "hose_gap_a": "eye to hose A", "hose_gap_b": "eye to hose B", "hose_gap_c": "eye to hose C"}
+_ORDER = list(TITLES)
+_WORDS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "STOP"}
+
+
+def figure_title(name):
+    """Words of a figure's name."""
+    for before, words in (("tape:", "tape: "), ("change:", "change of ")):
+        if name.startswith(before):
+            return words + figure_title(name[len(before):])
+    return TITLES.get(name, name.replace("_", " "))
+
+
+def title_rank(name):
+    """Where a figure's name stands in a table."""
+    return (_ORDER.index(name) if name in _ORDER else len(_ORDER), name)
+
+
+def format_value(figure, units="mm"):
+    """(value, plus-or-minus, unit) as text; lengths in the car's units."""
+    half = (figure.high95 - figure.low95) / 2
+    if figure.unit == "deg":
+        digits = 2 if half < 0.995 else 1
+        return f"{figure.value:+.{digits}f}", f"{half:.{digits}f}", "deg"
+    if figure.unit == "mm" and units == "in":
+        return f"{figure.value / 25.4:.3f}", f"{half / 25.4:.3f}", "in"
+    digits = 2 if half < 0.095 else 1
+    return f"{figure.value:.{digits}f}", f"{half:.{digits}f}", figure.unit
+
+
+def format_length(value_mm, units="mm"):
+    """A length to set or to read, with its unit: a tenth of a millimetre, a hundredth of an inch."""
+    return f"{value_mm / 25.4:.2f} in" if units == "in" else f"{value_mm:.1f} mm"
+
+
+def budget_words(figure, room=24):
+    """Where the uncertainty comes from, the largest shares first, as many as fit in ``room``."""
+    words = ""
+    for name, share in figure.budget.items():
+        more = f"{', ' if words else ''}{name} {share:.0%}"
+        if share < 0.1 or len(words) + len(more) > room:
+            break
+        words += more
+    return words
+
+
+def shown_figures(figures):
+    """The photos' figures in the order in which they are shown."""
+    return sorted((f for f in figures if not f.name.startswith("tape:")),
+                  key=lambda f: (title_rank(f.name), f.datum != "chassis", f.datum or ""))
+
+
+def figure_lines(figures, units="mm"):
+    """Table lines of one state's figures (photo figures only)."""
+    rows = shown_figures(figures)
+    lines = [f"  {'':21s} {'value':>8s} {'+- 95 %':>8s} {'':3s} {'against':7s}  mostly from"]
+    for f in rows:
+        value, half, unit = format_value(f, units)
+        lines.append(f"  {figure_title(f.name):21s} {value:>8s} {half:>8s} {unit:3s} {f.datum or '':7s}"
+                     f"  {budget_words(f)}".rstrip())
+    return lines
+
+
+def comparison_lines(comparisons, units="mm"):
+    """Photo beside tape."""
+    if not comparisons:
+        return []
+    lines = ["  the tape read:"]
+    for c in comparisons:
+        value, half, unit = format_value(c.tape, units)
+        other, other_half, _ = format_value(c.photo, units)
+        verdict = "agree" if c.agrees else "DISAGREE"
+        lines.append(f"    {figure_title(c.photo.name):18s} {value} +- {half}, photo {other} +- {other_half}"
+                     f" {unit}: {verdict} E_n {c.e_n:+.1f}")
+    return lines
+
+
+def full_stop(text):
+    """A sentence with its full stop, unless it has an end of its own."""
+    return text if text.endswith((".", "?", "!")) else text + "."
+
+
+def graver_first(findings):
+    """Findings, the grave ones first."""
+    order = {UNUSABLE: 0, ATTENTION: 1, NOTE: 2}
+    return sorted(findings, key=lambda f: order.get(f.level, 3))
+
+
+def gathered(findings, most=6):
+    """Findings with those that say the same of more than ``most`` photos as one, which names the first few."""
+    alike = {}
+    for f in findings:
+        alike.setdefault((f.level, f.what, f.do), []).append(f)
+    out = []
+    for same in alike.values():
+        if len(same) > most:
+            few = ", ".join(f.where for f in same[:most - 2])
+            same = [replace(same[0], where=f"{few} and {len(same) - most + 2} more")]
+        out += same
+    return out
+
+
+def finding_lines(findings, width=80):
+    """Findings, the grave ones first, many alike as one, wrapped to the terminal."""
+    import textwrap
+
+    lines = []
+    for f in graver_first(gathered(findings)):
+        text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
+        text += f" Do: {full_stop(f.do)}" if f.do else ""
+        lines += textwrap.wrap(plain(text), width, subsequent_indent="      ")
+    return lines

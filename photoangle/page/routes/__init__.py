@@ -1,0 +1,1 @@
+"""The page's addresses, a file a part of the way."""

@@ -1,0 +1,82 @@
+"""The lens profiles of a car folder: kept, or learnt from its photos of the card."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib.profile import ProfileError, load_profiles, save_profiles
+from photoangle.carfile.folder import load_car, load_kit, photo_files
+from photoangle.core.errors import CannotUse
+from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
+from photoangle.detection.cache import Looks, look_or_tell
+from photoangle.detection.detect_photo import by_content
+from photoangle.reconstruction.learn_lens import learn_lenses
+
+PROFILE_NAME = "profile.json"
+
+
+def learn(root, report, progress, car=None, kit=None, looks=None):
+    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
+
+    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt, OSError where they cannot be saved.
+    """
+    results = _learnt(Path(root), report, progress, car, kit, looks)
+    _save(root, results)
+    return results
+
+
+def _save(root, results):
+    save_profiles(Path(root) / "lens" / PROFILE_NAME, [r.profile for r in results])
+
+
+def _learnt(root, report, progress, car, kit, looks):
+    """As `learn`, without saving."""
+    car = car or load_car(root)
+    kit = kit or load_kit(root, car)
+    folder = root / "lens"
+    files = photo_files(folder) if folder.is_dir() else []
+    if not files:
+        raise CannotUse(Finding(UNUSABLE, str(folder), "no photos of the card in it",
+                                "take about ten photos of the card, from all sides, into this folder"))
+    if kit.card is None:
+        raise CannotUse(Finding(UNUSABLE, "kit", "this kit has no card", "add a [card] to the kit file"))
+    looks = looks or Looks()
+    sightings = []
+    for path in progress(files, "lens"):
+        look, _ = look_or_tell(looks, path, f"lens/{path.name}", report, kit)
+        if look is not None:
+            sightings.append(look.sighting)
+    results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check)
+    report.tell(*findings)
+    if not results:
+        raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
+                                "take about ten sharp photos of the whole card, tilted and from all sides"))
+    return results
+
+
+def folder_profiles(root, report, progress, car, kit, looks=None):
+    """CameraProfiles of a car folder: those kept, or learnt now where there are photos of the card; what goes wrong is told.
+
+    Parameters: root; report: Report; progress(items, label) -> iterator; car: CarFile; kit; looks: `looks.Looks` to remember by.
+    Returns a list, empty where no lens is known.
+    """
+    path = Path(root) / "lens" / PROFILE_NAME
+    if path.exists():
+        try:
+            return load_profiles(path)
+        except ProfileError as error:
+            report.tell(Finding(ATTENTION, f"lens/{PROFILE_NAME}", error.what, error.do))
+            return []
+    if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
+        try:
+            results = _learnt(Path(root), report, progress, car, kit, looks)
+        except CannotUse as error:
+            report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
+            return []
+        try:
+            _save(root, results)
+        except OSError as error:
+            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror}); it is used all the same",
+                                "make the folder writable, or it is learnt again each time"))
+        return [r.profile for r in results]
+    return []

@@ -1,0 +1,100 @@
+"""A flat tag seen once fits almost as well when tilted the other way: both tilts of every marker on the total cost."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from calib.bundle import Bundle
+from calib.poses import Pose, angle_between_rotations, vector_from_rotation
+from calib.resection import square_poses
+from calib.solution import Singular
+
+# Sightings of a marker whose other tilts are tried, the largest: in more photos the rivals lie between these.
+_MOST_TRIED = 8
+
+
+def try_other_tilts(solution, order):
+    """Try every marker's other tilts with the cameras held; keep what costs less in all photos.
+
+    Parameters: solution: calib.bundle Solution; order: what each body is (a marker's id, or a tuple for a plumb
+    marker's further turns, which are left alone).
+    Returns the solution; by marker, the cost by which the best rival tilt is worse; and that rival's world_from_marker Pose.
+    """
+    bundle, values = solution.bundle, solution.values
+    margins, rivals, flipped = {}, {}, False
+    rotations, shifts = values.body_rotation.copy(), values.body_mm.copy()
+    for body, marker in enumerate(order):
+        if body == 0 or isinstance(marker, tuple):
+            continue
+        rows = [r for r in bundle.tags if r.body == body]
+        if not rows:
+            continue
+        now = _tag_cost(solution, body)
+        start = [Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse() @ p
+                 for r in _largest(rows) for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
+        best, kept, rival = now, None, np.inf
+        here = Pose(values.body_rotation[body], values.body_mm[body])
+        tried = []
+        for pose in start:
+            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(4):
+                continue
+            if any(angle_between_rotations(pose.rotation, t) < np.radians(4) for t in tried):
+                continue
+            tried.append(pose.rotation)
+            cost, pose = _fit_marker(solution, rows, pose)
+            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(3):
+                continue
+            if cost < rival:
+                rival, rivals[marker] = cost, pose
+            if cost < best - 1e-6:
+                best, kept = cost, pose
+        if kept is None:
+            margins[marker] = float(rival - now)
+        else:
+            margins[marker], rivals[marker] = float(now - best), here
+            rotations[body], shifts[body], flipped = kept.rotation, kept.translation_mm, True
+    if flipped:
+        trial = bundle.solve(solution.with_values(body_rotation=rotations, body_mm=shifts))
+        if trial.cost < solution.cost:
+            solution = trial
+    return solution, margins, rivals
+
+
+def _largest(rows):
+    if len(rows) <= _MOST_TRIED:
+        return rows
+    side = [-float(np.linalg.norm(r.corners_px[0] - r.corners_px[2])) for r in rows]
+    return [rows[k] for k in sorted(np.argsort(side, kind="stable")[:_MOST_TRIED])]
+
+
+def doubt_of_tilt(pose, rival, margin):
+    """What an undecided tilt adds to a marker's covariance (6, 6): the second moment of the rival about the kept pose.
+
+    The two poses' odds are exp(-margin / 2), as their likelihoods are.  Turn in rad (acting on the left), then place in mm.
+    """
+    odds = np.exp(-max(margin, 0.0) / 2)
+    apart = np.r_[vector_from_rotation(rival.rotation @ pose.rotation.T), rival.translation_mm - pose.translation_mm]
+    return odds / (1 + odds) * np.outer(apart, apart)
+
+
+def _tag_cost(solution, body):
+    chosen = solution.bundle.tag_body == body
+    return float(solution.bundle.loss(solution.tag_square[chosen], 8).sum())
+
+
+def _fit_marker(solution, rows, pose):
+    """Pose and cost of one marker alone, everything else held."""
+    whole, values = solution.bundle, solution.values
+    alone = Bundle(whole.cameras, 2, [replace(r, body=1) for r in rows], [], whole.priors, nu=whole.nu)
+    hold = np.ones(alone.size, bool)
+    hold[alone.body_slice_of(1)] = False
+    start = replace(values, body_rotation=np.stack([np.eye(3), pose.rotation]),
+                    body_mm=np.stack([np.zeros(3), pose.translation_mm]))
+    try:
+        fitted = alone.solve(start, most_rounds=25, hold=hold)
+    except Singular:
+        return np.inf, pose
+    v = fitted.values
+    return _tag_cost(fitted, 1), Pose(v.body_rotation[1], v.body_mm[1])

@@ -1,0 +1,177 @@
+"""All photos of a state together: sightings in, a Scene with its covariance out.
+
+Start values are chained together; the bundle is solved; both tilts of every marker are tried on the total
+cost; sightings that do not belong are named and left out; and whether the phone moved
+its lens from photo to photo is decided by the residuals.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+
+from calib.calibrate import MOVING_SIGMA
+from calib.poses import Pose
+from calib.rows import Values
+from calib.solution import Singular
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.reconstruction.initial_poses import start_poses
+from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, without_foreign
+from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
+from photoangle.reconstruction.problem import Problem, bundle_of
+from photoangle.reconstruction.scene import Scene
+
+# A tilt whose rival costs less than this more is not decided.
+TILT_MARGIN = 20.0
+# Below this its odds are above 1 in 55: enough to be told.
+_TOLD_MARGIN = 8.0
+
+
+def solve_scene(sightings, kit, knowledge, where="", more=None, planar=False):
+    """Solve one set of photos.
+
+    Parameters: sightings: list of PhotoSighting; kit; knowledge: LensKnowledge; where: for
+    messages; more: optional callback (scene, sightings) -> sightings with tags found by a second,
+    guided look, or the same list; planar: the markers lie in the card's plane.
+    Returns Scene or Refusal.
+    """
+    sizes = {i: kit.slot(i).size_mm for s in sightings for i in s.tags}
+    used = [s for s in sightings if s.tags or s.card is not None]
+    if not used:
+        return Refusal(Finding(UNUSABLE, where, "no marker and no card was found in any photo",
+                               "check that the markers are this kit's, face the phone, are lit, and fill"
+                               " at least 40 pixels each"))
+    scene = _solve_once(used, kit, sizes, knowledge, where, planar)
+    if isinstance(scene, Refusal) or more is None:
+        return scene
+    fuller = more(scene, used)
+    if fuller is not used:
+        again = _solve_once(fuller, kit, sizes, knowledge, where, planar)
+        if not isinstance(again, Refusal):
+            return again
+    return scene
+
+
+def _solve_once(sightings, kit, sizes, knowledge, where, planar):
+    built = _start(sightings, kit, sizes, knowledge, where, planar)
+    if isinstance(built, Refusal):
+        return built
+    lost, built = built
+    solution, problem = built
+    solution, problem = without_foreign(solution, problem)
+    moving = solution.bundle.per_camera == 9
+    if not moving and knowledge.can_move and len(problem.sightings) >= 2:
+        moving, solution, problem = _try_moving(solution, problem)
+    solution, margins, rivals = try_other_tilts(solution, problem.order)
+    solution, problem = without_foreign(solution, problem)
+    try:
+        covariance = solution.covariance()
+    except Singular:
+        return Refusal(Finding(UNUSABLE, where, "the photos do not tie the markers together",
+                               "take photos that each show the card, or at least two markers that"
+                               " another photo shows too"))
+    for body, marker in enumerate(problem.order):
+        if margins.get(marker, np.inf) < TILT_MARGIN and marker in rivals:
+            at = solution.bundle.body_slice_of(body)
+            pose = Pose(solution.values.body_rotation[body], solution.values.body_mm[body])
+            covariance[at, at] += doubt_of_tilt(pose, rivals[marker], margins[marker] / max(1.0, solution.scale()))
+    return _scene(solution, problem, covariance, margins, moving, lost, knowledge, where)
+
+
+def _start(sightings, kit, sizes, knowledge, where, planar):
+    priors = knowledge.priors
+    lens = priors.lens_mean
+    with_card = kit.card is not None and any(
+        s.card is not None and len(s.card.index) >= 6 for s in sightings)
+    if with_card:
+        trials = [(None, 0)]
+    else:
+        count = Counter(i for s in sightings for i in s.tags)
+        if not count:
+            return Refusal(Finding(UNUSABLE, where, "too little of the card and no marker is seen",
+                                   "take the photo again with the whole card or the markers in it"))
+        best = max(count.values())
+        root = max((i for i in count if count[i] == best), key=lambda i: max(
+            np.linalg.norm(s.tags[i].corners_px[0] - s.tags[i].corners_px[2])
+            for s in sightings if i in s.tags))
+        trials = [(root, 0), (root, 1)]
+    solutions = []
+    for root, tilt in trials:
+        cameras, markers = start_poses(sightings, sizes, kit.card, lens, root, tilt)
+        placed = [k for k, c in enumerate(cameras) if c is not None]
+        if not placed:
+            continue
+        order = ((None,) if with_card else (root,)) + tuple(
+            sorted(i for i in markers if i != root))
+        problem = Problem(tuple(sightings[k] for k in placed), order, sizes, kit, knowledge, priors,
+                           planar=planar and with_card)
+        poses = [cameras[k] for k in placed]
+        try:
+            solution = bundle_of(problem).solve(_values(lens, poses, [markers.get(i) for i in order],
+                                                      priors.paper_mean))
+        except (Singular, np.linalg.LinAlgError):
+            continue
+        lost = tuple(s.name for k, s in enumerate(sightings) if k not in placed)
+        solutions.append((solution.cost, lost, (solution, problem)))
+    if not solutions:
+        return Refusal(Finding(UNUSABLE, where, "the photos could not be put together",
+                               "take photos that each show the card, or at least two markers that"
+                               " another photo shows too"))
+    _, lost, built = min(solutions, key=lambda s: (len(s[1]), s[0]))
+    return lost, built
+
+
+def _values(lens, cameras, bodies, paper):
+    first = Pose.identity()
+    bodies = [first] + list(bodies[1:])
+    return Values(np.array(lens, float), np.array(paper, float),
+                  np.array([p.rotation for p in cameras]),
+                  np.array([p.translation_mm for p in cameras]),
+                  np.zeros((len(cameras), 3)),
+                  np.array([p.rotation for p in bodies]),
+                  np.array([p.translation_mm for p in bodies]))
+
+
+def _try_moving(solution, problem):
+    """Let each photo have its own focal length and principal point if the data ask for it.
+
+    Taken where the cost falls by clearly more than the new unknowns, three a photo, would bring by chance.
+    """
+    width = max(s.width_px for s in problem.sightings)
+    sigma = MOVING_SIGMA * [1, width / 4032, width / 4032]
+    freer = replace(problem, priors=replace(problem.priors, shift_sigma=sigma))
+    try:
+        trial = bundle_of(freer).solve(solution.values)
+    except Singular:
+        return False, solution, problem
+    gain = (solution.cost - trial.cost) / trial.scale()
+    if gain > 3 * len(problem.sightings) + 9:
+        return True, trial, freer
+    return False, solution, problem
+
+
+def _scene(solution, problem, covariance, margins, moving, lost, knowledge, where):
+    v = solution.values
+    markers = {i: Pose(v.body_rotation[k], v.body_mm[k]) for k, i in enumerate(problem.order)
+               if isinstance(i, int)}
+    count = Counter(problem.order[r.body] for r in solution.bundle.tags)
+    count = Counter({i: count[i] + sum(n for k, n in count.items() if isinstance(k, tuple) and k[0] == i)
+                     for i in markers})
+    findings = [Finding(ATTENTION, name, "this photo shares too little with the others to be placed",
+                        "have the card, or two markers that other photos show, in every photo")
+                for name in lost]
+    findings += names_of_foreign(problem, count) + names_of_bent(problem, markers, where)
+    findings += [Finding(ATTENTION, where, f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
+                         " its plus-or-minus holds both", "take one more photo of it, from another side")
+                 for i in sorted(markers) if margins.get(i, np.inf) < _TOLD_MARGIN]
+    loose = tuple(i for i in markers if margins.get(i, np.inf) < TILT_MARGIN)
+    if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
+        findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
+                                " each photo got its own focal length", ""))
+    return Scene(tuple(s.name for s in problem.sightings),
+                 tuple(Pose(r, t) for r, t in zip(v.camera_rotation, v.camera_mm)), markers,
+                 {i: problem.sizes[i] for i in markers}, problem.order, solution, covariance, margins,
+                 dict(count), moving, problem.order[0] is None, problem.left_out, tuple(findings), loose,
+                 knowledge.source)

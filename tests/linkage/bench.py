@@ -1,0 +1,158 @@
+"""Measurements of the linkage itself: how true its intervals are, and how fast it is.
+
+Called by the bench command and, with fewer corners, by the tests.  Each prints nothing unless ``show`` is set.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from photoangle.linkage.advice import advise
+from photoangle.linkage.kinematics.closure import arm_terms
+from photoangle.linkage.kinematics.lengths import Wanted, lengths
+from photoangle.linkage.motion.solve import solve_motion
+from photoangle.linkage.travel import Travel, over_travel, quantities, ride_rise
+from tests.linkage.invented import invented_corner, invented_motion
+
+_AT_RIDE = ("bar_arm_angle", "control_arm_angle", "link_lean_side", "link_lean_front", "bar_to_link_angle", "motion_ratio",
+            "gap_a", "gap_link")
+_NEAREST = {"gap_min_eye": ("gap_eye", np.min), "gap_min_link": ("gap_link", np.min), "line_up_min": ("line_up", np.min),
+            "joint_tilt_max_foot": ("joint_tilt_foot", np.max)}
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Of stated 95 % intervals: share that contain the truth; median over quantities of stated u (RMS) over actual
+    RMS error; by quantity name -> (share, u over RMS error, number)."""
+
+    share: float
+    u_over_error: float
+    by_name: dict
+
+
+def _coverage(rows, show):
+    by_name = {}
+    for name, values in rows.items():
+        value, u, low, high, truth = np.array(values).T
+        # each error over its own stated u, so that a corner known badly does not drown the others
+        by_name[name] = (float(np.mean((low <= truth) & (truth <= high))),
+                         float(1 / np.sqrt(np.mean(((value - truth) / u) ** 2))), len(values))
+    inside = sum(s * n for s, _, n in by_name.values()) / sum(n for *_, n in by_name.values())
+    out = Coverage(inside, float(np.median([r for _, r, _ in by_name.values()])), by_name)
+    if show:
+        print(f"{100 * out.share:.1f} of 100 intervals true; u over RMS error, median {out.u_over_error:.3f}")
+        for name, (share, ratio, n) in by_name.items():
+            print(f"  {name:24s} {100 * share:5.1f}  {ratio:.3f}  ({n})")
+    return out
+
+
+def coverage_of_travel(corners=200, samples=1000, seed=2024, show=False):
+    """Intervals at ride height and over the travel, carried from droop, over random corners; half of them with the
+    knuckle modelled, half with the hub's rise within its share of the ball joint's.  Returns Coverage."""
+    rows = {}
+    travel = Travel(-40, 40, steps=9)
+    wanted = Wanted(0.0, 3.0)
+    for k in range(corners):
+        rng = np.random.default_rng([seed, k])
+        measured, true, share = invented_corner(rng, "strut" if k % 2 else None)
+        result = over_travel(measured, travel, samples=samples, seed=k)
+        exact = true.nominal()
+        if exact.knuckle_by is None:
+            exact = replace(exact, hub_share=np.full((1, 1), share))
+        rise = ride_rise(exact, travel)
+        truth = {n: v[0, 0] for n, v in quantities(exact, rise, None, true).items() if n in _AT_RIDE}
+        course = quantities(exact, rise + travel.steps_mm, None, true)
+        truth |= {n: pick(course[of][0]) for n, (of, pick) in _NEAREST.items()}
+        figures = {n: result.at_ride[n] for n in _AT_RIDE if n in result.at_ride}
+        figures |= {n: result.nearest[n].figure for n in _NEAREST if n in result.nearest}
+        advice = advise(measured, travel, wanted, samples=samples, seed=k, budget=False)
+        needed = lengths(exact, rise, wanted)
+        for name, value in (("link_length_wanted", needed.wanted_mm), ("link_length_longest", needed.high_mm),
+                            ("link_change", needed.wanted_mm - needed.present_mm)):
+            truth[name], figures[name] = value.item(), advice.figures[name]
+        for name, f in figures.items():
+            rows.setdefault(name, []).append((f.value, f.u, f.low95, f.high95, truth[name]))
+    return _coverage(rows, show)
+
+
+def coverage_of_motion(corners=200, seed=2025, show=False, **motion):
+    """Joints by motion without any stand-off: intervals of the shared joints' coordinates and of distances.
+
+    motion: as for `invented_motion`.  Returns Coverage."""
+    rows = {}
+    for k in range(corners):
+        states, bodies, truth, axes = invented_motion(np.random.default_rng([seed, k]), **motion)
+        solved = solve_motion(states, bodies)
+        names, at, covariance = solved.points()
+        for i, name in enumerate(names):
+            if name in ("bar_eye", "link_foot", "arm_ball_joint"):
+                block = covariance[3 * i:3 * i + 3, 3 * i:3 * i + 3]
+                for axis, letter in enumerate("xyz"):
+                    _row(rows, f"{name} {letter}", at[i, axis], block[axis, axis], truth[0][name][axis])
+            elif name in ("bar_bush", "arm_pivot_front"):
+                # only square to the axis: along it nothing is known by motion
+                axis = axes["bar" if name == "bar_bush" else "arm"]
+                across = np.cross(axis, [0, 0, 1.0])
+                across /= np.linalg.norm(across)
+                for letter, direction in (("across", across), ("up", np.cross(axis, across))):
+                    block = direction @ covariance[3 * i:3 * i + 3, 3 * i:3 * i + 3] @ direction
+                    _row(rows, f"{name} {letter}", at[i] @ direction, block, truth[0][name] @ direction)
+    return _coverage(rows, show)
+
+
+def _row(rows, name, value, variance, truth):
+    u = math.sqrt(variance)
+    rows.setdefault(name, []).append((value, u, value - 1.96 * u, value + 1.96 * u, truth))
+
+
+@dataclass(frozen=True)
+class Speed:
+    """seconds for all closures; seconds that the root finder would take for as many; ratio; worst difference,
+    rad."""
+
+    seconds: float
+    root_finder_seconds: float
+    ratio: float
+    worst_rad: float
+
+
+def closure_speed(samples=20_000, steps=61, subset=3000, seed=3, show=False):
+    """The closure of samples x steps positions against SciPy's brentq called for each one.
+
+    The root finder is given the residual as plain floating-point arithmetic and a bracket of 0.6 rad, its
+    best case; it is timed on a subset.  Returns Speed."""
+    from scipy.optimize import brentq
+
+    measured, _, _ = invented_corner(np.random.default_rng(seed), None)
+    layout = measured.sample(samples, seed)
+    angles = np.broadcast_to(np.radians(np.linspace(0, 20, steps)), (samples, steps))
+    start = time.perf_counter()
+    turn = np.empty(angles.shape)
+    for at in range(0, samples, 500):
+        part = layout.part(slice(at, at + 500))
+        terms = arm_terms(part.at["bar_eye"], part.at["bar_bush"], part.bar_axis, part.at["link_foot"], part.arm_origin,
+                          part.arm_axis)
+        turn[at:at + 500] = terms.close(angles[at:at + 500]).turn
+    seconds = time.perf_counter() - start
+    whole = arm_terms(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, layout.at["link_foot"],
+                      layout.arm_origin, layout.arm_axis)
+    rng = np.random.default_rng(seed)
+    rows, columns = rng.integers(0, samples, subset), rng.integers(0, steps, subset)
+    cases = [tuple(float(v) for t in (whole.a, whole.b, whole.c) for v in t[:, r, 0]) + (float(angles[r, c]), float(turn[r, c]))
+             for r, c in zip(rows, columns)]
+    worst, start = 0.0, time.perf_counter()
+    for a0, a1, a2, b0, b1, b2, c0, c1, c2, arm, ours in cases:
+        cosine, sine = math.cos(arm), math.sin(arm)
+        a, b, c = a0 + a1 * cosine + a2 * sine, b0 + b1 * cosine + b2 * sine, c0 + c1 * cosine + c2 * sine
+        root = brentq(lambda x: a * math.cos(x) + b * math.sin(x) - c, ours - 0.31, ours + 0.29, xtol=1e-12)
+        worst = max(worst, abs(root - ours))
+    theirs = (time.perf_counter() - start) / subset * samples * steps
+    out = Speed(seconds, theirs, theirs / seconds, worst)
+    if show:
+        print(f"{samples} x {steps} closures: {seconds:.2f} s; one by one with a root finder {theirs:.0f} s:"
+              f" {out.ratio:.0f} times; differences up to {worst:.1e} rad")
+    return out
