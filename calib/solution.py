@@ -73,13 +73,13 @@ class Solution:
         out[np.ix_(free, free)] = (half.T @ half) * scale[:, None] * scale
         return out
 
-    def covariance(self, factor=None):
+    def covariance(self, factor=None, inverse=None):
         """Covariance (size, size) of the unknowns: turns in rad (acting on the left), lengths in mm.
 
         With M = D + P, pixels and priors, it is M^-1 (factor D + P) M^-1: the residuals tell how large the pixels' noise is,
-        and nothing of the priors.  factor: `scale` unless given.  Raises Singular.
+        and nothing of the priors.  factor: `scale` unless given; inverse: M^-1 where it was made before.  Raises Singular.
         """
-        inverse = self.inverse()
+        inverse = self.inverse() if inverse is None else inverse
         _, data = self.information()
         factor = self.scale() if factor is None else factor
         return inverse + (factor - 1) * (inverse @ data @ inverse)

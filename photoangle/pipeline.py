@@ -16,14 +16,15 @@ from photoangle.carfile.print_check import print_scale
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
+from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
 from photoangle.detection.cache import Looks, look_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.dots import find_dots
 from photoangle.detection.photo_quality import quality_findings
-from photoangle.figures.measurands import measure_figures
+from photoangle.figures.measure import measured
 from photoangle.figures.tape_check import tape_figures
-from photoangle.geometry.attitude import share_stance
+from photoangle.geometry.attitude import share_attitude
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.dots_in_plane import dot_points
 from photoangle.geometry.joints import joint_points
@@ -33,7 +34,7 @@ from photoangle.reconstruction.folder_lens import folder_profiles
 from photoangle.reconstruction.guided_search import cut_by_the_frame, look_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.select_views import bounded
-from photoangle.reconstruction.solve import solve_scene
+from photoangle.reconstruction.solve import SceneOptions, solve_scene
 
 _KEEP_BYTES = 130_000_000
 
@@ -101,7 +102,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
         where = f"{corner}/{state}"
         names = {f"{where}/{p.name}": p for p in files}
         result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, looks=looks,
-                                corrections=corrections)
+                                corrections=corrections, root=root)
         if result is not None:
             states.append(result)
     return _only(conclude(states, kit, car, report, root), wanted)
@@ -119,10 +120,10 @@ def _only(measurement, wanted):
 def conclude(states, kit, car, report, root=None):
     """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
     tie_states(states, kit, car, report)
-    share_stance(states, report, car.level)
+    share_attitude(states, report, car.level)
     for result in states:
-        _figures_of(result, car, report)
-    tape, comparisons = tape_figures(car, report.figures, {(s.corner, s.state) for s in states})
+        _figures_of(result, report)
+    tape, comparisons = tape_figures(car, {(s.corner, s.state): s.measured for s in states})
     report.figures += tape
     report.comparisons += comparisons
     measurement = Measurement(report, states, car, kit, root)
@@ -151,12 +152,12 @@ def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, 
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
-    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar, corner)
+    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar, corner, root=root)
     states = [result] if result else []
     if result and dots:
         _name_dots(result, dots, kit, report)
     for state in states:
-        _figures_of(state, car, report)
+        _figures_of(state, report)
     return Measurement(report, states, car, kit, root)
 
 
@@ -178,7 +179,7 @@ def _name_dots(result, names, kit, report):
 
 
 def _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
-                   notes_of=None, looks=None, corrections=Corrections()):
+                   notes_of=None, looks=None, corrections=Corrections(), root=None):
     """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
     pictures, looks = _Pictures(), looks or Looks()
     sightings, qualities = [], []
@@ -208,7 +209,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     def more(scene, used):
         return look_again(scene, used, kit, lambda name: pictures.get(names, name))
 
-    scene = solve_scene(sightings, kit, knowledge, where or "photos", more, planar)
+    options = SceneOptions(planar, _origin(names, corner, state, car, root), car.level.plumb_standoff_mm)
+    scene = solve_scene(sightings, kit, knowledge, where or "photos", more, options)
     pictures.clear()
     if isinstance(scene, Refusal):
         report.tell(scene.finding)
@@ -219,7 +221,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     points, findings = joint_points(scene, kit, corner_file, car.level, scale, scale_u)
     report.tell(*(Finding(f.level, where, f.what, f.do.replace("corner.", f"{corner}." if corner else ""))
                   for f in findings))
-    points, findings = with_dots(points, scene, corrections.dots, corner_file, scale, where)
+    points, findings = with_dots(points, scene, corrections.dots, corner_file, (scale, scale_u), where)
     report.tell(*findings)
     up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
@@ -245,13 +247,19 @@ def _one_camera(sightings, report, profiles):
     return [s for s in sightings if s.camera == keep]
 
 
-def _figures_of(result, car, report):
-    corner_file = result.notes
+def _origin(names, corner, state, car, root):
+    """Whose errors a state's are: of one car folder all that its states share, of loose photos their own."""
+    photos = " ".join(str(Path(p).resolve()) for p in names.values())
+    whose = photos if root is None else str(Path(root).resolve())
+    here = f"{corner}/{state}" if corner else photos
+    return Origin(f"{whose} {here}", f"{whose} {corner}", whose, (whose, str(car.print_check)))
+
+
+def _figures_of(result, report):
     if result.lateral is None and result.up is not None:
         result.lateral = level_axes(result.points, result.up)
-    figures = measure_figures(result.points, result.up, result.axes, result.lateral, result.corner,
-                              result.state, result.scene.solution.degrees_of_freedom(), corner_file.radius_mm,
-                              result.bar_axis)
+    result.measured = measured(result)
+    figures = result.measured.figures(result.corner, result.state)
     report.figures += figures
     if not figures:
         where = f"{result.corner}/{result.state}" if result.corner else "photos"

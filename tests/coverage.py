@@ -28,9 +28,10 @@ from photoangle.carfile.notes import Corner, Level, PrintCheck
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
 from photoangle.detection.detect_photo import sight_photo
-from photoangle.figures.measurands import measure_figures
+from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.joints import joint_points
+from photoangle.geometry.states import StateResult
 from photoangle.reconstruction.guided_search import look_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import solve_scene
@@ -178,9 +179,8 @@ def measure_scene(photos, profiles, planar=False):
     points, _ = joint_points(scene, KIT, Corner(), Level(), scale, scale_u)
     up, _ = gravity(points, scene, Level())
     lateral = level_axes(points, up) if up else None
-    figures = measure_figures(points, up, None, lateral, None, None,
-                              scene.solution.degrees_of_freedom())
-    return scene, points, figures
+    state = StateResult(None, None, None, scene, points, up, lateral=lateral)
+    return scene, points, measured(state).figures(None, None)
 
 
 def true_figures(tags, points):
@@ -218,13 +218,13 @@ def run(count, seed=1, width=2016, echo=None):
     rows, poses = [], []
     for number, setting in enumerate(settings(count, seed)):
         photos, profiles, tags, card = make_scene(setting, 1000 * seed + number, width)
-        measured = measure_scene(photos, profiles)
+        found = measure_scene(photos, profiles)
         groups = tuple(setting.groups)
-        if measured is None:
+        if found is None:
             if echo:
                 echo(f"scene {number}: refused")
             continue
-        scene, points, figures = measured
+        scene, points, figures = found
         truth = true_figures(tags, points)
         for f in figures:
             if f.name in truth and f.datum in (None, "gravity"):

@@ -17,14 +17,16 @@ from photoangle.carfile.notes import CarFile, Corner, Level
 from photoangle.carfile.print_check import print_scale
 from photoangle.comparison.compare import DOUBTFUL, NONE, REAL, Side, compare_sides
 from photoangle.core.findings import Refusal
+from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
 from photoangle.detection.detect_photo import sight_photo
+from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.guided_search import look_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
-from photoangle.reconstruction.solve import solve_scene
+from photoangle.reconstruction.solve import SceneOptions, solve_scene
 from tests.coverage import CHECK, Setting, _moved, corner, phone, settings, true_figures
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, shoot, tag_flat
 
@@ -125,13 +127,14 @@ NOTES = Corner(stuck_within_mm=STUCK_MM, standoff_mm={KIT.slot(i).role.key: STAN
                standoff_u_mm={KIT.slot(i).role.key: 0.5 * np.sqrt(2 / 3) for i in _JOINTS})
 
 
-def measured_state(photos, profiles, state):
+def solved_state(photos, profiles, state):
     """StateResult of one set of photos, or None."""
     lens = profiles[0].lens if profiles else None
     sightings = [sight_photo(p, KIT, lens, p.path)[0] for p in photos]
     knowledge, _ = lens_knowledge(photos[0].camera, profiles, sightings, KIT, CHECK, "")
     grey = {p.path: p.grey for p in photos}
-    scene = solve_scene(sightings, KIT, knowledge, "", lambda s, used: look_again(s, used, KIT, grey.__getitem__))
+    scene = solve_scene(sightings, KIT, knowledge, "", lambda s, used: look_again(s, used, KIT, grey.__getitem__),
+                        SceneOptions(origin=Origin(state, "car front-left", "car", ("car", str(CHECK)))))
     if isinstance(scene, Refusal):
         return None
     scale, scale_u, _, _ = print_scale(CHECK)
@@ -142,11 +145,13 @@ def measured_state(photos, profiles, state):
 
 def compare_pair(pair, profiles):
     """Comparison of a pair, or None where one could not be measured."""
-    results = [measured_state(photos, profiles, name) for (photos, *_), name in zip(pair, ("droop", "set"))]
+    results = [solved_state(photos, profiles, name) for (photos, *_), name in zip(pair, ("droop", "set"))]
     if None in results:
         return None
     tie_states(results, KIT, CarFile(), Report())
-    sides = [Side(r, r.state, "car", CHECK) for r in results]
+    for r in results:
+        r.measured = measured(r)
+    sides = [Side(r, r.state) for r in results]
     return compare_sides(*sides, KIT)
 
 

@@ -20,6 +20,7 @@ from calib.profile import CameraProfile
 from photoangle.carfile.print_check import print_scale
 from photoangle.carfile.reader import parse_carfile
 from photoangle.core.findings import Refusal
+from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
 from photoangle.detection.alignment.aligned_tag import AlignedTag
 from photoangle.detection.detections import PhotoSighting
@@ -32,7 +33,7 @@ from photoangle.linkage.kinematics.mechanism import position
 from photoangle.linkage.kinematics.turning import turned
 from photoangle.pipeline import conclude
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
-from photoangle.reconstruction.solve import solve_scene
+from photoangle.reconstruction.solve import SceneOptions, solve_scene
 from tests.coverage import _views
 from tests.linkage.invented import invented_points
 from tests.scenes import KIT, facing, look_at, scaled_lens, true_corners
@@ -190,7 +191,8 @@ class InventedCar:
         _, identity, profiles = phone()
         sightings = self.sightings(state)
         knowledge, _ = lens_knowledge(identity, profiles, sightings, KIT, car.print_check, state)
-        scene = solve_scene(sightings, KIT, knowledge, f"front-left/{state}")
+        scene = solve_scene(sightings, KIT, knowledge, f"front-left/{state}",
+                            options=SceneOptions(origin=Origin(state, "invented front-left", "invented", ("invented", ""))))
         if isinstance(scene, Refusal):
             report.tell(scene.finding)
             return None

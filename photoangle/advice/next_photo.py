@@ -6,7 +6,7 @@ gone again for each, so that what is promised is what a measure run would state.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from calib.poses import Pose
 from calib.solution import Singular
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.figure import Figure
-from photoangle.figures.measurands import measure_figures
+from photoangle.figures.measure import measured
 from photoangle.geometry.datums import carried_axes, gravity, level_axes
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.registration import tie_scenes
@@ -106,11 +106,10 @@ def u_with(result, view, figure, car, kit, reference=None):
     axes = result.axes
     if axes is not None and reference is not None and result.tie is not None:
         tie = tie_scenes(scene, reference.scene, kit)
-        axes = carried_axes(reference.axes, tie) if tie is not None else axes
+        axes = carried_axes(reference.axes, tie, scene) if tie is not None else axes
     lateral = level_axes(points, up) if up is not None else None
-    figures = measure_figures(points, up, axes, lateral, figure.corner, figure.state, scene.solution.degrees_of_freedom(),
-                              result.notes.radius_mm, result.bar_axis, (figure.name, figure.datum))
-    return figures[0].u if figures else None
+    would = measured(replace(result, scene=scene, points=points, up=up, axes=axes, lateral=lateral), (figure.name, figure.datum))
+    return would.estimate.u(would.estimate.names[0]) if would.rows else None
 
 
 def _frame(result):

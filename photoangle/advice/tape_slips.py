@@ -7,6 +7,7 @@ source).
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -70,7 +71,7 @@ def _key(c):
 
 
 def _fits(value, u, photo):
-    return abs(e_n(value, u, photo.value, photo.u)) <= _AGREES
+    return abs(e_n(value - photo.value, math.hypot(u, photo.u))) <= _AGREES
 
 
 def _exchanged(c, bad, done):

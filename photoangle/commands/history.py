@@ -8,8 +8,9 @@ from photoangle.carfile.folder import load_car
 from photoangle.comparison.history import read_history, season
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.figures.measurands import TITLES
 from photoangle.output.history_table import history_json, history_lines, main_figures, plot_history
-from photoangle.output.table import TITLES, finding_lines
+from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say
 
 

@@ -1,18 +1,18 @@
 """One state against another: each figure's change, its plus-or-minus, and whether it is real.
 
-The change's uncertainty is that of the difference: roots that both states share (`photoangle.roots`) count with the
-difference of their effects, so that the lens, the print, the floor and a marker's sticking largely cancel.
+The change's uncertainty is that of the difference of two estimates: sources that both states share cancel as far as their
+effects are alike, so that the lens, the print, the floor and a marker's sticking largely do.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from photoangle.comparison.roots import Roots, Shared, state_forms
-from photoangle.core.figure import Figure, coverage_factor
-from photoangle.figures.measurands import figure_slopes
+from photoangle.core.figure import Figure, figure_of
+from photoangle.figures.measure import label
 from photoangle.geometry.marker_stability import compare_places, handled, place_findings
 
 REAL, NONE, OPEN = "real change", "no change seen", "can't tell"
@@ -23,22 +23,19 @@ DOUBTFUL = "a marker it rests on was seen at a doubtful tilt: take one more phot
 _LEADERS = {"change:bar_arm_angle": "bar arm's angle", "change:bar_arm_elevation": "bar arm's slope",
             "change:link_length": "link's length", "change:hub_to_arch": "height from hub to arch"}
 _CHANCE = 0.05
-_MOST_DOF = 10_000.0
+# A figure hangs on a coordinate where a millimetre of it moves the figure by more than this.
+_HANGS = 1e-6
 
 
 @dataclass(frozen=True)
 class Side:
     """One side of a comparison.
 
-    result: StateResult; name: in words; car: a name for the car folder it came from; print_check: what is known of
-    the sheet's scale; rides: corner -> StateResult of the ride state that chassis axes were carried from.
+    result: StateResult, with its figures measured; name: in words.
     """
 
     result: object
     name: str
-    car: str
-    print_check: object
-    rides: dict = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -75,7 +72,7 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
     Returns Comparison.
     """
     a, b = before.result, after.result
-    same_car = before.car == after.car
+    same_car = a.scene.origin.car == b.scene.origin.car
     where = f"{before.name} to {after.name}"
     places, findings, kept = None, [], set()
     if a.corner == b.corner and kit is not None:
@@ -85,70 +82,59 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
         kept = (set(places.kept) | trusted) - told
         used = set(a.points.marker.values()) & set(b.points.marker.values())
         findings = place_findings(places, kit, where, used & trusted - told)
-    names = {i: f"{before.car} {a.corner} {i}" for i in kept}
-    changes, cancels = compare_states(before, after, [_namer(side, names, same_print) for side in (before, after)])
+    changes, cancels = compare_states(before, after, _shared_keys(before, after, kept, same_print))
     return Comparison(before, after, changes, places, findings, cancels)
 
 
-def _namer(side, places, same_print):
-    """StateResult -> Shared for the states of one side."""
-    def shared(result):
-        corner = f"{side.car} {result.corner}"
-        # markers of another corner bear the same numbers
-        state = result.state or id(result)  # loose photos have no name
-        return Shared(f"{corner} {state}", corner, side.car, f"{'' if same_print else side.car} {side.print_check}",
-                      places if result.corner == side.result.corner else {})
+def _shared_keys(before, after, kept, same_print):
+    """Source -> Source, whose keys say what both sides share.
 
-    return shared
+    kept: ids of markers that kept their place between the two states; same_print: the sheets are the same.
+    """
+    corners = {side.result.scene.origin.corner for side in (before, after)}
+
+    def same(key):
+        if not isinstance(key, tuple):
+            return key
+        if key[:1] == ("place",) and key[1] in corners and key[3] in kept:
+            # one marker on one spot, whichever state it was seen in
+            return "kept place", key[3]
+        if same_print and key[:1] in (("paper",), ("scale",)):
+            return key[0], key[1][1], *key[2:]
+        return tuple(same(part) for part in key)
+
+    return lambda source: replace(source, key=same(source.key))
 
 
-def compare_states(before, after, namers):
+def compare_states(before, after, shared):
     """Changes of all figures that both sides have, AFTER less BEFORE.
 
-    Parameters: before, after: Side; namers: for each, StateResult -> Shared.
+    Parameters: before, after: Side; shared: Source -> Source by which both sides' errors are named.
     Returns (list of Change in the figures' order, titles of the errors that both share).
     """
-    roots = Roots()
-    sides, doubt = [], set()
-    for side, shared_of in zip((before, after), namers):
-        r = side.result
-        forms = state_forms(r, shared_of, side.rides, roots)
-        rows = figure_slopes(r.points, r.up, r.axes, r.lateral, r.notes.radius_mm, r.bar_axis)
-        sides.append({(name, datum): (unit, value, {key: slope @ effect for key, effect in forms.items()})
-                      for name, datum, unit, value, slope in rows})
-        loose = [k for k, name in enumerate(r.points.names) if r.points.marker[name] in r.scene.loose]
-        doubt |= {row[:2] for row in rows if any(np.abs(row[4][3 * k:3 * k + 3]).max() > 1e-6 for k in loose)}
+    sides = [side.result.measured for side in (before, after)]
+    rows = [m for m in sides[1].rows if m.key in {r.key for r in sides[0].rows}]
+    names = [label(m.key) for m in rows]
+    first, second = (s.estimate.pick(names).rekeyed(shared) for s in sides)
+    change = second.minus(first)
+    doubt = set().union(*(_doubtful(side.result) for side in (before, after)))
     corner, state = after.result.corner, after.result.state
-    figures, common = [], set()
-    for key, (unit, value, gradient) in sides[1].items():
-        if key not in sides[0]:
-            continue
-        _, first, earlier = sides[0][key]
-        change = dict(gradient)
-        common |= {roots.title[k] for k in set(gradient) & set(earlier)
-                   if np.abs(gradient[k]).max() > 0 and np.abs(earlier[k]).max() > 0}
-        for root, g in earlier.items():
-            change[root] = change[root] - g if root in change else -g
-        apart = sum(roots.variances(gradient).values()) + sum(roots.variances(earlier).values())
-        figures.append((_figure(corner, state, key, unit, value - first, roots, change), first, value,
-                        float(np.sqrt(apart)), key in doubt))
-    return _judge(figures), tuple(sorted(common))
+    common, judged = set(), []
+    for k, (row, name) in enumerate(zip(rows, names, strict=True)):
+        common |= {s.title for s in first.effects if s in second.effects
+                   and np.abs(first.effects[s][k]).max() > 0 and np.abs(second.effects[s][k]).max() > 0}
+        figure = figure_of(change, name, corner, state, row)
+        judged.append((replace(figure, name=f"change:{row.name}"), float(first.values[k]), float(second.values[k]),
+                       math.hypot(first.u(name), second.u(name)), row.key in doubt))
+    return _judge(judged), tuple(sorted(common))
 
 
-def _figure(corner, state, key, unit, value, roots, gradient):
-    parts = roots.variances(gradient)
-    variance = sum(parts.values())
-    u = float(np.sqrt(variance))
-    # Welch and Satterthwaite (JCGM 100, G.4): only what comes from pixels has few degrees of freedom
-    few = sum(v * v / roots.dof[k] for k, v in parts.items() if k in roots.dof)
-    dof = min(_MOST_DOF, variance**2 / few) if few > 0 else _MOST_DOF
-    shares = {}
-    for k, v in parts.items():
-        shares[roots.title[k]] = shares.get(roots.title[k], 0.0) + v
-    budget = {s: v / variance for s, v in sorted(shares.items(), key=lambda p: -p[1]) if v > 0.001 * variance}
-    half = coverage_factor(dof) * u
-    return Figure(corner, state, f"change:{key[0]}", key[1], unit, value, u, float(round(dof, 1)), value - half, value + half,
-                  budget)
+def _doubtful(result):
+    """Keys of a state's figures that hang on a marker whose tilt is in doubt."""
+    points, measured = result.points, result.measured
+    loose = [k for k, name in enumerate(points.names) if points.marker[name] in result.scene.loose]
+    return {m.key for m, slope in zip(measured.rows, measured.slopes, strict=True)
+            if any(np.abs(slope[3 * k:3 * k + 3]).max() > _HANGS for k in loose)}
 
 
 def _judge(rows):

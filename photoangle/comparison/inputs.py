@@ -85,8 +85,7 @@ def _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, leve
         kits.append(m.kit)
         if not m.states:
             raise CannotUse(_first_reason(m.report.findings, given.path))
-        car = str(Path(car_root).resolve()) if car_root else str(given.path.resolve())
-        sides.append(Side(m.states[0], given.path.name, car, m.car.print_check))
+        sides.append(Side(m.states[0], given.path.name))
     results = (second.path.parent if second.path.is_file() else second.path) / "results"
     return Pairs([tuple(sides)], kits[1], m.car.units, results, findings)
 
@@ -120,12 +119,6 @@ def _folder_pairs(first, second, progress, kit_path):
     return Pairs([(a[k], b[k]) for k in keys], kit, m.car.units, second.root / "results", findings)
 
 
-def side_in(measurement, state, name):
-    """The Side of one StateResult of a Measurement of a car folder; name: in words."""
-    rides = {s.corner: s for s in measurement.states if s.state == "ride"}
-    return Side(state, name, str(measurement.root), measurement.car.print_check, rides)
-
-
 def _sides(given, measurement, several):
     """Key -> Side of what an argument covers; the key is what must agree with the other argument's."""
     out = {}
@@ -134,7 +127,7 @@ def _sides(given, measurement, several):
             continue
         key = {"state": (), "corner": (s.state,), "car": (s.corner, s.state)}[given.kind]
         name = f"{s.corner}/{s.state}"
-        out[key] = side_in(measurement, s, f"{measurement.root.name}/{name}" if several else name)
+        out[key] = Side(s, f"{measurement.root.name}/{name}" if several else name)
     return out
 
 

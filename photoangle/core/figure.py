@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
+from typing import Protocol
+
+from photoangle.core.estimate import Estimate
 
 
 @dataclass(frozen=True)
@@ -24,27 +26,32 @@ class Figure:
     dof: float
     low95: float
     high95: float
-    budget: dict = field(default_factory=dict)
+    budget: dict[str, float] = field(default_factory=dict)
 
-_MOST_DOF = 10_000
-
-
-def make_figure(corner, state, name, datum, unit, value, shares, scene_dof):
-    """A Figure from its variance by source; scene_dof belongs to what comes from the pixels."""
-    shares = {k: max(v, 0.0) for k, v in shares.items()}
-    variance = sum(shares.values())
-    u = math.sqrt(variance)
-    from_pixels = shares.get("pixels", 0.0)
-    dof = _MOST_DOF if from_pixels <= 0 else min(
-        _MOST_DOF, scene_dof * (variance / from_pixels) ** 2)
-    k = coverage_factor(dof)
-    budget = {s: v / variance for s, v in sorted(shares.items(), key=lambda p: -p[1])
-              if variance > 0 and v > 0.001 * variance}
-    return Figure(corner, state, name, datum, unit, value, u, float(round(dof, 1)),
-                  value - k * u, value + k * u, budget)
+    @property
+    def interval(self) -> tuple[float, float]:
+        """The 95 % interval."""
+        return self.low95, self.high95
 
 
-def coverage_factor(dof):
+class Named(Protocol):
+    """What a figure is: its name, datum and unit."""
+
+    name: str
+    datum: str | None
+    unit: str
+
+
+def figure_of(estimate: Estimate, label: str, corner: str | None, state: str | None, what: Named) -> Figure:
+    """One value of an estimate as a Figure, with Student's t by its effective degrees of freedom (JCGM 100, annex G)."""
+    value, u = float(estimate.values[estimate.names.index(label)]), estimate.u(label)
+    dof = estimate.dof(label)
+    half = coverage_factor(dof) * u
+    return Figure(corner, state, what.name, what.datum, what.unit, value, u, float(round(dof, 1)), value - half, value + half,
+                  estimate.budget(label))
+
+
+def coverage_factor(dof: float) -> float:
     """Two-sided 95 % quantile of Student's t (JCGM 100, annex G)."""
     from scipy.special import stdtrit
 

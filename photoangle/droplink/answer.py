@@ -90,8 +90,7 @@ def _answer(corner, states, measurement, wishes, samples):
     if base is None:
         return answer
     answer.tell(*bridged[base].findings)
-    corners = {k: b.corner for k, b in bridged.items()}
-    made = {k: with_second_hoses(c, corners) for k, c in corners.items()}
+    made = {k: with_second_hoses(b, bridged) for k, b in bridged.items()}
     answer.tell(*made[base][1])
     answer.base, answer.datum = made[base][0], bridged[base].datum
     solve_answer(answer, measurement.car, wishes, {k: c for k, (c, _) in made.items()}, measurement.report.figures, samples)

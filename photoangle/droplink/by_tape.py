@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
+from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
 from photoangle.core.states import CORNERS, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer
 from photoangle.droplink.request import Wishes
-from photoangle.geometry.attitude import LEVEL_U_DEG
-from photoangle.linkage.corner import HUB_DIFFERS_WITHIN, Taped
+from photoangle.linkage.corner import Taped
 from photoangle.linkage.tape_only import tape_corner
 
 _HEIGHTS = {"bar_bush": ("bar_bush_height",), "bar_eye": ("bar_eye_height",), "link_foot": ("link_foot_height",),

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from photoangle.core.findings import NOTE, Finding
+from photoangle.geometry.joints import coordinates
 from photoangle.linkage.corner import Taped
 from photoangle.linkage.kinematics.hose import HOSES, SECOND
 
@@ -14,34 +15,30 @@ from photoangle.linkage.kinematics.hose import HOSES, SECOND
 _APART_MM = 15.0
 
 
-def with_second_hoses(corner, others):
-    """The corner with its hose points as another state has them.
+def with_second_hoses(made, others):
+    """A corner with its hose points as another state has them.
 
-    corner: linkage Corner; others: state -> Corner of the same car corner.  The state whose hub to arch differs most is
+    made: FromScene; others: state -> FromScene of the same car corner.  The state whose hub to arch differs most is
     taken.  Returns (Corner, findings).
     """
+    corner = made.corner
     mine = [n for n in HOSES if n in corner.names]
     if not mine:
         return corner, []
-    second = _farthest(corner, others, mine)
+    second = _farthest(corner, {state: o.corner for state, o in others.items()}, mine)
     if second is None:
         return corner, _unsaid(corner, mine)
     name, other, arch = second
     both = [n for n in mine if n in other.names]
     # both states' frames hang on the same bush: what tells them apart is the scenes' noise
-    shift = (corner.positions_mm[corner.names.index("bar_bush")] - other.positions_mm[other.names.index("bar_bush")])
-    n, m = len(corner.names), len(both)
-    rows = np.concatenate([3 * other.names.index(b) + np.arange(3) for b in both])
-    sources = {k: np.pad(c, ((0, 3 * m), (0, 3 * m))) for k, c in corner.sources.items()}
-    for key, c in other.sources.items():
-        if key == "chassis":
-            continue  # the frame's own turn is the same for both and far smaller here
-        sources.setdefault(key, np.zeros((3 * (n + m),) * 2))
-        sources[key][3 * n:, 3 * n:] += c[np.ix_(rows, rows)]
-    places = np.array([other.positions_mm[other.names.index(b)] + shift for b in both])
-    return replace(corner, names=corner.names + tuple(b + SECOND for b in both),
-                   positions_mm=np.vstack([corner.positions_mm, places]), sources=sources, second_state=name,
-                   hub_to_arch_mm=corner.hub_to_arch_mm | {name: arch}), _unsaid(corner, [x for x in mine if x not in both])
+    shift = corner.positions_mm[corner.names.index("bar_bush")] - other.positions_mm[other.names.index("bar_bush")]
+    seen = others[name].places.pick(coordinates(both))
+    again = tuple(b + SECOND for b in both)
+    moved = seen.linear(np.eye(len(seen.names)), coordinates(again), seen.values + np.tile(shift, len(both)))
+    places = made.places.join(moved)
+    return replace(corner, names=corner.names + again, positions_mm=places.values.reshape(-1, 3), sources=places.covariances(),
+                   second_state=name, hub_to_arch_mm=corner.hub_to_arch_mm | {name: arch}), _unsaid(
+                       corner, [x for x in mine if x not in both])
 
 
 def _farthest(corner, others, mine):

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 
 import numpy as np
 
+from calib.poses import rotation_from_vector
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.errors import CannotUse
-from photoangle.core.figure import make_figure
+from photoangle.core.estimate import Estimate
+from photoangle.core.figure import figure_of
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
-from photoangle.reconstruction.scene import scene_sources
+from photoangle.figures.frame import STEP_MM, STEP_RAD
+from photoangle.geometry.angles import angle_between, elevation
+from photoangle.geometry.datums import still
+from photoangle.geometry.joints import coordinates, scale_source
+
+
+@dataclass(frozen=True)
+class _Asked:
+    name: str
+    unit: str
+    datum: str | None = None
 
 
 def parse_between(text):
@@ -30,71 +42,42 @@ def between_figures(requests, state, measurement):
 
     Parameters: requests: texts; state: StateResult; measurement.  Returns (figures, findings).
     """
-    scene = state.scene
-    parts = scene_sources(scene)
-    scale, scale_u, _, _ = print_scale(measurement.car.print_check)
-    dof = scene.solution.degrees_of_freedom()
     figures, findings = [], []
     for text in requests:
         ids = parse_between(text)
-        missing = [i for i in ids if i not in scene.markers]
+        missing = [i for i in ids if i not in state.scene.markers]
         if missing:
             where = f"{state.corner}/{state.state}" if state.corner else "photos"
             findings.append(Finding(ATTENTION, where, f"marker {missing[0]} of --between {text} is not seen", ""))
             continue
-        at = np.array([scene.markers[i].translation_mm * scale for i in ids])
-        pick = np.zeros((3 * len(ids), scene.solution.bundle.size))
-        for k, i in enumerate(ids):
-            body = scene.order.index(i)
-            if body:
-                where = scene.solution.bundle.body_slice_of(body)
-                pick[3 * k:3 * k + 3, where.start + 3:where.stop] = np.eye(3)
-        covariance = {name: pick @ c @ pick.T for name, c in parts.items()}
-        name = "-".join(map(str, ids))
-        wanted = [(f"angle:{name}", None, "deg", _angle)] if len(ids) == 3 else [
-            (f"distance:{name}", None, "mm", lambda p, up: np.linalg.norm(p[1] - p[0])),
-            (f"elevation:{name}", "gravity", "deg", _elevation)]
-        for label, datum, unit, function in wanted:
-            if datum and state.up is None:
-                continue
-            up = state.up.vector if state.up is not None else np.array([0, 0, 1.0])
-            value, slope = _slope(function, at, up)
-            shares = {k: float(slope @ c @ slope) for k, c in covariance.items()}
-            if unit == "mm":
-                shares["print"] = shares.get("print", 0.0) + (value * scale_u) ** 2
-            if datum:
-                turn = _up_slope(function, at, up)
-                for source, c in state.up.sources.items():
-                    shares["level"] = shares.get("level", 0.0) + float(turn @ c @ turn)
-            figures.append(make_figure(state.corner, state.state, label, datum, unit, value, shares, dof))
+        centres = _centres(ids, state.scene, print_scale(measurement.car.print_check))
+        for asked, made in _values(ids, centres, state.up):
+            figures.append(figure_of(made, "value", state.corner, state.state, asked))
     return figures, findings
 
 
-def _angle(p, up):
-    a, b = p[0] - p[1], p[2] - p[1]
-    return math.degrees(math.acos(np.clip(a @ b / np.linalg.norm(a) / np.linalg.norm(b), -1, 1)))
+def _centres(ids, scene, scale):
+    """Markers' centres, mm, as an Estimate."""
+    places = np.array([scene.markers[i].translation_mm for i in ids])
+    shifts = np.concatenate([6 * k + 3 + np.arange(3) for k in range(len(ids))])
+    names = coordinates([str(i) for i in ids])
+    out = scene.errors.linear(scene.pose_matrix(ids)[shifts], names, scale[0] * places.ravel())
+    return out.also(scale_source(scene.origin, scale[1]), (places - places.mean(0)).reshape(-1, 1))
 
 
-def _elevation(p, up):
-    v = p[1] - p[0]
-    return math.degrees(math.asin(np.clip(v @ up / np.linalg.norm(v), -1, 1)))
+def _values(ids, centres: Estimate, up):
+    """(_Asked, Estimate named "value") of what can be said of two or three markers."""
+    name, n = "-".join(map(str, ids)), 3 * len(ids)
+    whole = centres.join((still() if up is None else up.turn))
+    steps = [STEP_MM] * n + [STEP_RAD] * 3
 
+    def made(function):
+        return whole.map(lambda v: np.array([function(v[:n].reshape(-1, 3), v[n:])]), ("value",), steps)
 
-def _slope(function, at, up):
-    slope = np.zeros(at.size)
-    for k in range(at.size):
-        step = np.zeros(at.size)
-        step[k] = 1e-3
-        step = step.reshape(at.shape)
-        slope[k] = (function(at + step, up) - function(at - step, up)) / 2e-3
-    return float(function(at, up)), slope
-
-
-def _up_slope(function, at, up):
-    """Derivative by a small turn (rad) of up."""
-    out = np.zeros(3)
-    for k in range(3):
-        w = np.zeros(3)
-        w[k] = 1e-5
-        out[k] = (function(at, up + np.cross(w, up)) - function(at, up - np.cross(w, up))) / 2e-5
-    return out
+    if len(ids) == 3:
+        yield _Asked(f"angle:{name}", "deg"), made(lambda p, _: angle_between(p[0] - p[1], p[2] - p[1]))
+        return
+    yield _Asked(f"distance:{name}", "mm"), made(lambda p, _: np.linalg.norm(p[1] - p[0]))
+    if up is not None:
+        yield _Asked(f"elevation:{name}", "deg", "gravity"), made(
+            lambda p, turn: elevation(p[1] - p[0], rotation_from_vector(turn) @ up.vector))

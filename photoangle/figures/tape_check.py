@@ -2,68 +2,60 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from photoangle.carfile.lengths import TapeError, angle_from_heights
-from photoangle.core.agreement import e_n
-from photoangle.core.figure import Figure
-
-# lengths that a tape takes as they stand
-_DIRECT = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length", "bar_lever",
-           "hose_gap_a", "hose_gap_b", "hose_gap_c")
-# angle: (lower end's height, upper end's height, length)
-_ANGLES = {"bar_arm_angle": ("bar_bush_height", "bar_eye_height", "bar_arm_length"),
-           "control_arm_angle": ("arm_pivot_front_height", "arm_ball_joint_height", "control_arm_length"),
-           "link_elevation": ("link_foot_height", "bar_eye_height", "link_length")}
-_K = 1.959964
+from photoangle.core.agreement import e_n_of
+from photoangle.core.figure import Figure, figure_of
+from photoangle.figures.measurands import Measurand, measurands
+from photoangle.figures.measure import Measured, label
+from photoangle.figures.tape_rules import Taped
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """A tape figure beside the photos': e_n, and whether they agree (|E_n| <= 1)."""
+    """A tape figure beside the photos': what a tape would have read by them, where that is not the figure itself; e_n, and
+    whether they agree (|E_n| <= 1)."""
 
     photo: Figure
     tape: Figure
     e_n: float
 
     @property
-    def agrees(self):
+    def agrees(self) -> bool:
         return abs(self.e_n) <= 1
 
 
-def _figure(corner, state, name, datum, unit, value, u):
-    return Figure(corner, state, f"tape:{name}", datum, unit, value, u, 10_000.0, value - _K * u,
-                  value + _K * u, {"tape": 1.0})
-
-
-def tape_figures(car, photo_figures, states):
+def tape_figures(car, measured: dict[tuple[str, str], Measured]) -> tuple[list[Figure], list[Comparison]]:
     """Figures of the tape in every state, and their comparison with the photos'.
 
-    Parameters: car: CarFile; photo_figures: list of Figure; states: (corner, state) pairs measured.
+    Parameters: car: CarFile; measured: (corner, state) -> what the photos gave.
     Returns (tape figures, comparisons).
     """
-    figures = []
+    figures, comparisons = [], []
     for corner in sorted(car.corners):
         for state, readings in sorted(car.corners[corner].tape.items()):
-            for name in _DIRECT:
-                if name in readings:
-                    r = readings[name]
-                    figures.append(_figure(corner, state, name, None, "mm", r.value_mm, r.u_mm))
-            for name, needs in _ANGLES.items():
-                if all(n in readings for n in needs):
-                    low, high, length = (readings[n] for n in needs)
-                    try:
-                        t = angle_from_heights((low.value_mm, low.u_mm), (high.value_mm, high.u_mm),
-                                               (length.value_mm, length.u_mm))
-                    except TapeError:
-                        continue
-                    figures.append(_figure(corner, state, name, "gravity", "deg", t.angle_deg, t.u_deg))
-    comparisons = []
-    for tape in figures:
-        name = tape.name.removeprefix("tape:")
-        photo = next((f for f in photo_figures if (f.corner, f.state, f.name, f.datum)
-                      == (tape.corner, tape.state, name, tape.datum)), None)
-        if photo is not None and math.isfinite(photo.u):
-            comparisons.append(Comparison(photo, tape, e_n(tape.value, tape.u, photo.value, photo.u)))
+            photos = measured.get((corner, state))
+            for row in measurands():
+                tape = _taped(row, Taped(readings, corner, state), photos)
+                if tape is None:
+                    continue
+                figure = figure_of(tape, "value", corner, state, row)
+                figures.append(replace(figure, name=f"tape:{row.name}"))
+                if photos is not None and row.key in {m.key for m in photos.rows}:
+                    seen = _as_taped(row, photos)
+                    photo = figure_of(seen, "value", corner, state, row)
+                    comparisons.append(Comparison(photo, figures[-1], e_n_of(tape, seen)))
     return figures, comparisons
+
+
+def _taped(row: Measurand, taped: Taped, photos: Measured | None):
+    if row.tape is None or not row.tape.needs(taped.of):
+        return None
+    return row.tape.value(taped, None if photos is None else photos.frame)
+
+
+def _as_taped(row: Measurand, photos: Measured):
+    """What the photos say of the quantity as a tape takes it, as an Estimate named "value"."""
+    if row.tape is not None and row.tape.photo is not None:
+        return row.tape.photo(photos.frame)
+    return photos.estimate.pick((label(row.key),)).named(("value",))

@@ -6,20 +6,20 @@ the same state: relative to gravity and the car's forward direction the chassis 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from calib.poses import rotation_from_vector
+from photoangle.core.assumed import LEVEL_U_DEG, STANCE_DEG
+from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import NOTE, Finding
-from photoangle.figures.measurands import measure_figures
-from photoangle.geometry.datums import STANDS_ROLL_DEG, Axes
-
-# How alike the car stands while one corner after the other is photographed (common practice, no source).
-STANCE_DEG = 0.15
-# A slope read with a level or a phone, standard uncertainty (common practice, no source).
-LEVEL_U_DEG = 0.15
+from photoangle.geometry.angles import elevation
+from photoangle.geometry.datums import TURN, Axes, floor_source, level_axes, turned
+from photoangle.geometry.joints import coordinates
 
 
-def share_stance(states, report, level):
+def share_attitude(states, report, level):
     """Give corners without a chassis datum the attitude of another corner in the same state, or what a level
     read on the wheels; say where there is neither."""
     for result in states:
@@ -29,7 +29,7 @@ def share_stance(states, report, level):
         if donor is None:
             result.axes = by_level(result, level)
             continue
-        result.axes, result.stance = _carried(donor, result), donor
+        result.axes, result.attitude_of = _carried(donor, result), donor
         report.tell(Finding(NOTE, f"{result.corner}/{result.state}", f"the chassis's pitch and roll are taken from {donor.corner}/{donor.state}:"
                             f" the car is taken to stand alike in both within {STANCE_DEG:g} deg",
                             "leave the car as it stands while all corners of a state are photographed"))
@@ -49,43 +49,57 @@ def by_level(result, level):
     level: carfile's Level, for the floor.  The roll follows in the same way where it was read in both states.
     """
     ride, here = (result.notes.attitude.get(s, {}) for s in ("ride", result.state))
-    if "sill_slope_deg" not in ride:
+    if "sill_slope_deg" not in ride or not {"sill_front", "sill_rear"} <= set(result.points.names):
         return None
-    slope = measure_figures(result.points, result.up, None, result.lateral, result.corner, result.state, 1000,
-                            only=("sill_slope", "gravity"))
-    if not slope:
-        return None
-    pitch = np.radians(slope[0].value - ride["sill_slope_deg"] + level.floor_slope_along_deg)
-    x, y, _ = result.lateral.axes.T
-    within = np.radians(level.floor_within_deg) / np.sqrt(3)
-    sources = dict(result.lateral.sources)
-    read = (np.radians(LEVEL_U_DEG) ** 2 + np.radians(slope[0].u) ** 2)
-    turn = rotation_from_vector(-pitch * y)
-    if "roll_deg" in ride and "roll_deg" in here:
-        roll = np.radians(here["roll_deg"] - ride["roll_deg"] + level.floor_slope_across_deg)
-        turn = turn @ rotation_from_vector(roll * x)
-        # two readings in place of the usual roll on stands
-        sources["forward"] = sources["forward"] + (2 * np.radians(LEVEL_U_DEG) ** 2 - np.radians(STANDS_ROLL_DEG) ** 2) * np.outer(x, x)
-    sources["level reading"] = read * np.outer(y, y)
-    sources["floor"] = within**2 * (np.outer(x, x) + np.outer(y, y))
-    return Axes(turn @ result.lateral.axes, sources, "a level on the sill")
+    origin = result.scene.origin
+    floor = Estimate.stated(("along", "across"), np.radians([level.floor_slope_along_deg, level.floor_slope_across_deg]),
+                            floor_source(origin, level))
+    read = _reading("sill slope", ride["sill_slope_deg"], ("level reading", origin.corner, "sill slope"))
+    # nose up is a turn about -y; the sill seen against up, and up itself, go wrong together
+    pitch = _sill_slope(result).minus(read.named(("slope",))).plus(floor.pick(("along",)).named(("slope",)))
+    roll_known = "roll_deg" in ride and "roll_deg" in here
+    base = level_axes(result.points, result.up, roll=not roll_known)
+    x, y, _ = base.axes.T
+    turn = base.turn.plus(pitch.linear(-y[:, None], TURN, np.zeros(3)))
+    rotation = rotation_from_vector(-pitch.values[0] * y)
+    if roll_known:
+        roll = _reading("roll", here["roll_deg"], ("level reading", origin.state, "roll")).minus(
+            _reading("roll", ride["roll_deg"], ("level reading", origin.corner, "roll"))).plus(
+            floor.pick(("across",)).named(("roll",)))
+        turn = turn.plus(roll.linear(x[:, None], TURN, np.zeros(3)))
+        rotation = rotation @ rotation_from_vector(roll.values[0] * x)
+    return Axes(rotation @ base.axes, turn, "a level on the sill")
+
+
+def _reading(name, value_deg, key):
+    """A level's reading as an Estimate, rad."""
+    return Estimate.stated((name,), [math.radians(value_deg)], Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG) ** 2]])))
+
+
+def _sill_slope(result):
+    """The sill's slope against gravity, rad, nose up, as an Estimate named "slope"."""
+    ends = result.points.estimate.pick(coordinates(("sill_front", "sill_rear"))).join(result.up.turn)
+
+    def slope(values):
+        up = rotation_from_vector(values[6:]) @ result.up.vector
+        return np.radians([elevation(values[:3] - values[3:6], up)])
+
+    return ends.map(slope, ("slope",), [1e-3] * 6 + [1e-5] * 3)
 
 
 def _donor(result, states):
     for other in states:
         if (other.state == result.state and other.corner != result.corner and other.axes is not None and other.up is not None
-                and other.lateral is not None and "stance" not in other.axes.sources):
+                and other.lateral is not None and other.attitude_of is None):
             return other
     return None
 
 
 def _carried(donor, result):
+    """The donor's axes, turned as the two corners' level axes lie to each other."""
     spin = result.lateral.axes @ donor.lateral.axes.T
-    axes = spin @ donor.axes.axes
-    sources = {name: spin @ c @ spin.T for name, c in donor.axes.sources.items()}
-    for name, c in donor.up.sources.items():
-        sources[name] = sources.get(name, 0) + spin @ c @ spin.T
-    for name, c in result.up.sources.items():
-        sources[name] = sources.get(name, 0) + c
-    sources["stance"] = np.eye(3) * np.radians(STANCE_DEG) ** 2
-    return Axes(axes, sources, f"{donor.corner} ({donor.axes.by})")
+    # both worlds' level axes hang on their own plumb; the roll on the stands is in neither
+    ours, theirs = (level_axes(s.points, s.up, roll=False).turn for s in (result, donor))
+    alike = Source(("stance", result.scene.origin.state), "stance", np.eye(3) * math.radians(STANCE_DEG) ** 2)
+    turn = ours.plus(turned(donor.axes.turn.minus(theirs), spin)).also(alike, np.eye(3))
+    return Axes(spin @ donor.axes.axes, turn, f"{donor.corner} ({donor.axes.by})")

@@ -11,17 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.poses import hat, vector_from_rotation
+from photoangle.core.assumed import BAR_AXIS_DEG, BAR_SWAY_DEG
+from photoangle.core.estimate import Estimate, Source
+from photoangle.geometry.datums import TURN
 
 _LEAST_TURN = np.radians(2.5)
 _FOREIGN = 16.0  # squared misfit per marker and pair of states, expected 3
-# In-plane sway of rubber bushes and of a bar that is not quite rigid (common practice, no source).
-SWAY_DEG = 0.15
 
 
 @dataclass(frozen=True)
 class BarAxis:
-    """Unit vector (3,) in the reference scene's world, pointing left where left is known, and the
-    covariance (3, 3) of a small turn of it, rad; markers and states it rests on."""
+    """Unit vector (3,) in the reference scene's world, and the covariance (3, 3) of a small turn of it, rad, without what
+    the bushes sway by; markers and states it rests on."""
 
     vector: np.ndarray
     covariance: np.ndarray
@@ -55,7 +56,7 @@ def bar_axis_from_states(scenes, ties, kit):
         pairs.pop(worst)
     if not pairs or misfit[0] > 10 * _FOREIGN:
         return None
-    return BarAxis(axis, covariance + np.eye(3) * np.radians(SWAY_DEG) ** 2,
+    return BarAxis(axis, covariance,
                    tuple(sorted({p["marker"] for p in pairs})),
                    tuple(sorted({s for p in pairs for s in p["states"]})))
 
@@ -119,3 +120,31 @@ def _fit(pairs):
     turn = np.cross(axis, across.T).T
     misfit = np.array([r @ w @ r for r, w in zip(residuals, weights)])
     return axis, turn @ inverse @ turn.T, misfit
+
+
+@dataclass(frozen=True)
+class BarDirection:
+    """The bar's own axis in one state: unit vector (3,) in its scene's world; turn: Estimate of the error of a small turn
+    of it (rad), named datums.TURN."""
+
+    vector: np.ndarray
+    turn: Estimate
+
+
+def bar_direction(axis, rotation, origin):
+    """The bar's axis as motion showed it, in one state.
+
+    Parameters: axis: BarAxis; rotation (3, 3): this state's world from the reference's; origin: the state's Origin.
+    """
+    # the axis is one estimate for all states; the bushes may sway in each
+    seen = Source(("bar axis", origin.corner), "bar axis", axis.covariance)
+    sway = Source(("sway", origin.state), "bar axis", np.eye(3) * np.radians(BAR_SWAY_DEG) ** 2)
+    turn = Estimate(TURN, np.zeros(3), {seen: rotation, sway: np.eye(3)})
+    return BarDirection(rotation @ axis.vector, turn)
+
+
+def bar_as_built(axes, origin):
+    """The bar straight across the car, where nothing shows its own axis: what it differs by from that, beside the axes'
+    own error.  axes: datums.Axes; origin: Origin."""
+    built = Source(("bar as built", origin.corner), "bar axis", np.eye(3) * np.radians(BAR_AXIS_DEG) ** 2)
+    return BarDirection(axes.axes[:, 1], Estimate(TURN, np.zeros(3), {built: axes.axes}))

@@ -3,6 +3,8 @@
 Gravity comes from the plumb markers or a levelled card.  The chassis's level is defined as the car at
 ride height on a level floor, so the ride state's floor is the zero; other states of the same corner are
 tied to it by the chassis markers that were not touched.
+
+A direction's errors are those of a small turn of it, rad, about the axes of its scene's world, acting on the left.
 """
 
 from __future__ import annotations
@@ -12,49 +14,68 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.poses import hat, rotation_from_vector
+from photoangle.core.assumed import (
+    CARD_LEANS_DEG,
+    CARD_LEVEL_DEG,
+    PIVOT_YAW_DEG,
+    SILL_YAW_DEG,
+    STANDS_ROLL_DEG,
+    STRIP_HANGS_DEG,
+)
+from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, Finding
 
-# How true a strip hangs: hole and weight each within 0.3 mm (half-width) of the centre line, 290 mm apart.
-_STRIP_HANGS_DEG = 0.05
-# A spirit level along the card's edge: 1 mm/m, makers' convention, half-width.
-_LEVEL_DEG = 0.057 / np.sqrt(3)
-_CARD_LEANS_DEG = 3.0
-# The sill's line against the chassis's x axis, seen from above and, without a ride state, the car's roll.
-_SILL_YAW_DEG, STANDS_ROLL_DEG = 1.0, 0.6
-_PIVOT_YAW_DEG = 3.0
+TURN = ("turn x", "turn y", "turn z")
+_LEAST_SPAN_MM = 80
+# A sill line steeper than this says little of where forward is.
+_LEAST_LEVEL_SHARE = 0.3
+_ROOT3 = np.sqrt(3)
 
 
 @dataclass(frozen=True)
 class Direction:
-    """Unit vector (3,) and its sources: name -> covariance (3, 3) of a small turn (rad, world frame)."""
+    """Unit vector (3,) in a scene's world; turn: Estimate of the error of its small turn, named TURN; by: in words."""
 
     vector: np.ndarray
-    sources: dict
+    turn: Estimate
     by: str
 
 
 @dataclass(frozen=True)
 class Axes:
-    """Axes as columns (3, 3): x forward, y left, z up; sources as in Direction; by: in words."""
+    """Axes as columns (3, 3): x forward, y left, z up, in a scene's world; turn and by as in Direction."""
 
     axes: np.ndarray
-    sources: dict
+    turn: Estimate
     by: str
+
+
+def still() -> Estimate:
+    """No turn, and no error."""
+    return Estimate.stated(TURN, np.zeros(3))
+
+
+def turned(estimate: Estimate, rotation: np.ndarray) -> Estimate:
+    """A small turn seen from another frame: other_from_this rotation (3, 3)."""
+    return estimate.linear(rotation, TURN)
 
 
 def gravity(points, scene, level, where=""):
     """Which way is up.
 
+    Parameters: points: joints.Points; scene; level: carfile's Level; where: for messages.
     Returns (Direction or None, findings).
     """
     if level.by == "none":
         return None, []
+    state = scene.origin.state
     if level.by == "card":
         if not scene.has_card:
             return None, [Finding(ATTENTION, where, "the card is to be the level but no photo shows it",
                                   "take a photo with the card in view, or hang the plumb strip")]
-        turn = np.diag([np.radians(_CARD_LEANS_DEG) ** 2, 0, np.radians(_LEVEL_DEG) ** 2])
-        return Direction(np.array([0, -1.0, 0]), {"level": turn}, "card"), []
+        spread = np.radians([CARD_LEANS_DEG, 0, CARD_LEVEL_DEG / _ROOT3])
+        held = Source(("level", state), "level", np.diag(spread**2))
+        return Direction(np.array([0, -1.0, 0]), Estimate.stated(TURN, np.zeros(3), held), "card"), []
     missing = [n for n in ("plumb_top", "plumb_bottom") if n not in points]
     if missing:
         which = "no plumb markers" if len(missing) == 2 else f"only one plumb marker ({missing[0]} missing)"
@@ -64,73 +85,81 @@ def gravity(points, scene, level, where=""):
     span = points["plumb_top"] - points["plumb_bottom"]
     length = np.linalg.norm(span)
     up = span / length
-    a, b = points.index("plumb_top"), points.index("plumb_bottom")
     pick = np.zeros((3, 3 * len(points.names)))
-    pick[:, 3 * a:3 * a + 3], pick[:, 3 * b:3 * b + 3] = np.eye(3), -np.eye(3)
+    for name, sign in (("plumb_top", 1), ("plumb_bottom", -1)):
+        k = 3 * points.index(name)
+        pick[:, k:k + 3] = sign * np.eye(3)
     # a shift d of the span turns it by up x d / length
-    turn = hat(up) @ pick / length
-    sources = {name: turn @ c @ turn.T for name, c in points.sources.items()}
+    turn = points.estimate.linear(hat(up) @ pick / length, TURN, np.zeros(3))
     if points.strip:
-        sources["plumb"] = sources.get("plumb", 0) + np.eye(3) * np.radians(_STRIP_HANGS_DEG) ** 2
+        turn = turn.also(Source(("hang", state), "level", np.eye(3) * np.radians(STRIP_HANGS_DEG) ** 2), np.eye(3))
     findings = []
-    if length < 80:
+    if length < _LEAST_SPAN_MM:
         findings.append(Finding(ATTENTION, where, f"the plumb markers are only {length:.0f} mm apart",
                                 "hang them at least 200 mm apart: the level's uncertainty shrinks with it"))
-    return Direction(up, sources, "strip" if points.strip else "string"), findings
+    return Direction(up, turn, "strip" if points.strip else "string"), findings
 
 
-def forward(points, up):
-    """Which way is forward, level: (unit vector, yaw sigma deg, by) or None."""
-    for front, rear, sigma, by in (("sill_front", "sill_rear", _SILL_YAW_DEG, "sill"),
-                                   ("arm_pivot_front", "arm_pivot_rear", _PIVOT_YAW_DEG, "pivots")):
+def _forward(points, up):
+    """Which way is forward, level: (unit vector, the Source of its yaw, by) or None."""
+    for front, rear, sigma, by in (("sill_front", "sill_rear", SILL_YAW_DEG, "sill"),
+                                   ("arm_pivot_front", "arm_pivot_rear", PIVOT_YAW_DEG, "pivots")):
         if front in points and rear in points:
             line = points[front] - points[rear]
             flat = line - up * (line @ up)
-            if np.linalg.norm(flat) > 0.3 * np.linalg.norm(line):
-                return flat / np.linalg.norm(flat), sigma, by
+            if np.linalg.norm(flat) > _LEAST_LEVEL_SHARE * np.linalg.norm(line):
+                # the same markers on the same places say the same of the car's axis, right or wrong
+                key = ("forward", points.place(front), points.place(rear))
+                return flat / np.linalg.norm(flat), Source(key, "forward", np.array([[np.radians(sigma) ** 2]])), by
     return None
 
 
 def floor_axes(points, up, level):
     """Chassis axes of the ride state: the floor's normal is the chassis's vertical.
 
-    Returns Axes or None where forward is not known.
+    Parameters: points; up: Direction; level: carfile's Level.  Returns Axes or None where forward is not known.
     """
-    ahead = forward(points, up.vector)
+    ahead = _forward(points, up.vector)
     if ahead is None:
         return None
     x, yaw, by = ahead
     y = np.cross(up.vector, x)
     along, across = np.radians(level.floor_slope_along_deg), np.radians(level.floor_slope_across_deg)
     # a floor that rises forward turns x up about -y; one that rises to the left turns y up about +x
-    turn = rotation_from_vector(-along * y) @ rotation_from_vector(across * x)
-    axes = turn @ np.stack([x, y, up.vector], 1)
-    within = np.radians(level.floor_within_deg) / np.sqrt(3)
-    sources = dict(up.sources)
-    sources["floor"] = within**2 * (np.outer(x, x) + np.outer(y, y))
-    sources["forward"] = np.radians(yaw) ** 2 * np.outer(up.vector, up.vector)
-    return Axes(axes, sources, f"floor and {by}")
+    tilt = rotation_from_vector(-along * y) @ rotation_from_vector(across * x)
+    turn = up.turn.also(yaw, up.vector[:, None]).also(floor_source(points.origin, level), np.stack([-y, x], 1))
+    return Axes(tilt @ np.stack([x, y, up.vector], 1), turn, f"floor and {by}")
 
 
-def level_axes(points, up):
-    """Axes from gravity and the sill alone: level, with the car's roll as an uncertainty."""
-    ahead = forward(points, up.vector)
+def floor_source(origin, level):
+    """The floor's slope along and across: one floor under the whole car, in all states."""
+    within = np.radians(level.floor_within_deg) / _ROOT3
+    return Source(("floor", origin.car), "floor", np.eye(2) * within**2)
+
+
+def level_axes(points, up, roll=True):
+    """Axes from gravity and the sill alone: level, with the car's roll on its stands as an uncertainty.
+
+    roll: whether that uncertainty is in it (not where the roll is known otherwise).  Returns Axes or None.
+    """
+    ahead = _forward(points, up.vector)
     if ahead is None:
         return None
     x, yaw, by = ahead
-    sources = dict(up.sources)
-    sources["forward"] = (np.radians(yaw) ** 2 * np.outer(up.vector, up.vector)
-                          + np.radians(STANDS_ROLL_DEG) ** 2 * np.outer(x, x))
-    return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), sources, f"gravity and {by}")
+    turn = up.turn.also(yaw, up.vector[:, None])
+    if roll:
+        stands = Source(("stands", points.origin.state), "roll on the stands", np.array([[np.radians(STANDS_ROLL_DEG) ** 2]]))
+        turn = turn.also(stands, x[:, None])
+    return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), turn, f"gravity and {by}")
 
 
-def carried_axes(axes, tie):
+def carried_axes(axes, tie, scene):
     """Axes of the ride scene in another scene's world.
 
-    Parameters: axes: of the ride scene; tie: ride from this scene.  Returns Axes.
+    Parameters: axes: of the ride scene; tie: registration.Tie, ride from this scene; scene: this one.  Returns Axes.
     """
     back = tie.pose.rotation.T
-    sources = {name: back @ c @ back.T for name, c in axes.sources.items()}
-    sources["tie to ride"] = back @ tie.covariance[:3, :3] @ back.T
-    return Axes(back @ axes.axes, sources, f"ride photos ({axes.by})")
-
+    turn = axes.turn.minus(tie.errors.pick(TURN))
+    # what the ride photos alone know wrong reaches this state's figures through the chassis
+    turn = turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and s.key[1] != scene.origin.state else s.title)
+    return Axes(back @ axes.axes, turned(turn, back), f"ride photos ({axes.by})")

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from calib.lens import moved_lens
+from calib.poses import Pose, rotation_from_vector
+from photoangle.core.differences import jacobian
+from photoangle.core.estimate import Source
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
 from photoangle.detection.dots import EDGE_PX, on_plane
-from photoangle.geometry.joints import Points
+from photoangle.geometry.joints import Points, coordinates
 from photoangle.geometry.place_dots import EDGE
 
 _OFF_PLANE_MM = 1.0 / np.sqrt(3)
@@ -36,10 +39,10 @@ def dot_points(dots, names, scene, photo_index, orientation, size_px, upright):
 
 
 def _points(dots, names, scene, photo_index):
-    """Positions in the card's frame with covariance by source, by numeric derivatives."""
-    from calib.poses import Pose, rotation_from_vector
-
+    """Positions in the card's frame with their errors: the photo's unknowns, each dot's edge, and how far it is off the plane."""
     bundle, values = scene.solution.bundle, scene.solution.values
+    order = sorted(range(len(names)), key=lambda k: names[k])
+    dots, names = [dots[k] for k in order], tuple(names[k] for k in order)
     pixels = np.array([d.centre_px for d in dots])
     n, start = bundle.lens_size, bundle.camera_start + bundle.per_camera * photo_index
     unknowns = np.r_[np.arange(n), start + np.arange(bundle.per_camera)]
@@ -51,28 +54,18 @@ def _points(dots, names, scene, photo_index):
                       scene.cameras[photo_index].translation_mm + change[n + 3:n + 6])
         return np.c_[on_plane(seen, camera, lens), np.zeros(len(seen))].ravel()
 
-    sigma = np.sqrt(scene.covariance.diagonal()[unknowns])
-    jacobian = np.zeros((3 * len(dots), len(unknowns)))
-    for k, s in enumerate(sigma):
-        if s > 0:
-            change = np.zeros(len(unknowns))
-            change[k] = 0.1 * s
-            jacobian[:, k] = (place(change) - place(-change)) / (0.2 * s)
     still = np.zeros(len(unknowns))
-    edge, plane = np.zeros((3 * len(dots),) * 2), np.zeros((3 * len(dots),) * 2)
+    by_unknown = np.zeros((3 * len(dots), bundle.size))
+    by_unknown[:, unknowns] = jacobian(place, still, 0.1 * np.sqrt(scene.covariance.diagonal()[unknowns]))
+    estimate = scene.errors.linear(by_unknown, coordinates(names), place(still))
+    by_pixel = jacobian(lambda seen: place(still, seen.reshape(-1, 2)), pixels.ravel(), 1.0)
     eye = -scene.cameras[photo_index].rotation.T @ scene.cameras[photo_index].translation_mm
-    for k in range(len(dots)):
-        at = slice(3 * k, 3 * k + 3)
-        by_px = np.stack([(place(still, pixels + d) - place(still, pixels - d))[at] / 2
-                          for d in (np.array([1.0, 0]), np.array([0, 1.0]))], 1)
-        edge[at, at] = by_px @ by_px.T * EDGE_PX**2
-        way = np.r_[dots[k].centre_mm, 0] - eye
-        way /= way[2]
-        plane[at, at] = np.outer(way, way) * _OFF_PLANE_MM**2
-    part = scene.covariance[np.ix_(unknowns, unknowns)]
-    ordered = sorted(range(len(names)), key=lambda k: names[k])
-    rows = np.concatenate([np.arange(3 * k, 3 * k + 3) for k in ordered])
-    sources = {name: c[np.ix_(rows, rows)] for name, c in (
-        ("pixels", jacobian @ part @ jacobian.T), (EDGE, edge), ("out of plane", plane))}
-    return Points(tuple(names[k] for k in ordered), place(still).reshape(-1, 3)[ordered], sources,
-                  {names[k]: None for k in ordered})
+    for k, (name, dot) in enumerate(zip(names, dots, strict=True)):
+        edge = Source((EDGE, scene.origin.state, name), EDGE, np.eye(2) * EDGE_PX**2)
+        estimate = estimate.also(edge, by_pixel[:, 2 * k:2 * k + 2])
+        way = np.zeros((3 * len(dots), 1))
+        way[3 * k:3 * k + 3, 0] = np.r_[dot.centre_mm, 0] - eye
+        way /= way[3 * k + 2]
+        off = Source(("out of plane", scene.origin.state, name), "out of plane", np.array([[_OFF_PLANE_MM**2]]))
+        estimate = estimate.also(off, way)
+    return Points(names, estimate, dict.fromkeys(names), origin=scene.origin)

@@ -8,42 +8,47 @@ dimensions, each with its own uncertainty.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from calib.poses import hat
+from photoangle.core.assumed import ON_STRING_MM, STRING_STANDOFF_MM
+from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.reconstruction.scene import scene_sources
+from photoangle.core.origin import Origin
 
 ROOT3 = math.sqrt(3)
-# A plumb marker on a string: how far from the string's middle it was stuck, and its stand-off's error.
-_ON_STRING_MM, _STRING_STANDOFF_MM = 0.3, 0.3
 # Roles that mark a joint: without a stand-off the marker's centre stands for it, and that is said.
 _JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
 STRIP_MM = 200.0
 _STRIP_TILT_DEG, _STRIP_TURN_DEG = 6.0, 1.5
+_ON_PLUMB = ("plumb_top", "plumb_bottom")
 
 
 @dataclass(frozen=True)
 class Points:
     """Named points of one scene.
 
-    positions_mm (n, 3) in the scene's world frame; sources: name -> covariance (3 n, 3 n) mm^2, which add up;
-    marker: name -> the marker it came from; bare: joints for which the marker's centre stands; by_unknown (3 n, size):
-    derivatives by the scene's unknowns; placing: name -> (in-plane sigma, sigma along the normal), mm; both are None
-    where the points are not markers; scale_u: of the print.
+    names: n; estimate: of their 3 n coordinates, mm, in the scene's world frame, named "NAME x", "NAME y", "NAME z";
+    marker: name -> the marker it came from, None for a dot; bare: joints for which the marker's centre stands; strip: whether
+    the plumb markers are the rigid strip; centre_mm (3,): about which the print's scale acts; origin: whose errors these are; places: marker -> key of its
+    place, where another state shows that it was not moved since.
     """
 
     names: tuple
-    positions_mm: np.ndarray
-    sources: dict
+    estimate: Estimate
     marker: dict
     bare: tuple = ()
     strip: bool = False
-    by_unknown: np.ndarray | None = None
-    placing: dict | None = None
-    scale_u: float = 0.0
+    centre_mm: np.ndarray = field(default_factory=lambda: np.zeros(3))
+    origin: Origin = Origin()
+    places: dict = field(default_factory=dict)
+
+    @property
+    def positions_mm(self) -> np.ndarray:
+        """(n, 3)."""
+        return self.estimate.values.reshape(-1, 3)
 
     def index(self, name):
         return self.names.index(name)
@@ -54,9 +59,15 @@ class Points:
     def __getitem__(self, name):
         return self.positions_mm[self.index(name)]
 
-    def covariance(self):
-        """Sum over the sources, (3 n, 3 n) mm^2."""
-        return sum(self.sources.values())
+    def place(self, name):
+        """The key of a point's place on its part: its marker's, or the dot's own."""
+        marker = self.marker[name]
+        return self.places.get(marker, self.origin.place(name if marker is None else marker))
+
+
+def coordinates(names):
+    """Names of the coordinates of named points."""
+    return tuple(f"{name} {axis}" for name in names for axis in "xyz")
 
 
 def marker_offset(kit, marker_id, role, corner):
@@ -90,6 +101,45 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
     the print over its nominal size, and scale_u, its standard uncertainty.
     Returns (Points, findings).
     """
+    chosen = _chosen_markers(scene, kit, corner)
+    names = tuple(sorted(chosen))
+    strip = _is_strip(scene, kit, chosen)
+    centre = np.mean([scene.markers[i].translation_mm for i in chosen.values()], axis=0) if names else np.zeros(3)
+    positions = np.zeros((len(names), 3))
+    by_unknown = np.zeros((3 * len(names), scene.solution.bundle.size))
+    by_scale = np.zeros((3 * len(names), 1))
+    own, bare = [], []
+    for k, name in enumerate(names):
+        at = slice(3 * k, 3 * k + 3)
+        pose = scene.markers[chosen[name]]
+        if name in _ON_PLUMB:
+            offset, sigmas, given = (np.zeros(3), (0.0, 0.0), True) if strip else (
+                np.array([0, 0, level.plumb_standoff_mm]), (ON_STRING_MM, STRING_STANDOFF_MM), True)
+        else:
+            offset, *sigmas, given = marker_offset(kit, chosen[name], name, corner)
+        if name in _JOINTS and not given:
+            bare.append(name)
+        arm = pose.rotation @ offset
+        positions[k] = scale * pose.translation_mm + arm
+        # the print's scale stretches where the markers are, not what a rule said of their stand-offs
+        by_scale[at, 0] = pose.translation_mm - centre
+        rows = scene.rows_of(chosen[name])
+        if len(rows):
+            by_unknown[at, rows] = np.concatenate([-hat(arm), np.eye(3)], 1)
+        own += [(at, source, way) for source, way in _placing(scene, chosen[name], name, sigmas, corner)]
+    estimate = scene.errors.linear(by_unknown, coordinates(names), positions.ravel())
+    if names:
+        estimate = estimate.also(scale_source(scene.origin, scale_u), by_scale)
+    for at, source, way in own:
+        effect = np.zeros((3 * len(names), way.shape[1]))
+        effect[at] = way
+        estimate = estimate.also(source, effect)
+    points = Points(names, estimate, {n: chosen[n] for n in names}, tuple(bare), strip, centre, scene.origin)
+    return points, _joint_findings(points, kit, corner)
+
+
+def _chosen_markers(scene, kit, corner):
+    """Role -> the marker that stands for it: plates before large ones before small ones."""
     chosen = {}
     for marker_id in scene.markers:
         role = kit.slot(marker_id).role
@@ -100,68 +150,47 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
         key = (marker_id in scene.loose, scene.sightings.get(marker_id, 0) < 2, rank, marker_id)
         if role.key not in chosen or key < chosen[role.key][0]:
             chosen[role.key] = (key, marker_id)
-    names = tuple(sorted(chosen))
-    count = len(names)
-    positions = np.zeros((count, 3))
-    by_unknown = np.zeros((3 * count, scene.solution.bundle.size))
-    stuck, standoff, string = (np.zeros((3 * count, 3 * count)) for _ in range(3))
-    bare, markers, placing = [], {}, {}
-    is_strip = _is_strip(scene, kit, chosen)
-    for k, name in enumerate(names):
-        marker_id = chosen[name][1]
-        pose = scene.markers[marker_id]
-        markers[name] = marker_id
-        at = slice(3 * k, 3 * k + 3)
-        if name in ("plumb_top", "plumb_bottom"):
-            offset, in_plane, along, given = (
-                (np.zeros(3), 0.0, 0.0, True) if is_strip else
-                (np.array([0, 0, level.plumb_standoff_mm]), _ON_STRING_MM, _STRING_STANDOFF_MM, True))
-            target = string
-            string_in_plane, string_along = in_plane, along
-        else:
-            offset, in_plane, along, given = marker_offset(kit, marker_id, name, corner)
-            target = None
-        if name in _JOINTS and not given:
-            bare.append(name)
-        placing[name] = (in_plane, along)
-        arm = pose.rotation @ offset
-        positions[k] = scale * pose.translation_mm + arm
-        body = scene.order.index(marker_id)
-        if body > 0:
-            where = scene.solution.bundle.body_slice_of(body)
-            by_unknown[at, where] = np.concatenate([-hat(arm), np.eye(3)], 1)
-        flat, normal = pose.rotation[:, :2], pose.rotation[:, 2:]
-        if target is string:
-            string[at, at] = (flat @ flat.T * string_in_plane**2 + normal @ normal.T * string_along**2)
-        else:
-            stuck[at, at] = flat @ flat.T * in_plane**2
-            standoff[at, at] = normal @ normal.T * along**2
-    sources = {name: by_unknown @ part @ by_unknown.T
-               for name, part in scene_sources(scene).items()} if count else {}
-    if count:
-        sources |= {"sticking": stuck, "stand-off": standoff, "plumb": string}
-        spread = (positions - positions.mean(0)).reshape(-1, 1)
-        sources["print"] = sources["print"] + scale_u**2 * (spread @ spread.T)
+    return {name: marker for name, (_, marker) in chosen.items()}
+
+
+def scale_source(origin, scale_u):
+    """The print's size against its nominal size, of which all that was printed with it partakes."""
+    return Source(("scale", origin.prints, scale_u), "print", np.array([[scale_u**2]]))
+
+
+def _placing(scene, marker, name, sigmas, corner):
+    """What is not known of a marker's place against its joint: (Source, its directions (3, k) in the world) each."""
+    in_plane, along = sigmas
+    rotation = scene.markers[marker].rotation
+    plumb = name in _ON_PLUMB
+    # a marker on a string may turn about it between photos: its error is the state's own
+    place = ("plumb", scene.origin.state, name) if plumb else scene.origin.place(marker)
+    for kind, sigma, way in (("sticking", in_plane, rotation[:, :2]), ("stand-off", along, rotation[:, 2:])):
+        if sigma > 0:
+            key = (kind, place, sigma, corner.standoff_mm.get(name), corner.offset_mm.get(name))
+            yield Source(key, "level" if plumb else kind, np.eye(way.shape[1]) * sigma**2), way
+
+
+def _joint_findings(points, kit, corner):
     findings = []
-    if bare:
-        titles = ", ".join(kit.slot(markers[n]).role.title for n in bare)
+    if points.bare:
+        titles = ", ".join(kit.slot(points.marker[n]).role.title for n in points.bare)
         findings.append(Finding(
             ATTENTION, "", f"no stand-off is given for {titles}: the marker's centre stands for the joint",
             "measure from the marker's face back to the joint's middle and write it under"
             " [corner.standoff], or use the plate form"))
-    if any(n.startswith("hose") for n in names) and not corner.radius_mm.get("hose"):
+    if any(n.startswith("hose") for n in points.names) and not corner.radius_mm.get("hose"):
         findings.append(Finding(
             NOTE, "", "the hose's radius is not given: gaps are from the joint's middle to the face of the hose marker",
             "write hose = \"5 mm\" and bar_eye = \"14 mm\" under [corner.radius]"))
-    return Points(names, positions, sources, markers, tuple(bare), is_strip, by_unknown, placing,
-                  scale_u), findings
+    return findings
 
 
 def _is_strip(scene, kit, chosen):
     """Whether the two plumb markers are the rigid printed strip: flat, in line, 200 mm apart."""
     if "plumb_top" not in chosen or "plumb_bottom" not in chosen:
         return False
-    top, bottom = (scene.markers[chosen[k][1]] for k in ("plumb_top", "plumb_bottom"))
+    top, bottom = (scene.markers[chosen[k]] for k in ("plumb_top", "plumb_bottom"))
     between = bottom.translation_mm - top.translation_mm
     length = np.linalg.norm(between)
     normal, down = top.rotation[:, 2], top.rotation[:, 1]

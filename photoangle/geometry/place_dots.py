@@ -6,27 +6,32 @@ the card and the markers hold far better; its own covariance carries theirs, by 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from calib.kit import ROLE_BY_KEY
 from calib.lens import moved_lens, project, unproject
 from calib.poses import rotation_from_vector
+from photoangle.core.differences import jacobian
+from photoangle.core.estimate import Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.geometry.joints import ROOT3, Points
-from photoangle.reconstruction.scene import scene_sources
+from photoangle.geometry.joints import ROOT3, coordinates, scale_source
 
 EDGE = "dot's edge"
 # Squared misfit of one view, in its own sigmas, beyond which it is another dot or a slip of the finger.
 _MOST_MISFIT = 25.0
+_STEP_MM = 0.01
 # Rays that meet at less than this tell no depth.
 _LEAST_ANGLE_RAD = np.radians(4.0)
 
 
-def with_dots(points, scene, dots, corner, scale=1.0, where=""):
+def with_dots(points, scene, dots, corner, scale=(1.0, 0.0), where=""):
     """The points of a scene with those of its dots.
 
     Parameters: points: Points of the markers; scene; dots: photo name -> role key -> (x, y, sigma) px in the sensor's frame;
-    corner: carfile's Corner; scale: true size of the print over its nominal size; where: for messages.
+    corner: carfile's Corner; scale: true size of the print over its nominal size, and its standard
+    uncertainty; where: for messages.
     Returns (Points, findings).
     """
     views = {}
@@ -49,7 +54,7 @@ def with_dots(points, scene, dots, corner, scale=1.0, where=""):
         findings.append(Finding(ATTENTION if given else NOTE, where, f"the dot {title} counts as the joint's own middle, within"
                                 f" {corner.stuck_within_mm:g} mm{': the stand-off given for its marker is not used' if given else ''}",
                                 "where a dot stands off its joint, use a marker with a stand-off" if given else ""))
-    return (_joined(points, new, scene, scale, corner.stuck_within_mm / ROOT3) if new else points), findings
+    return (_joined(points, new, scale, scene, corner.stuck_within_mm / ROOT3) if new else points), findings
 
 
 def _placed(scene, seen, title, where):
@@ -121,8 +126,7 @@ def _misfits(scene, seen, place):
     residual, by_place = [], []
     for k, at, u in seen:
         residual.append((at - _seen_at(scene, k, place)) / u)
-        by_place.append(np.stack([(_seen_at(scene, k, place + d) - _seen_at(scene, k, place - d)) / 0.02
-                                  for d in 0.01 * np.eye(3)], 1) / u)
+        by_place.append(jacobian(lambda p, k=k: _seen_at(scene, k, p), place, _STEP_MM) / u)
     return np.concatenate(residual), np.concatenate(by_place)
 
 
@@ -130,42 +134,24 @@ def _by_unknowns(scene, k, place):
     """Which of the scene's unknowns a photo hangs on, and the derivatives (2, m) of a place's pixel by them."""
     bundle = scene.solution.bundle
     which = np.r_[np.arange(bundle.lens_size), bundle.camera_start + bundle.per_camera * k + np.arange(bundle.per_camera)]
-    sigma = np.sqrt(scene.covariance.diagonal()[which])
-    out = np.zeros((2, len(which)))
-    for i, s in enumerate(sigma):
-        if s > 0:
-            change = np.zeros(len(which))
-            change[i] = 0.1 * s
-            out[:, i] = (_seen_at(scene, k, place, change) - _seen_at(scene, k, place, -change)) / (0.2 * s)
-    return which, out
+    # steps in proportion to how well each is known, so that the difference stays in reach of what it stands for
+    steps = 0.1 * np.sqrt(scene.covariance.diagonal()[which])
+    return which, jacobian(lambda change: _seen_at(scene, k, place, change), np.zeros(len(which)), steps)
 
 
-def _joined(points, new, scene, scale, stuck_mm):
-    """Points with new ones, in the order of their names, all sources anew.  stuck_mm: how well a dot was put on its joint, 1 sigma."""
-    names = tuple(sorted((*points.names, *new)))
-    old = {n: points.index(n) for n in points.names}
-    count = len(names)
-    positions = np.array([points.positions_mm[old[n]] if n in old else scale * new[n][0] for n in names])
-    by_unknown = np.zeros((3 * count, scene.solution.bundle.size))
-    edge = np.zeros((3 * count, 3 * count))
-    where = np.zeros(3 * len(old), int)
+def _joined(points, new, scale, scene, stuck_mm):
+    """Points with new ones, in the order of their names.  stuck_mm: how well a dot was put on its joint, 1 sigma."""
+    names = tuple(sorted(new))
+    positions = np.array([new[n][0] for n in names])
+    by_unknown = np.concatenate([new[n][1] for n in names])
+    made = scene.errors.linear(by_unknown, coordinates(names), scale[0] * positions.ravel())
+    made = made.also(scale_source(scene.origin, scale[1]), (positions - points.centre_mm).reshape(-1, 1))
     for k, name in enumerate(names):
-        at = slice(3 * k, 3 * k + 3)
-        if name in old:
-            rows = 3 * old[name] + np.arange(3)
-            where[rows] = 3 * k + np.arange(3)
-            by_unknown[at] = points.by_unknown[rows]
-        else:
-            by_unknown[at], edge[at, at] = new[name][1], new[name][2]
-    sources = {name: by_unknown @ part @ by_unknown.T for name, part in scene_sources(scene).items()}
-    spread = (positions - positions.mean(0)).reshape(-1, 1)
-    sources["print"] = sources["print"] + points.scale_u**2 * (spread @ spread.T)
-    for name, part in points.sources.items():
-        if name not in sources:
-            sources[name] = np.zeros((3 * count, 3 * count))
-            sources[name][np.ix_(where, where)] = part
-    sources[EDGE] = edge
-    dotted = np.flatnonzero(edge.diagonal() > 0)
-    sources.setdefault("sticking", np.zeros((3 * count, 3 * count)))[dotted, dotted] += stuck_mm**2
-    return Points(names, positions, sources, {n: points.marker.get(n) for n in names}, points.bare, points.strip, by_unknown,
-                  {n: (points.placing or {}).get(n, (0.0, 0.0)) for n in names}, points.scale_u)
+        effect = np.zeros((3 * len(names), 3))
+        effect[3 * k:3 * k + 3] = np.eye(3)
+        # nothing tells whether a dot was painted anew, so that its place is the state's own
+        for kind, covariance in ((EDGE, new[name][2]), ("sticking", np.eye(3) * stuck_mm**2)):
+            made = made.also(Source((kind, scene.origin.state, name), kind, covariance), effect)
+    every = tuple(sorted((*points.names, *names)))
+    return replace(points, names=every, estimate=points.estimate.join(made).pick(coordinates(every)),
+                   marker=points.marker | dict.fromkeys(names))

@@ -7,24 +7,29 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.poses import Pose, hat, rotation_from_vector, vector_from_rotation
+from photoangle.core.assumed import UNMOVED_DEG, UNMOVED_MM
+from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.geometry.datums import TURN
 
-_UNMOVED_MM, _UNMOVED_DEG = 0.05, 0.02
+# Squared misfit (expected below 6) of a marker that was moved between the states.
+_MOVED = 40
 
 
 @dataclass(frozen=True)
 class Tie:
-    """How one scene's world lies in another's: pose ``other_from_this`` and covariance (6, 6) of a small
-    turn and shift (left, other's frame); shared: marker ids used; moved: ids found moved; gain: (6, 6 m) twice, by which
-    the shared markers' errors (turn, then shift) in this scene and in the other reach the tie; rest (6, 6): the
-    covariance that comes from neither."""
+    """How one scene's world lies in another's: pose ``other_from_this``; errors: Estimate of the errors of its small turn
+    (rad, left, other's frame), named datums.TURN, and of its shift (mm), named SHIFT; covariance (6, 6) of these;
+    shared: marker ids used; moved: ids found moved."""
 
     pose: Pose
+    errors: Estimate
     covariance: np.ndarray
     shared: tuple
-    moved: tuple
-    gain: tuple = ()
-    rest: np.ndarray | None = None
+    moved: tuple = ()
+
+
+SHIFT = ("shift x", "shift y", "shift z")
 
 
 def chassis_markers(scene, kit):
@@ -52,21 +57,16 @@ def tie_bodies(this, other, ids):
     while shared:
         tie, squares = _register(this, other, shared)
         worst = int(np.argmax(squares))
-        if squares[worst] < 40 or len(shared) < 3:
+        if squares[worst] < _MOVED or len(shared) < 3:
             break
         moved.append(shared.pop(worst))
     return (replace(tie, moved=tuple(moved)) if tie is not None else None), squares
 
 
 def stacked_covariance(scene, ids):
-    """Covariance (6 m, 6 m) of the poses of markers, turn then shift."""
-    at = np.concatenate([np.arange(6) + scene.solution.bundle.body_slice_of(
-        scene.order.index(i)).start for i in ids]) if ids else np.zeros(0, int)
-    fixed = np.array([scene.order.index(i) == 0 for i in ids]).repeat(6)
-    safe = np.where(fixed, 0, at)
-    out = scene.covariance[np.ix_(safe, safe)].copy()
-    out[fixed], out[:, fixed] = 0, 0
-    return out
+    """Covariance (6 m, 6 m) of the poses of markers, turn (rad) then place (mm)."""
+    pick = scene.pose_matrix(ids)
+    return pick @ scene.covariance @ pick.T
 
 
 def _register(this, other, ids):
@@ -74,7 +74,7 @@ def _register(this, other, ids):
     cov_a, cov_b = stacked_covariance(this, ids), stacked_covariance(other, ids)
     pose = b[0] @ a[0].inverse()
     m = len(ids)
-    slack = np.tile(np.r_[np.full(3, np.radians(_UNMOVED_DEG) ** 2), np.full(3, _UNMOVED_MM**2)], m)
+    slack = np.tile(np.r_[np.full(3, np.radians(UNMOVED_DEG) ** 2), np.full(3, UNMOVED_MM**2)], m)
     for _ in range(15):
         residual = np.zeros(6 * m)
         jacobian = np.zeros((6 * m, 6))
@@ -105,7 +105,11 @@ def _register(this, other, ids):
     inverse = np.linalg.inv(normal)
     gain = inverse @ jacobian.T @ weight
     rest = gain @ np.diag(slack) @ gain.T + (scale - 1) * inverse
-    return Tie(pose, inverse * scale, tuple(ids), (), (-gain @ turn, gain), rest), squares
+    own = Source(("tie", this.origin.state, other.origin.state), "tie to ride", rest)
+    names = TURN + SHIFT
+    errors = other.errors.linear(gain @ other.pose_matrix(ids), names).minus(
+        this.errors.linear(gain @ turn @ this.pose_matrix(ids), names)).also(own, np.eye(6))
+    return Tie(pose, errors, inverse * scale, tuple(ids)), squares
 
 
 def moved_findings(tie, kit, where):

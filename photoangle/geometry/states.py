@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from photoangle.carfile.notes import Corner
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.geometry.bar_axis import bar_axis_from_states
+from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import carried_axes, floor_axes, level_axes
 from photoangle.geometry.registration import chassis_markers, moved_findings, tie_scenes
 
 
 @dataclass
 class StateResult:
-    """One state measured: its Scene, Points, directions, and the sightings behind them."""
+    """One state measured: its Scene, Points, directions, and the sightings behind them.
+
+    up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone, or None; tie: to the
+    reference state; bar_axis: where motion showed it."""
 
     corner: str | None
     state: str | None
@@ -27,9 +30,10 @@ class StateResult:
     axes: object = None
     lateral: object = None
     tie: object = None
-    bar_axis: tuple | None = None
+    bar_axis: BarDirection | None = None
+    measured: object = None  # figures.measure.Measured
     reference: bool = False  # the state that the others of its corner are tied to
-    stance: object = None  # StateResult of another corner that the chassis's pitch and roll were taken from
+    attitude_of: object = None  # StateResult of another corner that the chassis's pitch and roll were taken from
     dots: list = field(default_factory=list)
     sightings: list = field(default_factory=list)
     paths: dict = field(default_factory=dict)
@@ -39,9 +43,6 @@ class StateResult:
 
 def tie_states(states, kit, car, report):
     """Tie the states of each corner together by the chassis; give each its axes and the bar's axis."""
-    for result in states:
-        if result.up is not None:
-            result.lateral = level_axes(result.points, result.up)
     for corner in sorted({s.corner for s in states if s.corner}):
         mine = [s for s in states if s.corner == corner]
         ride = next((s for s in mine if s.state == "ride"), None)
@@ -49,15 +50,21 @@ def tie_states(states, kit, car, report):
         reference = ride or max(mine, key=lambda s: len(chassis_markers(s.scene, kit)))
         reference.reference = True
         for result in mine:
-            if result is reference:
-                continue
-            result.tie = tie_scenes(result.scene, reference.scene, kit)
+            if result is not reference:
+                result.tie = tie_scenes(result.scene, reference.scene, kit)
+            if result.tie is not None:
+                # a marker that the chassis carried along sits where it sat
+                places = {i: reference.scene.origin.place(i) for i in result.tie.shared}
+                result.points = replace(result.points, places=places)
             if result.tie is None or ride is None:
                 continue
             if base is not None:
-                result.axes = carried_axes(base, result.tie)
+                result.axes = carried_axes(base, result.tie, result.scene)
             report.tell(*moved_findings(result.tie, kit, f"{corner}/{result.state}"))
         _bar_axis(mine, reference, kit)
+    for result in states:
+        if result.up is not None:
+            result.lateral = level_axes(result.points, result.up)
 
 
 def _ride_axes(ride, car, report):
@@ -86,4 +93,4 @@ def _bar_axis(mine, reference, kit):
         return
     for s in tied.values():
         back = s.tie.pose.rotation.T if s.tie is not None else np.eye(3)
-        s.bar_axis = (back @ axis.vector, back @ axis.covariance @ back.T)
+        s.bar_axis = bar_direction(axis, back, s.scene.origin)

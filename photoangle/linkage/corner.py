@@ -7,22 +7,18 @@ How well that frame is known belongs into the points' covariance: `from_world` p
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from calib.poses import hat, rotation_from_vector
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.linkage.kinematics.layout import FEET, Layout
 from photoangle.linkage.kinematics.turning import unit
 
 NEEDED = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
 _BODIES = ("chassis", "mid", "knuckle")
 ROOT3 = math.sqrt(3)
-# The bar runs straight across the car and the arm's axis along it by their build (common practice, no
-# source), within about these; the measured axes replace them.
-BAR_AXIS_DEG, ARM_AXIS_DEG = 0.5, 3.0
-# Hub's rise against ball joint's: a few per cent, since the knuckle tilts (common practice, no source).
-HUB_DIFFERS_WITHIN = 0.05
 # Sources that are not the points' own
 BAR_AXIS, ARM_AXIS, TAPE, STUD = "bar axis", "arm axis", "hub to arch", "stud"
 HUB, LINK, HOSE = "hub against ball joint", "taped link", "hose"
@@ -190,25 +186,12 @@ class _Draw:
         return (turn @ unit(direction.vector))[:, None]
 
 
-def with_joints(corner, names, positions_mm, covariance, source="motion"):
-    """The corner with some points put in place of its own, or beside them: such as the joints that motion showed.
+def turn_lever(positions_mm):
+    """Matrix (3 n, 3): how points (n, 3) of a corner's frame shift, mm, by a small turn (rad, in that frame) of the frame.
 
-    names (m); positions_mm (m, 3) in the corner's frame; covariance (3 m, 3 m) mm^2, which becomes the source's.  The
-    points replaced leave the other sources, so whatever those knew must be in the covariance given.  Returns Corner.
+    A frame turned by w sees the points turned by -w: their shift is p x w.
     """
-    every = corner.names + tuple(n for n in names if n not in corner.names)
-    places = {n: np.asarray(p, float) for n, p in zip(corner.names, corner.positions_mm)} | dict(zip(names, positions_mm))
-    kept = np.array([n not in names for n in corner.names]).repeat(3)
-    size, old = 3 * len(every), 3 * len(corner.names)
-    sources = {}
-    for key, own in corner.sources.items():
-        sources[key] = np.zeros((size, size))
-        sources[key][:old, :old] = own * np.outer(kept, kept)
-    at = np.concatenate([3 * every.index(n) + np.arange(3) for n in names])
-    added = np.zeros((size, size))
-    added[np.ix_(at, at)] = covariance
-    sources[source] = sources.get(source, 0) + added
-    return replace(corner, names=every, positions_mm=np.array([places[n] for n in every]), sources=sources)
+    return np.concatenate([hat(p) for p in positions_mm]) if len(positions_mm) else np.zeros((0, 3))
 
 
 def from_world(names, positions_mm, sources, axes, axes_sources):
@@ -224,8 +207,7 @@ def from_world(names, positions_mm, sources, axes, axes_sources):
     away = points - origin
     spread = np.kron(np.eye(len(names)), axes.T)
     out = {source: spread @ c @ spread.T for source, c in sources.items()}
-    # axes turned by w see the points turned by -w: their shift is away x w
-    lever = np.concatenate([axes.T @ hat(p) for p in away])
+    lever = turn_lever(away @ axes) @ axes.T
     for source, c in axes_sources.items():
         out[source] = out.get(source, 0) + lever @ c @ lever.T
     return away @ axes, out

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from photoangle.core.agreement import e_n
 from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.advice import advise
@@ -61,12 +62,10 @@ class Check:
 def check(measured, carried):
     """A figure measured at set against the same carried from droop, by E_n.
 
-    Both Figures; the expanded uncertainties are half of their 95 % intervals.  Errors that both share (the same
-    stand-off, the same floor) are counted twice, so that the check is on the mild side there.
+    Both Figures.  Errors that both share (the same stand-off, the same floor) are counted twice, so that the check is on
+    the mild side there.
     """
-    expanded = math.hypot(*((f.high95 - f.low95) / 2 for f in (measured, carried)))
-    apart = measured.value - carried.value
-    number = math.inf if expanded == 0 and apart else 0.0 if expanded == 0 else apart / expanded
+    number = e_n(measured.value - carried.value, math.hypot(measured.u, carried.u))
     if abs(number) <= 1:
         return Check(number, True, None)
     return Check(number, False, Finding(

@@ -14,19 +14,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from calib.poses import rotation_from_vector
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_length
-from photoangle.linkage.corner import (
-    ARM_AXIS,
-    ARM_AXIS_DEG,
-    BAR_AXIS,
-    BAR_AXIS_DEG,
-    HUB,
-    HUB_DIFFERS_WITHIN,
-    TAPE,
-    Direction,
-    _Draw,
-)
+from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB, TAPE, Direction, _Draw
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 

@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
+from photoangle.figures.measurands import TITLES
 from photoangle.output.plain import plain
 
-TITLES = {
-    "bar_arm_angle": "bar arm angle", "bar_arm_elevation": "bar arm as a line",
-    "control_arm_angle": "control arm angle", "control_arm_elevation": "control arm as a line",
-    "link_elevation": "drop link", "bar_arm_length": "bar arm length", "bar_lever": "bar's lever",
-    "link_length": "link length", "control_arm_length": "control arm length",
-    "bar_to_link_angle": "bar arm to link", "sill_slope": "sill, nose up", "hub_to_arch": "hub to arch",
-    "hose_gap_a": "eye to hose A", "hose_gap_b": "eye to hose B", "hose_gap_c": "eye to hose C"}
-_ORDER = list(TITLES)
+# In the order of a table: what is acted on comes first.
+_ORDER = ("bar_arm_angle", "bar_arm_elevation", "control_arm_angle", "control_arm_elevation", "link_elevation", "bar_arm_length",
+          "bar_lever", "link_length", "control_arm_length", "bar_to_link_angle", "sill_slope", "hub_to_arch", "hose_gap_a", "hose_gap_b",
+          "hose_gap_c")
 _WORDS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "STOP"}
 
 

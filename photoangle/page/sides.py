@@ -8,8 +8,7 @@ import numpy as np
 
 from calib.images.photo import read_upright
 from calib.lens import project
-from photoangle.comparison.compare import compare_sides, overall
-from photoangle.comparison.inputs import side_in
+from photoangle.comparison.compare import Side, compare_sides, overall
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
 from photoangle.output.annotate import BLACK, PARTS, Canvas
@@ -26,7 +25,7 @@ def compared(measurement, before, after):
         state = next((s for s in measurement.states if f"{s.corner}/{s.state}" == name), None)
         if state is None:
             return None
-        sides.append(side_in(measurement, state, name))
+        sides.append(Side(state, name))
     return compare_sides(*sides, measurement.kit)
 
 

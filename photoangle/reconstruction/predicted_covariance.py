@@ -16,6 +16,7 @@ from calib.lens import project, trusted_radius
 from calib.poses import Pose
 from calib.rows import CardRow, TagRow
 from calib.solution import Solution
+from photoangle.reconstruction.scene import Taken, scene_errors
 
 # A tag is found when its cells are this large and it is turned by less than this.
 _CELL_PX, _NARROW_PX, _OBLIQUE_DEG = 3.5, 2.6, 58.0
@@ -173,12 +174,12 @@ def scene_with(scene, view):
     trial = Solution(bundle, values, old.cost, 0, tag_r, card_r)
     start = bundle.camera_start + bundle.per_camera * b.cameras
     keep = np.ix_(*[np.r_[0:start, bundle.body_start:bundle.size]] * 2)
+    inverse = trial.inverse()
     # the new photo is taken to fit as predicted; what the others' misfit says of all noise stays
-    covariance = trial.covariance(max(old.scale(), trial.least_scale()))[keep]
+    covariance = trial.covariance(max(old.scale(), trial.least_scale()), inverse)[keep]
     # an undecided tilt that the new photo does not show stays undecided
-    doubt = scene.covariance - old.covariance()
-    for marker in set(scene.loose) - set(view.markers):
-        at = b.body_slice_of(scene.order.index(marker))
-        if at.start >= b.body_start:
-            covariance[at, at] += doubt[at, at]
-    return replace(scene, covariance=covariance, inverse=trial.inverse()[keep])
+    for marker in set(scene.doubt) - set(view.markers):
+        rows = scene.rows_of(marker)
+        covariance[np.ix_(rows, rows)] += scene.doubt[marker]
+    taken = Taken(scene.origin, scene.camera, scene.lens_source)
+    return replace(scene, errors=scene_errors(b, inverse[keep], covariance, old.degrees_of_freedom(), taken))

@@ -10,10 +10,11 @@ import numpy as np
 from calib.bundle import Bundle
 from calib.kit import card_saddles_mm
 from calib.rows import CardRow, Priors, TagRow, Tie
+from photoangle.core.assumed import PLUMB_STANDOFF_MM
 
 # A curled tag's corners err by this much of its bend (rendered tags round tubes of 50 to 400 mm: 0.8 to 1.8).
 _CURL_SHARE = 1.5
-_PLUMB_STANDOFF_MM, _STRING_TIE_MM = 1.6, 0.15
+_STRING_TIE_MM = 0.15
 # How well parts lie in the plane of a card held beside them.
 _PLANE_MM, _PLANE_TILT_DEG = 1.0, 2.0
 
@@ -45,6 +46,7 @@ class Problem:
     left_out: tuple = ()
     turning: bool = False
     planar: bool = False
+    plumb_standoff_mm: float = PLUMB_STANDOFF_MM
 
 
 def _rows(problem):
@@ -86,7 +88,7 @@ def _string_ties(problem):
     if not problem.turning:
         return ()
     ties = []
-    point = np.array([0, 0, _PLUMB_STANDOFF_MM])
+    point = np.array([0, 0, problem.plumb_standoff_mm])
     for base in (i for i in problem.order if isinstance(i, int) and is_plumb(problem.kit, i)):
         a = problem.order.index(base)
         ties += [Tie(a, point, b, point, np.eye(3) / _STRING_TIE_MM)

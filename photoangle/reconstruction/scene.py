@@ -1,10 +1,15 @@
-"""One set of photos, solved: poses and their covariance."""
+"""One set of photos, solved: poses, and what their errors come from."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
+
+from calib.calibrate import MOVING_SIGMA
+from photoangle.core.estimate import Estimate, Source
+from photoangle.core.origin import Origin
 
 
 @dataclass(frozen=True)
@@ -13,9 +18,11 @@ class Scene:
 
     photos: names of the photos in it; cameras: camera_from_world Pose each; markers: id ->
     world_from_marker Pose; solution: the `calib.bundle` Solution, whose body k is order[k] (None for the card);
-    covariance (size, size) of all unknowns; tilt_margin: id -> cost by which the marker's other tilt is worse;
+    errors: Estimate of the errors of all unknowns, in the bundle's order and units (turns in rad acting on the left, mm,
+    px), by source; tilt_margin: id -> cost by which the marker's other tilt is worse;
     sightings: id -> number of photos that count; moving_lens: whether each photo has its own focal length;
-    left_out: (photo, id) pairs found not to belong.
+    left_out: (photo, id) pairs found not to belong; loose: ids whose place is doubtful: moved, bent, or seen once at an
+    ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its covariance.
     """
 
     photos: tuple
@@ -24,34 +31,80 @@ class Scene:
     sizes_mm: dict
     order: tuple
     solution: object
-    covariance: np.ndarray
+    errors: Estimate
     tilt_margin: dict
     sightings: dict
     moving_lens: bool
     has_card: bool
     left_out: tuple = ()
     findings: tuple = ()
-    loose: tuple = ()  # ids whose place is doubtful: moved, bent, or seen once at an ambiguous tilt
+    loose: tuple = ()
     lens_source: str = "profile"
-    inverse: np.ndarray | None = None  # of the normal matrix, where it is not the solution's own
+    doubt: dict = field(default_factory=dict)
+    origin: Origin = Origin()
+    camera: object = None  # calib CameraIdentity of its photos
 
-def scene_sources(scene):
-    """The scene's covariance split by what it rests on: pixels, lens, print; (size, size) each.
+    @cached_property
+    def covariance(self) -> np.ndarray:
+        """(size, size) of all unknowns."""
+        return self.errors.covariance()
 
-    With M the normal matrix and M = D + P (pixels and priors), each prior's part P of P contributes M^-1 P M^-1; the
-    pixels have the rest.
+    def rows_of(self, marker: int) -> np.ndarray:
+        """Where a marker's pose stands among the unknowns (6,): turn (rad), then place (mm); empty for the world's own body."""
+        body = self.order.index(marker)
+        return np.arange(self.solution.bundle.size)[self.solution.bundle.body_slice_of(body)] if body else np.zeros(0, int)
+
+    def pose_matrix(self, ids) -> np.ndarray:
+        """Matrix (6 m, size) that takes the poses of markers out of the unknowns."""
+        out = np.zeros((6 * len(ids), self.solution.bundle.size))
+        for k, marker in enumerate(ids):
+            rows = self.rows_of(marker)
+            out[6 * k + np.arange(len(rows)), rows] = 1
+        return out
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Whose photos a scene was made of: its Origin, the CameraIdentity, and where its lens is known from."""
+
+    origin: Origin = Origin()
+    camera: object = None
+    lens_source: str = "profile"
+
+
+def scene_errors(bundle, inverse, covariance, dof, taken: Taken) -> Estimate:
+    """The errors of all unknowns by what they rest on: pixels, lens, print.
+
+    With M = D + P the normal matrix (pixels and priors), an error d of a prior's mean moves the least-squares answer by
+    M^-1 P d (its covariance's part is M^-1 P M^-1); the pixels have the rest of the covariance.  What is left out is
+    what the solver leaves out.
+
+    Parameters: bundle: calib.bundle.Bundle; inverse (size, size): M^-1; covariance (size, size); dof: of the pixels' noise;
+    taken: whose photos they are.
     """
-    bundle = scene.solution.bundle
-    c = scene.solution.inverse() if scene.inverse is None else scene.inverse
-    n = bundle.lens_size
-    lens, paper = np.zeros_like(c), np.zeros_like(c)
-    lens[:n, :n] = bundle.priors.lens_information
+    priors, n, size = bundle.priors, bundle.lens_size, bundle.size
+    origin = taken.origin
+    effects: dict[Source, np.ndarray] = {}
+    known = np.flatnonzero(priors.paper_sigma > 0)
+    paper = Source(("paper", origin.prints, priors.paper_mean.tobytes(), priors.paper_sigma.tobytes()), "print",
+                   np.diag(priors.paper_sigma[known] ** 2))
+    effects[paper] = inverse[:, n + known] / priors.paper_sigma[known] ** 2
+    by_lens = inverse[:, :n] @ priors.lens_information
+    spread = np.linalg.inv(priors.lens_information)
+    own = np.zeros((n, n))
     if bundle.per_camera == 9:
-        for k in range(bundle.cameras):
-            at = bundle.camera_start + 9 * k + 6 + np.arange(3)
-            lens[at, at] = 1 / np.asarray(bundle.priors.shift_sigma) ** 2
-    known = np.flatnonzero(bundle.priors.paper_sigma > 0)
-    paper[n + known, n + known] = 1 / bundle.priors.paper_sigma[known] ** 2
-    parts = {"lens": c @ lens @ c, "print": c @ paper @ c}
-    parts["pixels"] = scene.covariance - parts["lens"] - parts["print"]
-    return parts
+        at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
+        information = np.tile(1 / np.asarray(priors.shift_sigma) ** 2, bundle.cameras)
+        effects[Source(("focus", origin.state), "lens", np.diag(1 / information))] = inverse[:, at.ravel()] * information
+    elif taken.lens_source != "profile" and taken.camera is not None:
+        # nothing says that this phone holds its lens still: each state may have focused anew
+        width = taken.camera.width_px / 4032
+        sigma = MOVING_SIGMA * [priors.lens_mean[0], width, width]
+        own[[0, 2, 3], [0, 2, 3]] = np.minimum(sigma**2, 0.5 * spread.diagonal()[[0, 2, 3]])
+        effects[Source(("focus", origin.state), "lens", own)] = by_lens
+    who = repr(taken.camera) if taken.camera is not None and taken.camera.known else origin.state
+    lens = Source(("lens", who, priors.lens_mean.tobytes(), priors.lens_information.tobytes()), "lens", spread - own)
+    effects[lens] = by_lens
+    rest = covariance - sum(e @ s.covariance @ e.T for s, e in effects.items())
+    effects[Source(("pixels", origin.state), "pixels", (rest + rest.T) / 2, dof)] = np.eye(size)
+    return Estimate(tuple(f"unknown {k}" for k in range(size)), np.zeros(size), effects)

@@ -8,7 +8,7 @@ its lens from photo to photo is decided by the residuals.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,12 +16,25 @@ from calib.calibrate import MOVING_SIGMA
 from calib.poses import Pose
 from calib.rows import Values
 from calib.solution import Singular
+from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, without_foreign
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
 from photoangle.reconstruction.problem import Problem, bundle_of
-from photoangle.reconstruction.scene import Scene
+from photoangle.reconstruction.scene import Scene, Taken, scene_errors
+
+
+@dataclass(frozen=True)
+class SceneOptions:
+    """planar: the markers lie in the card's plane; origin: whose errors these are; plumb_standoff_mm: from a plumb marker's
+    face to the string."""
+
+    planar: bool = False
+    origin: Origin = Origin()
+    plumb_standoff_mm: float = PLUMB_STANDOFF_MM
+
 
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
@@ -29,12 +42,12 @@ TILT_MARGIN = 20.0
 _TOLD_MARGIN = 8.0
 
 
-def solve_scene(sightings, kit, knowledge, where="", more=None, planar=False):
+def solve_scene(sightings, kit, knowledge, where="", more=None, options=SceneOptions()):
     """Solve one set of photos.
 
     Parameters: sightings: list of PhotoSighting; kit; knowledge: LensKnowledge; where: for
     messages; more: optional callback (scene, sightings) -> sightings with tags found by a second,
-    guided look, or the same list; planar: the markers lie in the card's plane.
+    guided look, or the same list; options: SceneOptions.
     Returns Scene or Refusal.
     """
     sizes = {i: kit.slot(i).size_mm for s in sightings for i in s.tags}
@@ -43,19 +56,19 @@ def solve_scene(sightings, kit, knowledge, where="", more=None, planar=False):
         return Refusal(Finding(UNUSABLE, where, "no marker and no card was found in any photo",
                                "check that the markers are this kit's, face the phone, are lit, and fill"
                                " at least 40 pixels each"))
-    scene = _solve_once(used, kit, sizes, knowledge, where, planar)
+    scene = _solve_once(used, kit, sizes, knowledge, where, options)
     if isinstance(scene, Refusal) or more is None:
         return scene
     fuller = more(scene, used)
     if fuller is not used:
-        again = _solve_once(fuller, kit, sizes, knowledge, where, planar)
+        again = _solve_once(fuller, kit, sizes, knowledge, where, options)
         if not isinstance(again, Refusal):
             return again
     return scene
 
 
-def _solve_once(sightings, kit, sizes, knowledge, where, planar):
-    built = _start(sightings, kit, sizes, knowledge, where, planar)
+def _solve_once(sightings, kit, sizes, knowledge, where, options):
+    built = _start(sightings, kit, sizes, knowledge, where, options)
     if isinstance(built, Refusal):
         return built
     lost, built = built
@@ -67,20 +80,31 @@ def _solve_once(sightings, kit, sizes, knowledge, where, planar):
     solution, margins, rivals = try_other_tilts(solution, problem.order)
     solution, problem = without_foreign(solution, problem)
     try:
-        covariance = solution.covariance()
+        inverse = solution.inverse()
     except Singular:
         return Refusal(Finding(UNUSABLE, where, "the photos do not tie the markers together",
                                "take photos that each show the card, or at least two markers that"
                                " another photo shows too"))
+    covariance = solution.covariance(inverse=inverse)
+    doubt = {}
     for body, marker in enumerate(problem.order):
         if margins.get(marker, np.inf) < TILT_MARGIN and marker in rivals:
             at = solution.bundle.body_slice_of(body)
             pose = Pose(solution.values.body_rotation[body], solution.values.body_mm[body])
-            covariance[at, at] += doubt_of_tilt(pose, rivals[marker], margins[marker] / max(1.0, solution.scale()))
-    return _scene(solution, problem, covariance, margins, moving, lost, knowledge, where)
+            doubt[marker] = doubt_of_tilt(pose, rivals[marker], margins[marker] / max(1.0, solution.scale()))
+            covariance[at, at] += doubt[marker]
+    taken = Taken(options.origin, sightings[0].camera, knowledge.source)
+    errors = scene_errors(solution.bundle, inverse, covariance, solution.degrees_of_freedom(), taken)
+    findings = _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
+    if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
+        findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
+                                " each photo got its own focal length", ""))
+    scene = _scene(solution, problem, errors, taken)
+    loose = tuple(i for i in scene.markers if margins.get(i, np.inf) < TILT_MARGIN)
+    return replace(scene, tilt_margin=margins, doubt=doubt, loose=loose, moving_lens=moving, findings=tuple(findings))
 
 
-def _start(sightings, kit, sizes, knowledge, where, planar):
+def _start(sightings, kit, sizes, knowledge, where, options):
     priors = knowledge.priors
     lens = priors.lens_mean
     with_card = kit.card is not None and any(
@@ -106,7 +130,8 @@ def _start(sightings, kit, sizes, knowledge, where, planar):
         order = ((None,) if with_card else (root,)) + tuple(
             sorted(i for i in markers if i != root))
         problem = Problem(tuple(sightings[k] for k in placed), order, sizes, kit, knowledge, priors,
-                           planar=planar and with_card)
+                           planar=options.planar and with_card,
+                          plumb_standoff_mm=options.plumb_standoff_mm)
         poses = [cameras[k] for k in placed]
         try:
             solution = bundle_of(problem).solve(_values(lens, poses, [markers.get(i) for i in order],
@@ -152,13 +177,15 @@ def _try_moving(solution, problem):
     return False, solution, problem
 
 
-def _scene(solution, problem, covariance, margins, moving, lost, knowledge, where):
-    v = solution.values
-    markers = {i: Pose(v.body_rotation[k], v.body_mm[k]) for k, i in enumerate(problem.order)
-               if isinstance(i, int)}
-    count = Counter(problem.order[r.body] for r in solution.bundle.tags)
-    count = Counter({i: count[i] + sum(n for k, n in count.items() if isinstance(k, tuple) and k[0] == i)
-                     for i in markers})
+def _counts(problem, bundle):
+    """Marker -> number of photos that count; the turns of one on a plumb string are one marker."""
+    count = Counter(problem.order[r.body] for r in bundle.tags)
+    return {i: count[i] + sum(n for k, n in count.items() if isinstance(k, tuple) and k[0] == i)
+            for i in problem.order if isinstance(i, int)}
+
+
+def _findings(problem, count, lost, margins, where):
+    markers = [i for i in problem.order if isinstance(i, int)]
     findings = [Finding(ATTENTION, name, "this photo shares too little with the others to be placed",
                         "have the card, or two markers that other photos show, in every photo")
                 for name in lost]
@@ -166,12 +193,17 @@ def _scene(solution, problem, covariance, margins, moving, lost, knowledge, wher
     findings += [Finding(ATTENTION, where, f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
                          " its plus-or-minus holds both", "take one more photo of it, from another side")
                  for i in sorted(markers) if margins.get(i, np.inf) < _TOLD_MARGIN]
-    loose = tuple(i for i in markers if margins.get(i, np.inf) < TILT_MARGIN)
-    if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
-        findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
-                                " each photo got its own focal length", ""))
-    return Scene(tuple(s.name for s in problem.sightings),
-                 tuple(Pose(r, t) for r, t in zip(v.camera_rotation, v.camera_mm)), markers,
-                 {i: problem.sizes[i] for i in markers}, problem.order, solution, covariance, margins,
-                 dict(count), moving, problem.order[0] is None, problem.left_out, tuple(findings), loose,
-                 knowledge.source)
+    return findings
+
+
+def _scene(solution, problem, errors, taken):
+    """The Scene of a solution; what is doubtful about it is for the caller to add."""
+    v = solution.values
+    markers = {i: Pose(v.body_rotation[k], v.body_mm[k]) for k, i in enumerate(problem.order) if isinstance(i, int)}
+    return Scene(
+        photos=tuple(s.name for s in problem.sightings),
+        cameras=tuple(Pose(r, t) for r, t in zip(v.camera_rotation, v.camera_mm, strict=True)),
+        markers=markers, sizes_mm={i: problem.sizes[i] for i in markers}, order=problem.order, solution=solution,
+        errors=errors, tilt_margin={}, sightings=_counts(problem, solution.bundle), moving_lens=False,
+        has_card=problem.order[0] is None, left_out=problem.left_out, lens_source=taken.lens_source,
+        origin=taken.origin, camera=taken.camera)

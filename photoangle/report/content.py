@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from photoangle.comparison.compare import compare_sides, overall
-from photoangle.comparison.inputs import side_in
+from photoangle.comparison.compare import Side, compare_sides, overall
 from photoangle.core.cautions import CAUTIONS
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
 from photoangle.core.states import CORNERS, in_order
@@ -78,7 +77,7 @@ def _changes(states, measurement, units):
     shown = [s for s in states if s.state != "ride"]
     out = []
     for before, after in zip(shown, shown[1:]):
-        sides = [side_in(measurement, s, f"{s.corner}/{s.state}") for s in (before, after)]
+        sides = [Side(s, f"{s.corner}/{s.state}") for s in (before, after)]
         comparison = compare_sides(*sides, measurement.kit)
         rows = [(figure_title(c.figure.name.removeprefix("change:")), c.figure.datum or "", *change_numbers(c, units), c.verdict)
                 for c in sorted(comparison.changes, key=lambda c: (title_rank(c.figure.name.removeprefix("change:")), c.figure.datum or ""))

@@ -22,7 +22,7 @@ from photoangle.carfile.notes import CarFile, Corner
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
 from photoangle.detection.detect_photo import sight_photo
-from photoangle.figures.measurands import measure_figures
+from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult
@@ -69,7 +69,7 @@ class Maker:
         return look_at(target + distance * np.array([np.sin(azimuth), -np.cos(azimuth), height]), target)
 
 
-def measured(maker, sightings):
+def solved(maker, sightings):
     """StateResult and its figures, or None."""
     knowledge, _ = lens_knowledge(maker.identity, maker.profiles, sightings, KIT, CHECK, "")
     scene = solve_scene(sightings, KIT, knowledge, "")
@@ -79,8 +79,8 @@ def measured(maker, sightings):
     points, _ = joint_points(scene, KIT, Corner(), CAR.level, scale, scale_u)
     up, _ = gravity(points, scene, CAR.level)
     lateral = level_axes(points, up) if up else None
-    figures = measure_figures(points, up, None, lateral, None, None, scene.solution.degrees_of_freedom())
-    return StateResult(None, None, None, scene, points, up, lateral=lateral, sightings=list(sightings)), figures
+    state = StateResult(None, None, None, scene, points, up, lateral=lateral, sightings=list(sightings))
+    return state, measured(state).figures(None, None)
 
 
 def trial(seed, others=True):
@@ -94,7 +94,7 @@ def trial(seed, others=True):
         return sight_photo(photo, KIT, maker.profiles[0].lens, photo.path)[0]
 
     first = [sight(p) for p in maker.first()]
-    made = measured(maker, first)
+    made = solved(maker, first)
     figure = wanted_figure(made[1], None, None, (("bar_arm_elevation", "gravity"),)) if made else None
     if figure is None:
         return None
@@ -106,7 +106,7 @@ def trial(seed, others=True):
     advised = advice.camera @ (maker.card if root is None else maker.tags[root]).inverse()
 
     def u_with(camera):
-        again = measured(maker, first + [sight(maker.photo("more", Pose(camera.rotation, camera.translation_mm)))])
+        again = solved(maker, first + [sight(maker.photo("more", Pose(camera.rotation, camera.translation_mm)))])
         found = wanted_figure(again[1], None, None, (("bar_arm_elevation", "gravity"),)) if again else None
         return found.u if found else np.inf
 

@@ -113,9 +113,8 @@ def test_the_promise_is_never_worse_than_what_there_is():
 def test_the_next_reading_is_the_one_that_counts():
     import tomllib
 
-    from tests.droplink.test_link import TAPED
-
     from photoangle.carfile.reader import parse_carfile
+    from tests.droplink.test_link import TAPED
 
     car = parse_carfile(tomllib.loads(TAPED.format(droop="", ride="")))
     answer = tape_answers(car, Wishes(within_deg=5.0))[0]

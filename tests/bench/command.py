@@ -10,9 +10,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from tests.test_rendered_corner import NOTES
 
 from tests.conftest import ROOT, SAMPLES, SHARED
-from tests.test_rendered_corner import NOTES
 
 _CODE = """
 import pathlib, resource, sys, time

@@ -6,12 +6,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from tests.comparison.test_compare import compared
-from tests.whole.test_commands import fingerprint, run
 
 from calib.lens import project
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import photo_lens
+from tests.comparison.test_compare import compared
+from tests.whole.test_commands import fingerprint, run
 
 
 @pytest.fixture(scope="module")

@@ -6,12 +6,12 @@ from datetime import datetime
 from types import SimpleNamespace
 
 import pytest
-from tests.whole.test_commands import run
 
 from photoangle.comparison.history import keep_run, read_history, season
 from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.output.history_table import history_lines
+from tests.whole.test_commands import run
 
 
 def measurement(value, states=("set",), u=0.1):

@@ -19,6 +19,7 @@ from photoangle.droplink.axles import axle_answers
 from photoangle.droplink.by_tape import tape_answers
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.request import Wishes
+from photoangle.geometry.joints import coordinates
 from photoangle.output.link_table import answer_lines, turns_words
 
 
@@ -149,9 +150,7 @@ def test_what_is_missing_is_named(car_copy):
     root, measurement = car_copy
     result = next(s for s in measurement.states if (s.corner, s.state) == ("front-left", "set"))
     names = [n for n in result.points.names if n != "link_foot"]
-    at = [3 * result.points.index(n) + k for n in names for k in range(3)]
-    points = replace(result.points, names=tuple(names), positions_mm=result.points.positions_mm[[a // 3 for a in at[::3]]],
-                     sources={k: c[np.ix_(at, at)] for k, c in result.points.sources.items()})
+    points = replace(result.points, names=tuple(names), estimate=result.points.estimate.pick(coordinates(names)))
     made = corner_of(replace(result, points=points), None, [], measurement.car, measurement.kit)
     assert isinstance(made, Refusal) and "link foot" in made.finding.what
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calib.poses import rotation_from_vector
-from photoangle.linkage.corner import Corner, Direction, Taped, from_world, with_joints
+from photoangle.linkage.corner import Corner, Direction, Taped, from_world
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, turn_for_angle
 from photoangle.linkage.sampled import figure, shares
 from tests.linkage.corners import POINTS, corner
@@ -110,18 +110,3 @@ def test_interval_of_a_rectangle():
 def test_misuse_raises(wrong):
     with pytest.raises(ValueError):
         corner(**wrong)
-
-
-def test_joints_put_in_place_of_others_bring_their_own_covariance_and_lose_the_old():
-    made = corner(u_mm=1.0)
-    root = np.random.default_rng(4).normal(size=(6, 6))
-    names = ("bar_bush_far", "bar_eye")
-    new = with_joints(made, names, [[250, -330, 150], [21, 401, 91]], root @ root.T)
-    assert new.names == made.names + ("bar_bush_far",)
-    at = np.concatenate([3 * new.names.index(n) + np.arange(3) for n in names])
-    total = sum(new.sources.values())
-    assert np.allclose(total[np.ix_(at, at)], root @ root.T)
-    rest = np.setdiff1d(np.arange(len(total)), at)
-    assert np.allclose(total[np.ix_(rest, rest)], np.eye(len(rest))) and not total[np.ix_(at, rest)].any()
-    assert np.allclose(new.nominal().at["bar_eye"], [[[21, 401, 91]]])
-    assert np.allclose(new.nominal().at["hub"], [[POINTS["hub"]]]) and "motion" in new.source_names

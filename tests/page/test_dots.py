@@ -58,7 +58,8 @@ def test_a_dot_is_placed_as_truly_as_it_says(page_car):
         dots = {n: {free: (*p, sigma)} for n, p in taps(state, place, sigma, rng).items()}
         points, findings = with_dots(state.points, state.scene, dots, Corner())
         at = 3 * points.index(free) + np.arange(3)
-        edge, whole = (c[np.ix_(at, at)] for c in (points.sources[EDGE], points.covariance()))
+        parts = points.estimate.covariances()
+        edge, whole = (c[np.ix_(at, at)] for c in (parts[EDGE], sum(parts.values())))
         assert ["joint's own middle" in f.what for f in findings] == [True]
         miss = points[free] - place
         misfits.append(miss @ np.linalg.solve(edge, miss))
@@ -82,9 +83,7 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
     assert np.linalg.norm(made[free] - points["bar_eye"] - [0, 0, 40.0]) < 0.01  # mm
     assert np.allclose([made[n] for n in points.names], points.positions_mm)
     old = np.concatenate([3 * made.index(n) + np.arange(3) for n in points.names])
-    # between the markers nothing has changed; the print's scale works about the middle of all points, which has moved
-    apart = np.kron(np.eye(len(points.names))[1:] - np.eye(len(points.names))[:1], np.eye(3))
-    assert np.allclose(apart @ made.covariance()[np.ix_(old, old)] @ apart.T, apart @ points.covariance() @ apart.T, rtol=1e-6, atol=1e-9)
+    assert np.allclose(made.estimate.covariance()[np.ix_(old, old)], points.estimate.covariance(), rtol=1e-6, atol=1e-9)
     for few in (list(dots)[:1], []):
         made, findings = with_dots(points, state.scene, {n: dots[n] for n in few}, Corner())
         assert made is points and len(findings) == len(few)

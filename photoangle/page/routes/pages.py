@@ -11,7 +11,7 @@ from calib.files import toml_text, write_whole
 from photoangle.carfile.folder import state_folders
 from photoangle.carfile.notes import ROLE_KEYS
 from photoangle.core.states import CORNERS
-from photoangle.output.table import TITLES
+from photoangle.figures.measurands import TITLES
 from photoangle.page.answers import finding_rows, link_rows, state_rows
 from photoangle.page.markers import role_choices
 from photoangle.page.names import STATES, checked_corner, checked_state, listed_photo

@@ -1,0 +1,55 @@
+"""All figures of a state: values, and how each hangs on every error there is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from photoangle.core.differences import jacobian
+from photoangle.core.estimate import Estimate
+from photoangle.core.figure import Figure, figure_of
+from photoangle.figures.frame import FrameEstimate
+from photoangle.figures.measurands import Measurand, measurands
+
+
+@dataclass(frozen=True)
+class Measured:
+    """The figures that a state's points allow.
+
+    rows: Measurands in the table's order; estimate: their values, named by `label`; frame: what they were computed from;
+    slopes (m, 3 n + 9): derivatives of the m values by the frame's.
+    """
+
+    rows: tuple[Measurand, ...]
+    estimate: Estimate
+    frame: FrameEstimate
+    slopes: np.ndarray
+
+    def figures(self, corner: str | None, state: str | None) -> list[Figure]:
+        return [figure_of(self.estimate, label(m.key), corner, state, m) for m in self.rows]
+
+
+def label(key: tuple[str, str | None]) -> str:
+    """How an estimate's value of a (name, datum) is named: "NAME against DATUM", or "NAME" without one."""
+    name, datum = key
+    return name if datum is None else f"{name} against {datum}"
+
+
+def measured(state, only: tuple[str, str | None] | None = None) -> Measured:
+    """The figures of a geometry.states.StateResult; only: one (name, datum) in place of all."""
+    frame = FrameEstimate.of(state)
+    nominal = frame.nominal
+    rows = tuple(m for m in measurands(state.notes.radius_mm)
+                 if only in (None, m.key) and m.known_from(frame.points) and m.value(nominal) is not None)
+
+    def values(at: np.ndarray) -> np.ndarray:
+        there = frame.frame(at)
+        return np.array([np.nan if v is None else v for v in (m.value(there) for m in rows)], float)
+
+    slopes = jacobian(values, frame.estimate.values, frame.steps)
+    # a quantity that stops having a value within the differences is too near its end to be given
+    good = np.isfinite(slopes).all(1)
+    rows = tuple(m for m, g in zip(rows, good, strict=True) if g)
+    estimate = frame.estimate.linear(slopes[good], [label(m.key) for m in rows], [m.value(nominal) for m in rows])
+    return Measured(rows, estimate, frame, slopes[good])
