@@ -9,9 +9,6 @@ import numpy as np
 
 from photoangle.core.agreement import e_n
 from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
-from photoangle.linkage.adjuster import Adjuster
-from photoangle.linkage.advice import advise
-from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.sampled import shares
 from photoangle.linkage.travel import over_travel, ride_rise
@@ -89,29 +86,3 @@ def no_datum_finding(where, front_lift_mm=None, wheelbase_mm=None):
     return Finding(ATTENTION, where, f"no chassis datum: the car's pitch in this state is not known, and the bar arm's angle at ride"
                    f" height can be wrong by {size}", "put both sill markers in view in this state and with the car on its wheels,"
                    " or read the sill's slope with a level in both"), error
-
-
-@dataclass(frozen=True)
-class WhatIf:
-    """One question answered: advice (Advice or Refusal), present and proposed (TravelResult or Refusal each)."""
-
-    advice: object
-    present: object
-    proposed: object
-
-
-def what_if(corner, travel, lowered_mm=0.0, change_mm=None, hole=("present", 0.0), wanted=Wanted(), adjuster=Adjuster(),
-            samples=2000, seed=1, **travel_options):
-    """Lowered by another lowered_mm, a link changed by change_mm, another hole, another wanted angle: in one call.
-
-    change_mm None takes the advised change.  travel_options as for `over_travel`.  Returns WhatIf.
-    """
-    way = travel.lowered(lowered_mm) if lowered_mm else travel
-    advice = advise(corner, way, wanted, adjuster, hole, samples, seed)
-    present = over_travel(corner, way, samples=samples, seed=seed, **travel_options)
-    if change_mm is None:
-        if isinstance(advice, Refusal):
-            return WhatIf(advice, present, advice)
-        change_mm = advice.change_mm
-    proposed = over_travel(corner, way, change_mm, samples, seed, hole_mm=hole[1], **travel_options)
-    return WhatIf(advice, present, proposed)

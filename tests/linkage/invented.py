@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from calib.poses import Pose, rotation_from_vector
-from photoangle.linkage.corner import Corner, Taped, from_world
+from photoangle.linkage.corner import Corner, Taped
 from photoangle.linkage.kinematics.knuckle import knuckle_at
 from photoangle.linkage.kinematics.mechanism import bar_turn_for, foot_at
 from photoangle.linkage.kinematics.turning import smallest_turn, turned, unit
 from photoangle.linkage.motion.solve import MotionState
+from tests.linkage.reference.frames import from_world
 
 # A front-left corner of no car in particular, mm, droop: the arm hangs, the bar arm runs back from its bush.
 _POINTS = dict(bar_bush=(250, 330, 150), bar_bush_far=(250, -330, 150), bar_eye=(20, 400, 90), link_foot=(15, 420, -35),

@@ -10,7 +10,6 @@ from photoangle.linkage.corner import Taped
 from photoangle.linkage.kinematics.lengths import Wanted, lengths, other_hole
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.kinematics.turning import angle_between, square_to
-from photoangle.linkage.ride import what_if
 from photoangle.linkage.travel import Travel, over_travel
 from tests.linkage.corners import STRUT, corner
 
@@ -137,13 +136,14 @@ def test_a_pitch_too_coarse_for_the_band_is_said():
     assert any("no half turn" in f.what for f in advice.findings)
 
 
-def test_what_if_in_one_call():
-    lowered = what_if(corner(), TRAVEL, lowered_mm=15, wanted=Wanted(0, 2), adjuster=TURNBUCKLE, samples=200)
-    plain = what_if(corner(), TRAVEL, wanted=Wanted(0, 2), adjuster=TURNBUCKLE, samples=200)
-    assert lowered.advice.change_mm < plain.advice.change_mm  # the arm has already come up
-    assert abs(plain.proposed.at_ride["bar_arm_angle"].value) < 0.5
-    given = what_if(corner(), TRAVEL, change_mm=-10.0, samples=200)
-    assert given.proposed.at_ride["bar_arm_angle"].value < given.present.at_ride["bar_arm_angle"].value - 1
+def test_lowering_and_another_link_are_answered_together():
+    wanted = Wanted(0, 2)
+    plain, lowered = (advise(corner(), way, wanted, TURNBUCKLE, samples=200) for way in (TRAVEL, TRAVEL.lowered(15)))
+    assert lowered.change_mm < plain.change_mm  # the arm has already come up
+    as_advised = over_travel(corner(), TRAVEL, plain.change_mm, 200)
+    assert abs(as_advised.at_ride["bar_arm_angle"].value) < 0.5
+    shorter, present = (over_travel(corner(), TRAVEL, change, 200) for change in (-10.0, 0.0))
+    assert shorter.at_ride["bar_arm_angle"].value < present.at_ride["bar_arm_angle"].value - 1
 
 
 def test_an_angle_beyond_the_dead_line_is_refused():

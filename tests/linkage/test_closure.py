@@ -5,14 +5,9 @@ import pytest
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from photoangle.linkage.kinematics.closure import (
-    arm_terms,
-    branch_side,
-    close_link,
-    four_bar,
-    reach_of_bar,
-    solve_swing,
-)
+from photoangle.linkage.kinematics.closure import branch_side, close_link, reach_of_bar, solve_swing
+from tests.linkage.reference.closed_form import arm_terms
+from tests.linkage.reference.four_bar import four_bar
 
 HUNDREDTH_DEG = 0.01
 GEOMETRIES = 1000

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from calib.poses import rotation_from_vector
-from photoangle.linkage.corner import Corner, Direction, Taped, from_world
+from photoangle.linkage.corner import Corner, Direction, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, turn_for_angle
 from photoangle.linkage.sampled import figure, shares
 from tests.linkage.corners import POINTS, corner
+from tests.linkage.reference.frames import from_world
 
 
 def test_samples_have_the_covariance_that_was_given():

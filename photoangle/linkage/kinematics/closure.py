@@ -90,51 +90,6 @@ def close_terms(a, b, c, side, lever_times_link):
     return Closure(turn, np.where(np.isnan(turn), np.nan, margin))
 
 
-@dataclass(frozen=True)
-class ArmTerms:
-    """A, B, C of the closure as functions of the control arm's angle, where the foot rides on that arm.
-
-    Each (3, ...): constant, factor of cos, factor of sin.  Ten times cheaper than carrying
-    the foot's three coordinates through every step of the travel.
-    """
-
-    a: np.ndarray
-    b: np.ndarray
-    c: np.ndarray
-    side: np.ndarray
-    lever_times_link: np.ndarray
-
-    def close(self, arm_angle):
-        """Closure for arm angles (...) that broadcast against the terms."""
-        cosine, sine = np.cos(arm_angle), np.sin(arm_angle)
-        a, b, c = (t[0] + t[1] * cosine + t[2] * sine for t in (self.a, self.b, self.c))
-        return close_terms(a, b, c, self.side, self.lever_times_link)
-
-
-def arm_terms(eye, origin, axis, foot, arm_origin, arm_axis, link_mm=None):
-    """ArmTerms of a link whose foot, at ``foot`` as assembled, turns with the control arm.
-
-    All points and directions (..., 3); link_mm (...) or None for the assembled length.
-    """
-    assembled = length(eye - foot)
-    link_mm = assembled if link_mm is None else link_mm
-    offset = eye - origin
-    along = axis * dot(offset, axis)[..., None]
-    u = offset - along
-    w = cross(axis, u)
-    reach = foot - arm_origin
-    on_axis = arm_axis * dot(reach, arm_axis)[..., None]
-    p = reach - on_axis
-    q = cross(arm_axis, p)
-    middle = arm_origin + on_axis - origin - along
-    lever2 = dot(u, u)
-    return ArmTerms(np.stack([dot(u, middle), dot(u, p), dot(u, q)]),
-                    np.stack([dot(w, middle), dot(w, p), dot(w, q)]),
-                    np.stack([(lever2 + dot(middle, middle) + dot(p, p) - link_mm**2) / 2,
-                              dot(middle, p), dot(middle, q)]),
-                    branch_side(eye, origin, axis, foot), np.sqrt(lever2) * link_mm)
-
-
 def reach_of_bar(eye, origin, axis, foot):
     """The shortest and the longest link that closes at all, (2, ...) mm.
 
@@ -147,33 +102,3 @@ def reach_of_bar(eye, origin, axis, foot):
     both = dot(u, u) + dot(g, g)
     return np.sqrt(np.maximum(np.stack([both - 2 * swing, both + 2 * swing]), 0.0))
 
-
-@dataclass(frozen=True)
-class FourBar:
-    """A planar four-bar's two assemblies: angles in rad against the line of the fixed pivots; NaN
-    where it does not close."""
-
-    rocker_open: np.ndarray
-    coupler_open: np.ndarray
-    rocker_crossed: np.ndarray
-    coupler_crossed: np.ndarray
-
-
-def four_bar(crank_mm, coupler_mm, rocker_mm, ground_mm, crank_angle):
-    """The planar limit: crank, coupler, rocker and ground as the textbooks have it.
-
-    Lengths (...), crank_angle (...) rad.  Crank's pivot at the origin, rocker's at (ground, 0); solved by the
-    spatial closure with its axis square to the plane.  Returns FourBar.
-    """
-    crank, coupler, rocker, ground, angle = np.broadcast_arrays(
-        *(np.asarray(v, float) for v in (crank_mm, coupler_mm, rocker_mm, ground_mm, crank_angle)))
-    zero = np.zeros_like(crank)
-    foot = np.stack([crank * np.cos(angle), crank * np.sin(angle), zero], -1)
-    pivot = np.stack([ground, zero, zero], -1)
-    eye = pivot + np.stack([rocker, zero, zero], -1)
-    out = []
-    for side in (-1.0, 1.0):
-        turn = close_link(eye, pivot, np.array([0, 0, 1.0]), foot, coupler, np.full(crank.shape, side)).turn
-        end = pivot[..., :2] + rocker[..., None] * np.stack([np.cos(turn), np.sin(turn)], -1) - foot[..., :2]
-        out += [turn, np.arctan2(end[..., 1], end[..., 0])]
-    return FourBar(*out)
