@@ -9,7 +9,8 @@ import difflib
 import math
 import statistics
 
-from photoangle.carfile.lengths import Reading, TapeError, parse_length, parse_reading
+from calib.lengths import LengthError, parse_length
+from photoangle.carfile.lengths import Reading, parse_reading
 
 
 class CarFileError(Exception):
@@ -60,7 +61,7 @@ class Checks:
             return default
         try:
             value = parse_length(table[key], self.units)
-        except TapeError as error:
+        except LengthError as error:
             self.fail(path, f"{key}: {error}", "numbers without a unit are in " + self.units)
         if (least is not None and value < least) or (most is not None and value > most):
             other = "in" if self.units == "mm" else "mm"
@@ -102,7 +103,7 @@ class Checks:
                            ", ".join(r.text for r in each))
         try:
             reading = parse_reading(value, self.units, self.division, self.tape_class)
-        except TapeError as error:
+        except LengthError as error:
             self.fail(path, f"{key}: {error}", "numbers without a unit are in " + self.units)
         if not least <= reading.value_mm <= most:
             self.fail(path, f"{key} = {value!r} is {reading.value_mm:.4g} mm; {least:g} to {most:g} mm"

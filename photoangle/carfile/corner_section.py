@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import statistics
 
-from photoangle.carfile.lengths import Reading, TapeError, parse_length
+from calib.lengths import LengthError, parse_length
+from photoangle.carfile.lengths import Reading
 from photoangle.carfile.notes import ATTITUDE_NAMES, EXTRA_POINTS, HEIGHTS, ROLE_KEYS, TAPE_NAMES, Corner
 
 _HOSE_BODIES = ("chassis", "between", "knuckle")
@@ -77,7 +78,7 @@ def _offsets(checks, table, path):
         try:
             out[key] = tuple(-parse_length(v.strip()[1:], checks.units) if isinstance(v, str) and
                              v.strip().startswith("-") else parse_length(v, checks.units) for v in value)
-        except TapeError as error:
+        except LengthError as error:
             checks.fail(path, f"{key}: {error}", "numbers without a unit are in " + checks.units)
         if max(abs(v) for v in out[key]) > 500:
             checks.fail(path, f"{key} is more than 500 mm away", "check the numbers and units")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from photoangle.carfile.lengths import TapeError, parse_length
+from calib.lengths import LengthError, parse_length
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
 from photoangle.linkage.adjuster import Adjuster
@@ -104,7 +104,7 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
         minus = text.strip().startswith("-")
         try:
             value = parse_length(text.strip().lstrip("+-"), units)
-        except TapeError as error:
+        except LengthError as error:
             raise CannotUse(Finding(UNUSABLE, option, str(error), "write it like \"-7 mm\" or 3/8in")) from error
         if value > 2000:
             raise CannotUse(Finding(UNUSABLE, option, f"{text} is far too much", "check the number and its unit"))

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from photoangle.carfile.lengths import TapeError, angle_from_heights
+from calib.lengths import LengthError
 from photoangle.core.agreement import e_n
 from photoangle.core.figure import Figure
+from photoangle.figures.triangles import angle_from_heights
 
 # lengths that a tape takes as they stand
 _DIRECT = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length", "bar_lever",
@@ -56,7 +57,7 @@ def tape_figures(car, photo_figures, states):
                     try:
                         t = angle_from_heights((low.value_mm, low.u_mm), (high.value_mm, high.u_mm),
                                                (length.value_mm, length.u_mm))
-                    except TapeError:
+                    except LengthError:
                         continue
                     figures.append(_figure(corner, state, name, "gravity", "deg", t.angle_deg, t.u_deg))
     comparisons = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import jsonify, request
 
-from photoangle.carfile.lengths import TapeError, parse_length
+from calib.lengths import LengthError, parse_length
 from photoangle.page.notes import NotTaken, set_value
 
 
@@ -28,5 +28,5 @@ def _read(text, units):
     """What a length was read as, or nothing."""
     try:
         return f"{parse_length(text, units):.1f} mm" if text else ""
-    except TapeError:
+    except LengthError:
         return ""
