@@ -21,8 +21,7 @@ from calib.lengths import LengthError, parse_length
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
 from photoangle.carfile.lengths import parse_reading
-from photoangle.carfile.checks import CarFileError
-from photoangle.carfile.reader import parse_carfile, read_carfile
+from photoangle.carfile.reader import CarFileError, parse_carfile, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
 

@@ -17,8 +17,7 @@ from calib.kit_file import read_kit
 from calib.lengths import LengthError, parse_length
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.lengths import parse_reading
-from photoangle.carfile.checks import CarFileError
-from photoangle.carfile.reader import read_carfile
+from photoangle.carfile.reader import CarFileError, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, Finding

@@ -8,8 +8,8 @@ from pathlib import Path
 from flask import Response, abort, render_template, request, send_file
 
 from calib.files import toml_text, write_whole
+from calib.kit import ROLE_BY_KEY
 from photoangle.carfile.folder import state_folders
-from photoangle.carfile.notes import ROLE_KEYS
 from photoangle.core.states import CORNERS
 from photoangle.output.table import TITLES
 from photoangle.page.answers import finding_rows, link_rows, state_rows
@@ -67,7 +67,7 @@ def add(app, work, sessions, phone_url):
     def tape(corner="front-left"):
         checked_corner(corner)
         car, trouble = work.car()
-        return render_template("tape.html", here="/tape", corner=corner, corners=CORNERS, trouble=trouble, car=car, roles=ROLE_KEYS[:10],
+        return render_template("tape.html", here="/tape", corner=corner, corners=CORNERS, trouble=trouble, car=car, roles=tuple(ROLE_BY_KEY)[:10],
                                raw=_raw(work), words=STATE_WORDS, **_tape(work, corner, STATES))
 
     @app.get("/angles")
