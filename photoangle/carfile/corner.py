@@ -26,14 +26,13 @@ EXTRA_POINTS = {
     "strut_low": "a point low on the strut's line, where it misses the ball joint",
     "tie_rod_inner": "the steering rack's joint", "tie_rod_outer": "the tie rod's outer joint",
     "bar_bush_far": "the bar's bush on the other side"}
-_STANDOFFS = {
-    "bar_bush": ("", ("38 mm", "1 1/2 in")), "link_foot": ("", ("16 mm", "5/8 in")), "arm_ball_joint": ("", ("25 mm", "1 in")),
-    "bar_eye": ("read twice, set anew each time: the mean counts", (["16 mm", "16.5 mm"], ["5/8 in", "21/32 in"]))}
+_STANDOFFS = {"bar_bush": ("38 mm", "1 1/2 in"), "bar_eye": (["16 mm", "16.5 mm"], ["5/8 in", "21/32 in"]),
+              "link_foot": ("16 mm", "5/8 in"), "arm_ball_joint": ("25 mm", "1 in")}
 
 
 def _standoff(role):
-    words, example = _STANDOFFS.get(role, ("", ("16 mm", "5/8 in")))
-    return StandOff((0, 400), words, example, PAGE | (OFFERED if role in _STANDOFFS else NONE), signed=True)
+    shown = OFFERED if role in _STANDOFFS else NONE
+    return StandOff((0, 400), "", _STANDOFFS.get(role, ("16 mm", "5/8 in")), PAGE | shown, signed=True)
 
 
 def _taped(words, example, use=NONE, least=1):
@@ -144,7 +143,7 @@ class Corner(Section):
     hub_differs_within: Annotated[float | None, Number((0, 50), "hub's rise against the ball joint's", 5, over=100),
                                   Field(alias="hub_rise_within_percent")] = None
     standoff: Annotated[dict, Table({role: _standoff(role) for role in ROLE_BY_KEY},
-                                    "from a marker's printed face back to the middle of the joint")] = _nothing()
+                                    "a marker's printed face straight back to its joint's middle; of several the mean")] = _nothing()
     offset_mm: Annotated[dict, Table({role: ListOf((3, 3), "right, down, into as on the marker", ["0 mm", "45 mm", "16 mm"],
                                                    each=Length((0, 500), signed=True)) for role in ROLE_BY_KEY},
                                      "from a marker's middle to a joint that is not straight behind it")] = _nothing()

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from calib.files import toml_text
 from photoangle.carfile.car import SECTIONS, CarFile, CarNotes
-from photoangle.carfile.kinds import Context, Key, Refused, Table, check_names
+from photoangle.carfile.kinds import Context, Refused, Table, check_names
 from photoangle.carfile.section import keys_of
 from photoangle.core.states import AXLES, CORNERS
 
@@ -61,14 +61,21 @@ def parse_carfile(table, where="car.toml"):
 
 
 def key_at(path):
-    """The Key at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch"); None where there is none."""
+    """What stands at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch"): a Key, a model, or None for nothing."""
     found = SECTIONS
     for name in path:
-        names = found.names if isinstance(found, Table) else keys_of(found) if isinstance(found, type) else found
-        if not (names is None or isinstance(names, dict) and name in names):
+        names = names_below(found)
+        if not (names is None or name in names):
             return None
         found = found.limits if names is None else names[name]
-    return found if isinstance(found, Key) and not isinstance(found, Table) else None
+    return found
+
+
+def names_below(found):
+    """What stands below a model or a Table: name -> Key or model; None where a state's name does; {} below any other Key."""
+    if isinstance(found, dict):
+        return found
+    return found.names if isinstance(found, Table) else keys_of(found) if isinstance(found, type) else {}
 
 
 def _read(model, table, context, where, name):

@@ -10,8 +10,8 @@ import tomlkit
 import tomlkit.exceptions
 
 from calib.files import toml_text, write_whole
-from photoangle.carfile.kinds import Context, Refused, Use
-from photoangle.carfile.reader import CarFileError, key_at, parse_carfile
+from photoangle.carfile.kinds import Context, Key, Refused, Use
+from photoangle.carfile.reader import CarFileError, key_at, names_below, parse_carfile
 from photoangle.carfile.symlinks import fixed_link
 from photoangle.page.names import is_state
 
@@ -29,9 +29,27 @@ class NotTaken(ValueError):
 def key_of(path):
     """The schema's Key at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch").  Raises NotTaken."""
     key = None if path[1:2] == ("tape",) and not is_state(path[2] if len(path) > 2 else None) else key_at(path)
-    if key is None or Use.PAGE not in key.use:
+    if not isinstance(key, Key) or Use.PAGE not in key.use:
         raise NotTaken("this cannot be written from the page", "write it into car.toml yourself")
     return key
+
+
+def fields_below(path, units):
+    """(path, title, example) of every key right below a path, such as ("front-left", "link"), that the page may write."""
+    out = []
+    for name, key in (names_below(key_at(path)) or {}).items():
+        if isinstance(key, Key) and Use.PAGE in key.use:
+            title, example = name.replace("_deg", ", deg").replace("_", " "), key.example_in(units)
+            out.append(("/".join((*path, name)), f"{title} ({key.words})" if key.words else title,
+                        example[0] if isinstance(example, list) else example))
+    return out
+
+
+def parts_of(corner, units):
+    """(title, words, fields as from `fields_below`) of a corner's sections that have such keys."""
+    parts = [(name, getattr(key, "words", "") or getattr(key, "heading", ""), fields_below((corner, name), units))
+             for name, key in names_below(key_at((corner,))).items()]
+    return [(name.replace("_", " "), words, fields) for name, words, fields in parts if fields]
 
 
 def read_as(path, written, units):
