@@ -28,16 +28,13 @@ A size is the side of the black square. A bare number is millimetres.
 from __future__ import annotations
 
 import difflib
-import math
 import os
-import re
 import tomllib
 
 from calib.files import toml_text
 from calib.kit import FAMILIES, ROLE_BY_KEY, CardSpec, Kit, KitError, Slot, form_of, unnamed_role
+from calib.lengths import LengthError, parse_length, unit_of
 
-_MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
-_LENGTH = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*(mm|cm|inches|inch|in|\")\s*")
 _SMALLEST_MM, _LARGEST_MM = 3.0, 3000.0
 
 _TOP_KEYS = ("family", "size", "any_id", "marker", "card")
@@ -83,20 +80,16 @@ def read_kit(path: str | os.PathLike) -> Kit:
 
 
 def length_mm(value: object, where: str) -> float:
-    """A printed length in mm from "50 mm", "2 in", "1.5in", "5 cm" or a number (mm).
+    """A printed length in mm from "50 mm", "2 in", "1 3/4 in", "5 cm" or a number (mm).
 
     Raises KitError for anything else, and for lengths that cannot be meant."""
-    if isinstance(value, str):
-        match = _LENGTH.fullmatch(value.lower())
-        if not match:
-            raise KitError(f'"{value}" is not a length', where,
-                           'write it like "50 mm", "2 in" or "1.5in", with a decimal point')
-        mm = float(match[1]) * _MM_PER[match[2]]
-    elif isinstance(value, (int, float)) and not isinstance(value, bool):
-        mm = float(value) if abs(value) < 1e9 else math.inf
-    else:
-        raise KitError("this should be a length", where, 'write it like "50 mm" or "2 in"')
-    if not (math.isfinite(mm) and _SMALLEST_MM <= mm <= _LARGEST_MM):
+    try:
+        mm = parse_length(value)
+    except LengthError as error:
+        raise KitError(f"this should be a length: {error}", where, 'as in size = "50 mm"') from error
+    if isinstance(value, str) and unit_of(value) is None:
+        raise KitError(f'"{value}" has no unit', where, 'write it like "50 mm" or "2 in"')
+    if not _SMALLEST_MM <= mm <= _LARGEST_MM:
         raise KitError(f"{mm:g} mm cannot be right", where,
                        'a bare number is millimetres: for inches write "2 in"')
     return mm

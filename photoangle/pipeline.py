@@ -9,9 +9,9 @@ from pathlib import Path
 from calib.images.photo import read_photo, read_upright, turn_points
 from calib.lens import moved_lens
 from photoangle.advice.advise import photo_findings, slip_findings
+from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import Corrections
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
-from photoangle.carfile.notes import CarFile
 from photoangle.carfile.print_check import print_scale
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse

@@ -24,7 +24,8 @@ from calib.kit import card_saddles_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from calib.profile import CameraProfile
-from photoangle.carfile.notes import Corner, Level, PrintCheck
+from photoangle.carfile.car import Level, PrintCheck
+from photoangle.carfile.corner import Corner
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
 from photoangle.detection.detect_photo import sight_photo

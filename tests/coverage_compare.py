@@ -13,7 +13,9 @@ import numpy as np
 
 from calib.images.photo import Photo
 from calib.poses import Pose, rotation_from_vector
-from photoangle.carfile.notes import CarFile, Corner, Level
+from photoangle.carfile.car import CarFile, Level
+from photoangle.carfile.corner import Corner
+from photoangle.carfile.lengths import Reading
 from photoangle.carfile.print_check import print_scale
 from photoangle.comparison.compare import DOUBTFUL, NONE, REAL, Side, compare_sides
 from photoangle.core.findings import Refusal
@@ -123,8 +125,8 @@ def _photos(setting, tags, card, lens, size, identity, width, rng):
     return photos
 
 
-NOTES = Corner(stuck_within_mm=STUCK_MM, standoff_mm={KIT.slot(i).role.key: STANDOFF_MM for i in _JOINTS},
-               standoff_u_mm={KIT.slot(i).role.key: 0.5 * np.sqrt(2 / 3) for i in _JOINTS})
+NOTES = Corner(stuck_within_mm=STUCK_MM, standoff={
+    KIT.slot(i).role.key: Reading(STANDOFF_MM, 0.5 * np.sqrt(2 / 3)) for i in _JOINTS})
 
 
 def solved_state(photos, profiles, state):

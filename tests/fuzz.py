@@ -17,11 +17,11 @@ from hypothesis import strategies as st
 from calib.images.heif import is_whole, stored_orientation
 from calib.kit import KitError
 from calib.kit_file import read_kit
+from calib.lengths import LengthError, parse_length
 from calib.profile import ProfileError, load_profiles
-from photoangle.carfile.checks import CarFileError
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
-from photoangle.carfile.lengths import TapeError, parse_length, parse_reading
-from photoangle.carfile.reader import parse_carfile, read_carfile
+from photoangle.carfile.lengths import parse_reading
+from photoangle.carfile.reader import CarFileError, parse_carfile, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
 
@@ -74,7 +74,7 @@ def tape(text):
         for units in ("mm", "in"):
             try:
                 out = reader(text, units)
-            except TapeError:
+            except LengthError:
                 continue
             _finite(out)
 

@@ -7,7 +7,7 @@ from calib.kit import card_saddles_mm, tag_corners_mm
 from calib.lens import project
 from calib.poses import Pose
 from calib.rows import Priors
-from photoangle.carfile.reader import PrintCheck
+from photoangle.carfile.car import PrintCheck
 from photoangle.detection.alignment.aligned_tag import AlignedTag
 from photoangle.detection.detections import PhotoSighting
 from photoangle.detection.saddles import CardSighting

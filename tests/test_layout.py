@@ -85,7 +85,8 @@ def test_only_the_command_line_knows_click():
             assert "click" not in imports_of(path), path
 
 
-@pytest.mark.parametrize("module", ["cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage", "flask", "tomlkit", "segno"])
+@pytest.mark.parametrize("module", ["cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage", "flask", "tomlkit", "segno",
+                                    "pydantic"])
 def test_help_imports_nothing_heavy(module):
     code = ("import sys; sys.argv = ['photoangle', '--help']\n"
             "from photoangle.cli import main\n"

@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from photoangle.carfile.lengths import MM
+from calib.lengths import MM
 from photoangle.core.agreement import e_n
 from photoangle.core.findings import ATTENTION, Finding
 

@@ -7,10 +7,11 @@ the same figures.
 from __future__ import annotations
 
 import json
-import math
-import re
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, Field, ValidationError
 
 from calib.files import read_small, write_whole
 from calib.kit import FAMILIES, ROLE_BY_KEY
@@ -69,24 +70,12 @@ def read_corrections(root):
         raise CorrectionsError(f"it cannot be understood ({error})") from error
     if not isinstance(content, dict) or content.get("version") != VERSION:
         raise CorrectionsError("it is of another version", "update the program, or delete the file")
-    photos, roles, dots = {}, {}, {}
-    for name, entry in _table(content, "photos").items():
-        if not isinstance(entry, dict):
-            raise CorrectionsError(f"{name!r} should hold an object")
-        dismissed = entry.get("dismissed", [])
-        if not isinstance(dismissed, list):
-            raise CorrectionsError(f"{name}: dismissed should be a list of marker numbers")
-        photos[name] = (tuple(_id(i, name) for i in dismissed),
-                        {_id(i, name): _corners(c, name) for i, c in _table(entry, "placed").items()})
-        dots[name] = {role: _dot(role, d, name) for role, d in _table(entry, "dots").items()}
-    for where, entry in _table(content, "roles").items():
-        if not isinstance(entry, dict):
-            raise CorrectionsError(f"{where!r} should hold an object")
-        for role in entry.values():
-            if not isinstance(role, str) or role not in ROLE_BY_KEY:
-                raise CorrectionsError(f"{where}: {role!r} is no role")
-        roles[where] = {_id(i, where): role for i, role in entry.items()}
-    return Corrections(photos, roles, {name: d for name, d in dots.items() if d})
+    try:
+        found = _File.model_validate(content)
+    except ValidationError as error:
+        raise CorrectionsError(_said(error.errors(include_url=False, include_input=False)[0]["loc"])) from error
+    return Corrections({name: (p.dismissed, p.placed) for name, p in found.photos.items()}, found.roles,
+                       {name: p.dots for name, p in found.photos.items() if p.dots})
 
 
 def save_corrections(root, corrections):
@@ -103,34 +92,33 @@ def save_corrections(root, corrections):
     write_whole(Path(root) / NAME, json.dumps({"version": VERSION, "photos": photos, "roles": roles}, indent=1) + "\n")
 
 
-def _table(content, key):
-    table = content.get(key, {})
-    if not isinstance(table, dict):
-        raise CorrectionsError(f"{key} should hold an object")
-    return table
+def _digits(value):
+    # JSON's keys are texts; true is no marker
+    text = str(value)
+    if isinstance(value, bool) or len(text) > 5 or not (text.isascii() and text.isdigit()):
+        raise ValueError
+    return int(text)
 
 
-def _id(value, where):
-    if isinstance(value, bool) or not re.fullmatch(r"\d{1,5}", str(value)) or int(value) >= _MOST_IDS:
-        raise CorrectionsError(f"{where}: {str(value)[:20]!r} is no marker number")
-    return int(value)
+_Id = Annotated[int, BeforeValidator(_digits), Field(ge=0, lt=_MOST_IDS)]
+_Role = Literal[tuple(ROLE_BY_KEY)]
+_Px = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=-1e5, lt=1e5)]
+_Point = tuple[_Px, _Px]
+_HOLDS = {"photos": "an object for each photo", "dismissed": "a list of marker numbers", "placed": "four corners for each marker number",
+          "dots": "for each role a dot's place and how well it is known, in pixels", "roles": "a role for each marker number"}
 
 
-def _corners(value, where):
-    good = isinstance(value, list) and len(value) == 4 and all(
-        isinstance(p, list) and len(p) == 2 and all(isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v)
-                                                    and abs(v) < 1e5 for v in p) for p in value)
-    if not good:
-        raise CorrectionsError(f"{where}: a placed marker should have four corners")
-    return tuple((float(x), float(y)) for x, y in value)
+class _Photo(BaseModel):
+    dismissed: tuple[_Id, ...] = ()
+    placed: dict[_Id, tuple[_Point, _Point, _Point, _Point]] = {}
+    dots: dict[_Role, tuple[_Px, _Px, Annotated[_Px, Field(ge=0.05)]]] = {}
 
 
-def _dot(role, value, where):
-    if role not in ROLE_BY_KEY:
-        raise CorrectionsError(f"{where}: {role!r} is no role")
-    good = isinstance(value, list) and len(value) == 3 and all(
-        isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v) and abs(v) < 1e5 for v in value) and value[2] >= 0.05
-    if not good:
-        raise CorrectionsError(f"{where}: a dot should have its place and how well it is known, in pixels")
-    return tuple(float(v) for v in value)
+class _File(BaseModel):
+    photos: dict[str, _Photo] = {}
+    roles: dict[str, dict[_Id, _Role]] = {}
 
+
+def _said(loc):
+    part = loc[2] if loc[0] == "photos" and len(loc) > 2 else loc[0]
+    return f"{loc[1]}: {part} should hold {_HOLDS[part]}" if len(loc) > 1 else f"{part} should hold {_HOLDS[part]}"

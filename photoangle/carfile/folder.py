@@ -6,10 +6,9 @@ from pathlib import Path
 
 from calib.images.photo import SUFFIXES
 from calib.kit import default_kit, read_kit
-from photoangle.carfile.checks import CarFileError
+from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
-from photoangle.carfile.notes import CarFile
-from photoangle.carfile.reader import read_carfile
+from photoangle.carfile.reader import CarFileError, read_carfile
 from photoangle.carfile.symlinks import fixed_link, readable_folders
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding

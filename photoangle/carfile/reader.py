@@ -1,21 +1,30 @@
 """The user's car.toml: read, checked, explained.
 
-Every key is optional; an unknown one is refused with the nearest known.  Lengths are written as
-in `photoangle.tape`; numbers without a unit are in the car's units.
+Every key is optional; an unknown one is refused with the nearest known.  The keys themselves are in `carfile.car` and
+`carfile.corner`; numbers without a unit are in the car's units.
 """
 
 from __future__ import annotations
 
-import math
 import tomllib
+from dataclasses import fields
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from calib.files import toml_text
-from photoangle.carfile.checks import CarFileError, Checks
-from photoangle.carfile.corner_section import read_corner
-from photoangle.carfile.lengths import TAPE_CLASSES
-from photoangle.carfile.notes import Axle, CarFile, Level, PrintCheck
+from photoangle.carfile.car import SECTIONS, CarFile, CarNotes
+from photoangle.carfile.kinds import Context, Refused, Table, check_names
+from photoangle.carfile.section import keys_of
 from photoangle.core.states import AXLES, CORNERS
+
+
+class CarFileError(Exception):
+    """A car.toml that cannot be used: where in it, what is wrong, what to do."""
+
+    def __init__(self, where, what, do):
+        super().__init__(f"{where}: {what}; {do}")
+        self.where, self.what, self.do = where, what, do
 
 
 def read_carfile(path):
@@ -37,41 +46,48 @@ def read_carfile(path):
 
 def parse_carfile(table, where="car.toml"):
     """As `read_carfile`, from a table already read."""
-    reader = Checks(where)
-    reader.known(table, ("car", "print", "level") + AXLES + CORNERS, "")
-    car = reader.table(table, "car")
-    reader.known(car, ("name", "units", "tape_division", "tape_class", "wheelbase", "kit"), "car")
-    reader.units = reader.choice(car, "units", "car", ("mm", "in"), "mm")
-    division = reader.length(car, "tape_division", "car", 1.0, least=0.05, most=26)
-    tape_class = reader.choice(car, "tape_class", "car", tuple(TAPE_CLASSES), "II")
-    reader.division, reader.tape_class = division, tape_class
-    printed = reader.table(table, "print")
-    reader.known(printed, ("x_line", "y_line", "within"), "print")
-    check = PrintCheck(
-        reader.length(printed, "x_line", "print", None, least=150, most=260),
-        reader.length(printed, "y_line", "print", None, least=110, most=200),
-        reader.length(printed, "within", "print", 0.25, least=0.01, most=5) / math.sqrt(3))
-    corners = {c: read_corner(reader, table[c], c) for c in CORNERS if c in table}
-    axles = {a: _axle(reader, reader.table(table, a), a) for a in AXLES if a in table}
-    return CarFile(reader.text(car, "name", "car", ""), reader.units, division, tape_class,
-                   reader.length(car, "wheelbase", "car", None, least=1000, most=6000),
-                   reader.text(car, "kit", "car", None), check, _level(reader, table), corners, axles)
+    try:
+        check_names(table, SECTIONS)
+    except Refused as refused:
+        raise _error(where, (), refused) from refused
+    head = table.get("car", {})
+    given = head.get("units") if isinstance(head, dict) else None
+    head = _read(CarNotes, head, Context("in" if given == "in" else "mm"), where, "car")
+    context = Context(head.units, head.tape_division_mm, head.tape_class)
+    read = {name: _read(model, table.get(name, {}), context, where, name) for name, model in SECTIONS.items()}
+    return CarFile(**{f.name: getattr(head, f.name) for f in fields(head)}, print_check=read["print"], level=read["level"],
+                   corners={name: read[name] for name in CORNERS if name in table},
+                   axles={name: read[name] for name in AXLES if name in table})
 
 
-def _level(reader, table):
-    level = reader.table(table, "level")
-    reader.known(level, ("by", "floor_slope_along_deg", "floor_slope_across_deg",
-                       "floor_within_deg", "plumb_standoff"), "level")
-    given = "floor_slope_along_deg" in level
-    return Level(
-        reader.choice(level, "by", "level", ("plumb", "card", "none"), "plumb"),
-        reader.number(level, "floor_slope_along_deg", "level", 0.0, -15, 15),
-        reader.number(level, "floor_slope_across_deg", "level", 0.0, -15, 15),
-        reader.number(level, "floor_within_deg", "level", 0.1 if given else 0.5, 0, 5), given,
-        reader.length(level, "plumb_standoff", "level", 1.6, least=0, most=50))
+def key_at(path):
+    """What stands at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch"): a Key, a model, or None for nothing."""
+    found = SECTIONS
+    for name in path:
+        names = names_below(found)
+        if not (names is None or name in names):
+            return None
+        found = found.limits if names is None else names[name]
+    return found
 
 
-def _axle(reader, table, path):
-    reader.known(table, ("bar_rate_n_per_mm", "preload_within"), path)
-    return Axle(reader.number(table, "bar_rate_n_per_mm", path, None, 0.1, 2000),
-                reader.length(table, "preload_within", path, 2.0, 0.1, 50))
+def names_below(found):
+    """What stands below a model or a Table: name -> Key or model; None where a state's name does; {} below any other Key."""
+    if isinstance(found, dict):
+        return found
+    return found.names if isinstance(found, Table) else keys_of(found) if isinstance(found, type) else {}
+
+
+def _read(model, table, context, where, name):
+    try:
+        return model.__pydantic_validator__.validate_python(table, context=context)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        raise _error(where, (name, *first["loc"]), first["ctx"]["error"]) from error
+
+
+def _error(where, path, refused):
+    path = tuple(map(str, (*path, *refused.at)))
+    key, above = (path[-1], path[:-1]) if refused.of_key and path else ("", path)
+    do = refused.do.replace("{key}", key).replace("{path}", ".".join(path))
+    return CarFileError(f"{where}, {'.'.join(above)}" if above else where, key + refused.what, do)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 
-from photoangle.carfile.notes import ROLE_KEYS
+from calib.kit import ROLE_BY_KEY
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.states import CORNERS
@@ -20,8 +20,8 @@ def named_roles(text, option):
     """Role keys of an option that lists them.  Raises CannotUse for a name that is none."""
     names = tuple(n.strip().replace(" ", "_") for n in text.split(",")) if text else ()
     for name in names:
-        if name not in ROLE_KEYS:
-            near = difflib.get_close_matches(name, ROLE_KEYS, 1, 0.4)
+        if name not in ROLE_BY_KEY:
+            near = difflib.get_close_matches(name, ROLE_BY_KEY, 1, 0.4)
             raise CannotUse(Finding(UNUSABLE, option, f"{name!r} is no role",
                                     f"did you mean {near[0]}?" if near else "see the kit's sheet for the roles"))
     if len(set(names)) != len(names):

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from photoangle.carfile.folder import photo_files
-from photoangle.carfile.reader import CORNERS
 from photoangle.comparison.compare import Side
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.states import CORNERS
 from photoangle.pipeline import measure_folder, measure_photos
 
 _KINDS = {"state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"}

@@ -148,8 +148,8 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     may_leave()
     hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
     answer.advice = advise(base, way, answer.wanted, adjuster, hole, samples)
-    if notes.link.get("eye_holes"):
-        holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h) for h in notes.link["eye_holes"]]
+    if notes.link.eye_holes_mm:
+        holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h) for h in notes.link.eye_holes_mm]
         answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster, samples=samples, budget=False)
     for name, corner in corners.items():
         may_leave()
@@ -186,7 +186,7 @@ def _two_ways(answer, corners, measured_figures, notes, samples):
 def _travels(answer, notes, way, wishes, hole, samples):
     answer.hole_mm, answer.joint_limit_deg = hole[1], notes.joint_limit_deg
     options = dict(samples=samples // 2, joint_limit_deg=notes.joint_limit_deg,
-                   wanted_gap_mm=notes.hose.get("wanted_gap", 0.0))
+                   wanted_gap_mm=notes.hose.wanted_gap_mm)
     may_leave()
     answer.present = over_travel(answer.base, way, **options)
     change = _change(answer, wishes)

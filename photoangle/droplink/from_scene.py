@@ -139,7 +139,7 @@ def _made(result, notes, names, places, kit, axes):
         result.corner, result.state, names, places.values.reshape(-1, 3), places.covariances(), notes.link_foot_on,
         bar_axis=Direction.within([0, 1, 0], BAR_AXIS_DEG),
         hub_differs_within=HUB_DIFFERS_WITHIN if notes.hub_differs_within is None else notes.hub_differs_within,
-        hose_on={k: _HOSE_ON.get(v, v) for k, v in notes.hose.items() if k != "wanted_gap"},
+        hose_on={k: _HOSE_ON.get(v, v) for k, v in notes.hose_on.items()},
         radius_mm={{"bar_eye": "eye"}.get(k, k): v for k, v in notes.radius_mm.items()},
         stud=_studs(result, kit, axes), dof=_dof(result))
 

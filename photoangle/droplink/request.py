@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from photoangle.carfile.lengths import TapeError, parse_length
+from calib.lengths import LengthError, parse_length
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
 from photoangle.linkage.adjuster import Adjuster
@@ -18,28 +18,23 @@ BUMP_MM, DROOP_MM = 50.0, 60.0
 def wanted_of(notes, wishes):
     """Wanted: the command line before the file before the defaults."""
     file = notes.wanted
-    return Wanted(file["bar_arm_angle_deg"] if wishes.angle_deg is None and file else wishes.angle_deg or 0.0,
-                  wishes.within_deg or (file["within_deg"] if file else 3.0),
-                  wishes.square or bool(file and file["square_to_link"] and wishes.angle_deg is None))
+    return Wanted(file.bar_arm_angle_deg if wishes.angle_deg is None else wishes.angle_deg, wishes.within_deg or file.within_deg,
+                  wishes.square or (file.square_to_link and wishes.angle_deg is None))
 
 
 def adjuster_of(notes, where):
     """(Adjuster, findings)."""
     link = notes.link
-    if not link or not link["threaded_ends"]:
-        fixed = bool(link) and not link["threaded_ends"]
-        limits = {} if not link else {"shortest_mm": link["shortest"], "longest_mm": link["longest"]}
-        return Adjuster(**limits), [Finding(NOTE, where, "the link has no adjuster: lengths are in millimetres", "")] if fixed else []
-    diameter, least = link["thread"], link["least_engagement"]
-    extra = {}
-    if least and diameter:
-        extra["engagement_diameters"] = least / diameter
+    if not link.threaded_ends:
+        return Adjuster(shortest_mm=link.shortest_mm, longest_mm=link.longest_mm), [
+            Finding(NOTE, where, "the link has no adjuster: lengths are in millimetres", "")]
+    least = {"engagement_diameters": link.least_engagement_mm / link.thread_mm} if link.least_engagement_mm and link.thread_mm else {}
     findings = []
-    if link["thread_in"] is not None and diameter is None:
+    if link.thread_in_mm is not None and link.thread_mm is None:
         findings.append(Finding(ATTENTION, f"car.toml, {where}.link", "thread_in says nothing without the thread's diameter",
                                 "write thread = \"10 mm\" as well"))
-    return Adjuster(link["thread_pitch"], link["threaded_ends"], link["opposite_hands"], link["shortest"], link["longest"],
-                    diameter, link["thread_in"], link["thread_out"], link["jam_nut"] or 0.0, **extra), findings
+    return Adjuster(link.thread_pitch_mm, link.threaded_ends, link.opposite_hands, link.shortest_mm, link.longest_mm, link.thread_mm,
+                    link.thread_in_mm, link.thread_out_mm, link.jam_nut_mm or 0.0, **least), findings
 
 
 def travel_of(base, corners, notes):
@@ -52,13 +47,13 @@ def travel_of(base, corners, notes):
     arch |= {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
     ride, findings, asked = arch.get("ride"), [], notes.travel
     seen = [ride - arch[s] for s in corners if s in arch] if ride is not None else []
-    droop = asked.get("droop") or (max(0.0, arch["droop"] - ride) if ride is not None and "droop" in arch else None)
-    bump = asked.get("bump")
+    droop = asked.droop_mm or (max(0.0, arch["droop"] - ride) if ride is not None and "droop" in arch else None)
+    bump = asked.bump_mm
     if bump is None and "bump" in arch and ride is not None:
         bump = ride - arch["bump"]
-    if bump is None and "damper_free" in asked:
-        ratio = asked.get("damper_ratio")
-        bump = asked["damper_free"] / (ratio or 1.0)
+    if bump is None and asked.damper_free_mm is not None:
+        ratio = asked.damper_ratio
+        bump = asked.damper_free_mm / (ratio or 1.0)
         if ratio is None:
             findings.append(Finding(NOTE, f"car.toml, {base.name}.travel", "the damper is taken to move as far as the wheel",
                                     "write damper_ratio, the damper's travel over the wheel's"))
@@ -69,7 +64,7 @@ def travel_of(base, corners, notes):
                                 "write droop and bump (mm of wheel travel from ride height) under travel, or damper_free"))
     droop, bump = droop or DROOP_MM, bump if bump and bump > 0 else BUMP_MM
     measured = (min(seen + [0.0]), max(seen + [0.0])) if seen else None
-    return Travel(-droop, bump, asked.get("steps", 61), measured), findings
+    return Travel(-droop, bump, asked.steps, measured), findings
 
 @dataclass(frozen=True)
 class Wishes:
@@ -101,14 +96,13 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
     def mm(text, option):
         if text is None:
             return None
-        minus = text.strip().startswith("-")
         try:
-            value = parse_length(text.strip().lstrip("+-"), units)
-        except TapeError as error:
+            value = parse_length(text.strip().removeprefix("+"), units, signed=True)
+        except LengthError as error:
             raise CannotUse(Finding(UNUSABLE, option, str(error), "write it like \"-7 mm\" or 3/8in")) from error
-        if value > 2000:
+        if abs(value) > 2000:
             raise CannotUse(Finding(UNUSABLE, option, f"{text} is far too much", "check the number and its unit"))
-        return -value if minus else value
+        return value
 
     return Wishes(state, mm(lowered, "--lowered") or 0.0, mm(length, "--length"), mm(change, "--change"), mm(hole, "--hole") or 0.0,
                   angle, within, square)

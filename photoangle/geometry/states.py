@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from photoangle.carfile.notes import Corner
+from photoangle.carfile.corner import Corner
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import carried_axes, floor_axes, level_axes

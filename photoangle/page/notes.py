@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import threading
 import tomllib
 from pathlib import Path
@@ -11,26 +10,11 @@ import tomlkit
 import tomlkit.exceptions
 
 from calib.files import toml_text, write_whole
-from photoangle.carfile.checks import CarFileError
-from photoangle.carfile.notes import ATTITUDE_NAMES, ROLE_KEYS, TAPE_NAMES
-from photoangle.carfile.reader import parse_carfile
+from photoangle.carfile.kinds import Context, Key, Refused, Use
+from photoangle.carfile.reader import CarFileError, key_at, names_below, parse_carfile
 from photoangle.carfile.symlinks import fixed_link
-from photoangle.core.states import CORNERS
 from photoangle.page.names import is_state
 
-_LENGTH, _DEGREES, _COUNT, _WORDS = "length", "degrees", "count", "words"
-# What may be changed from the page, below a corner: section -> key -> kind
-CORNER_KEYS = {
-    "standoff": dict.fromkeys(ROLE_KEYS, _LENGTH),
-    "wanted": {"bar_arm_angle_deg": _DEGREES, "within_deg": _DEGREES},
-    "link": {"thread_pitch": _LENGTH, "threaded_ends": _COUNT, "shortest": _LENGTH, "longest": _LENGTH},
-    "travel": {"bump": _LENGTH, "droop": _LENGTH},
-    "radius": {"hose": _LENGTH, "bar_eye": _LENGTH, "link": _LENGTH},
-    "joint_limit": {"eye_deg": _DEGREES, "foot_deg": _DEGREES}}
-CAR_KEYS = {"car": {"name": _WORDS, "units": _WORDS, "tape_division": _LENGTH},
-            "print": {"x_line": _LENGTH, "y_line": _LENGTH},
-            "level": {"by": _WORDS, "floor_slope_along_deg": _DEGREES, "floor_slope_across_deg": _DEGREES}}
-_FRACTION = re.compile(r"\d\s*/\s*\d+\s*$")
 _lock = threading.Lock()
 
 
@@ -42,18 +26,35 @@ class NotTaken(ValueError):
         self.what, self.do = what, do
 
 
-def kind_of(path):
-    """The kind of value at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch").  Raises NotTaken."""
-    found = None
-    if len(path) == 2:
-        found = CAR_KEYS.get(path[0], {}).get(path[1])
-    elif len(path) == 3 and path[0] in CORNERS:
-        found = CORNER_KEYS.get(path[1], {}).get(path[2])
-    elif len(path) == 4 and path[0] in CORNERS and path[1] == "tape" and is_state(path[2]):
-        found = _DEGREES if path[3] in ATTITUDE_NAMES else _LENGTH if path[3] in TAPE_NAMES else None
-    if found is None:
+def key_of(path):
+    """The schema's Key at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch").  Raises NotTaken."""
+    key = None if path[1:2] == ("tape",) and not is_state(path[2] if len(path) > 2 else None) else key_at(path)
+    if not isinstance(key, Key) or Use.PAGE not in key.use:
         raise NotTaken("this cannot be written from the page", "write it into car.toml yourself")
-    return found
+    return key
+
+
+def fields_below(path, units):
+    """(path, title, example) of every key right below a path, such as ("front-left", "link"), that the page may write."""
+    out = []
+    for name, key in (names_below(key_at(path)) or {}).items():
+        if isinstance(key, Key) and Use.PAGE in key.use:
+            title, example = name.replace("_deg", ", deg").replace("_", " "), key.example_in(units)
+            out.append(("/".join((*path, name)), f"{title} ({key.words})" if key.words else title,
+                        example[0] if isinstance(example, list) else example))
+    return out
+
+
+def parts_of(corner, units):
+    """(title, words, fields as from `fields_below`) of a corner's sections that have such keys."""
+    parts = [(name, getattr(key, "words", "") or getattr(key, "heading", ""), fields_below((corner, name), units))
+             for name, key in names_below(key_at((corner,))).items()]
+    return [(name.replace("_", " "), words, fields) for name, words, fields in parts if fields]
+
+
+def read_as(path, written, units):
+    """What a length was read as, in words; nothing for other kinds."""
+    return key_of(path).read_as(written, Context(units)) if written else ""
 
 
 def set_value(root, path, text):
@@ -62,7 +63,7 @@ def set_value(root, path, text):
     Parameters: root: car folder; path: tuple of keys; text: as typed.  Returns the text as written.
     Raises NotTaken, with car.toml as it was, and OSError.
     """
-    value = _value(kind_of(path), str(text).strip()[:80])
+    value = _value(key_of(path), str(text).strip()[:80])
     file = Path(root) / "car.toml"
     link = fixed_link(root)
     if link is not None:
@@ -91,21 +92,15 @@ def set_value(root, path, text):
     return "" if value is None else str(value)
 
 
-def _value(kind, text):
+def _value(key, text):
     if not text:
         return None
     if any(not c.isprintable() for c in text):
         raise NotTaken("this has characters in it that cannot be read", "type it again")
-    if kind == _LENGTH:
-        # a fraction is never millimetres
-        return f"{text} in" if _FRACTION.search(text) else text
-    if kind == _WORDS:
-        return text
     try:
-        number = float(text.replace(",", ".").replace("−", "-").rstrip("° "))
-    except ValueError:
-        raise NotTaken(f"{text!r} is no number", "write it like 3 or -1.5") from None
-    return int(number) if kind == _COUNT else number
+        return key.from_text(text)
+    except Refused as refused:
+        raise NotTaken(refused.what.removeprefix(": "), refused.do) from refused
 
 
 def _put(table, path, value, new):
@@ -115,6 +110,8 @@ def _put(table, path, value, new):
                 return
             table[key] = new()
         table = table[key]
+        if not isinstance(table, dict):
+            raise NotTaken(f"{key} in car.toml is no section", "mend it first")
     if value is None:
         table.pop(path[-1], None)
     else:

@@ -25,7 +25,7 @@ def tried(answer, notes, change_mm, lowered_mm):
     """
     way = answer.travel.lowered(lowered_mm) if lowered_mm else answer.travel
     result = over_travel(answer.base, way, change_mm, QUICK_SAMPLES, joint_limit_deg=notes.joint_limit_deg,
-                         wanted_gap_mm=notes.hose.get("wanted_gap", 0.0))
+                         wanted_gap_mm=notes.hose.wanted_gap_mm)
     moved = replace(answer, travel=way)
     drawn = {name: _flat(corner_at(moved, bump, change_mm)) for name, bump in (
         ("droop", way.steps_mm[0]), ("ride height", 0.0), ("bump stop", way.steps_mm[-1]))}

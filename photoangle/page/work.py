@@ -12,9 +12,9 @@ from pathlib import Path
 from calib.files import write_whole
 from calib.images.photo import PhotoError
 from photoangle.advice.advise import next_steps
+from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import NAME as CORRECTIONS
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, photo_files, state_folders
-from photoangle.carfile.notes import CarFile
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse
 from photoangle.core.outcome import Report

@@ -18,7 +18,8 @@ from calib.images.photo import CameraIdentity, Photo
 from calib.poses import Pose
 from calib.profile import CameraProfile
 from photoangle.advice.next_photo import next_photo, wanted_figure
-from photoangle.carfile.notes import CarFile, Corner
+from photoangle.carfile.car import CarFile
+from photoangle.carfile.corner import Corner
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
 from photoangle.detection.detect_photo import sight_photo

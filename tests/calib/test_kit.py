@@ -182,14 +182,14 @@ def test_editor_marks_at_the_start_are_no_fault(tmp_path):
 @pytest.mark.parametrize(
     "value, mm",
     [("50 mm", 50), ("50mm", 50), ("2 in", 50.8), ("1.5in", 38.1), ('1.5"', 38.1), ("5 cm", 50),
-     (30, 30), (18.5, 18.5), (" 4 inches ", 101.6), ("2 IN", 50.8)],
+     (30, 30), (18.5, 18.5), (" 4 inches ", 101.6), ("2 IN", 50.8), ("1,5 in", 38.1), ("1 3/16 in", 30.1625)],
 )
 def test_lengths(value, mm):
     assert length_mm(value, "here") == pytest.approx(mm)
 
 
 @pytest.mark.parametrize(
-    "value", ["50", "1,5 in", "large", "", "-3 mm", True, [50], None, 2, 0, float("nan"), 1e9]
+    "value", ["50", "11/8 in", "large", "", "-3 mm", True, [50], None, 2, 0, float("nan"), 1e9]
 )
 def test_lengths_that_are_refused(value):
     with pytest.raises(KitError):

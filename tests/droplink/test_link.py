@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from photoangle.carfile.notes import Axle, CarFile
+from photoangle.carfile.car import Axle, CarFile
 from photoangle.carfile.reader import parse_carfile
 from photoangle.cli import main
 from photoangle.core.figure import Figure

@@ -15,8 +15,8 @@ from photoangle.linkage.advice import advise
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.motion.solve import solve_motion
 from photoangle.linkage.travel import Travel, over_travel, quantities, ride_rise
-from tests.linkage.reference.closed_form import arm_terms
 from tests.linkage.invented import invented_corner, invented_motion
+from tests.linkage.reference.closed_form import arm_terms
 
 _AT_RIDE = ("bar_arm_angle", "control_arm_angle", "link_lean_side", "link_lean_front", "bar_to_link_angle", "motion_ratio",
             "gap_a", "gap_link")

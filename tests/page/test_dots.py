@@ -9,6 +9,7 @@ import pytest
 
 from calib.kit import ROLES
 from calib.lens import project
+from photoangle.carfile.corner import Corner
 from photoangle.carfile.corrections import (
     NAME,
     Corrections,
@@ -16,7 +17,6 @@ from photoangle.carfile.corrections import (
     read_corrections,
     save_corrections,
 )
-from photoangle.carfile.notes import Corner
 from photoangle.detection.dots import dot_under
 from photoangle.geometry.parts import photo_lens
 from photoangle.geometry.place_dots import EDGE, with_dots

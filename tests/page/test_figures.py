@@ -14,7 +14,7 @@ from photoangle.carfile.corrections import (
     save_corrections,
 )
 from photoangle.cli import main
-from photoangle.page.notes import NotTaken, set_value
+from photoangle.page.notes import NotTaken, read_as, set_value
 from photoangle.page.work import Work
 
 
@@ -140,6 +140,19 @@ def test_notes_keep_the_comments_and_are_read_as_typed(page_car, tmp_path):
         with pytest.raises(NotTaken):
             set_value(tmp_path, path, text)
     assert file.read_text() == kept
+
+
+@pytest.mark.parametrize("path, text, read", [
+    (("front-left", "tape", "set", "hub_to_arch"), "14 7/8 in", "377.8 mm"), (("front-left", "link", "thread_pitch"), "24 tpi", "1.058 mm"),
+    (("front-left", "link", "threaded_ends"), "2", ""), (("car", "name"), "5", ""), (("front-left", "standoff", "bar_eye"), "", "")])
+def test_only_lengths_are_read_back(path, text, read):
+    assert read_as(path, text, "mm") == read
+
+
+def test_a_section_that_is_none_is_no_place_to_write(tmp_path):
+    (tmp_path / "car.toml").write_text("front-left = 3\n")
+    with pytest.raises(NotTaken, match="no section"):
+        set_value(tmp_path, ("front-left", "wanted", "within_deg"), "2")
 
 
 @pytest.mark.parametrize("last", [1, 9, 60, 300, 420])

@@ -11,7 +11,7 @@ from calib.kit import card_saddles_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector
 from calib.profile import CameraProfile
-from photoangle.carfile.reader import PrintCheck
+from photoangle.carfile.car import PrintCheck
 from photoangle.detection.detect_photo import sight_photo
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import solve_scene

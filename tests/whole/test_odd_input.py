@@ -14,10 +14,10 @@ import pytest
 from calib.files import write_whole
 from calib.kit import KitError
 from calib.kit_file import read_kit
+from calib.lengths import LengthError, parse_length
 from calib.profile import ProfileError, load_profiles
-from photoangle.carfile.checks import CarFileError
-from photoangle.carfile.lengths import TapeError, parse_length, parse_reading
-from photoangle.carfile.reader import read_carfile
+from photoangle.carfile.lengths import parse_reading
+from photoangle.carfile.reader import CarFileError, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, Finding
@@ -50,7 +50,7 @@ def test_readers_answer_only_with_their_own_error(name):
 @pytest.mark.parametrize("text", ["9" * 90 + " mm", "9" * 5000, "1/" + "9" * 400, 10 ** 400, -10 ** 400, float("nan"), float("-inf"),
                                   "1 mm +- " + "9" * 80])
 def test_numbers_no_tape_has(text):
-    with pytest.raises(TapeError):
+    with pytest.raises(LengthError):
         parse_length(text) if not isinstance(text, str) or "+-" not in text else parse_reading(text)
 
 

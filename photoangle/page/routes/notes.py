@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from flask import jsonify, request
 
-from photoangle.carfile.lengths import TapeError, parse_length
-from photoangle.page.notes import NotTaken, set_value
+from photoangle.page.notes import NotTaken, read_as, set_value
 
 
 def add(app, work, sessions, phone_url):
@@ -21,12 +20,4 @@ def add(app, work, sessions, phone_url):
         except NotTaken as error:
             return jsonify(what=error.what, do=error.do), 422
         work.changed()
-        return jsonify(written=written, read=_read(written, work.car()[0].units))
-
-
-def _read(text, units):
-    """What a length was read as, or nothing."""
-    try:
-        return f"{parse_length(text, units):.1f} mm" if text else ""
-    except TapeError:
-        return ""
+        return jsonify(written=written, read=read_as(tuple(path), written, work.car()[0].units))

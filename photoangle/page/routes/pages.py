@@ -9,12 +9,12 @@ from flask import Response, abort, render_template, request, send_file
 
 from calib.files import toml_text, write_whole
 from photoangle.carfile.folder import state_folders
-from photoangle.carfile.notes import ROLE_KEYS
 from photoangle.core.states import CORNERS
 from photoangle.figures.measurands import TITLES
 from photoangle.page.answers import finding_rows, link_rows, state_rows
 from photoangle.page.markers import role_choices
 from photoangle.page.names import STATES, checked_corner, checked_state, listed_photo
+from photoangle.page.notes import fields_below, parts_of
 
 TAPED = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length")
 STATE_WORDS = {"droop": "on stands, wheels off, hanging", "set": "on stands, both knuckles jacked to ride height",
@@ -67,8 +67,9 @@ def add(app, work, sessions, phone_url):
     def tape(corner="front-left"):
         checked_corner(corner)
         car, trouble = work.car()
-        return render_template("tape.html", here="/tape", corner=corner, corners=CORNERS, trouble=trouble, car=car, roles=ROLE_KEYS[:10],
-                               raw=_raw(work), words=STATE_WORDS, **_tape(work, corner, STATES))
+        return render_template("tape.html", here="/tape", corner=corner, corners=CORNERS, trouble=trouble, raw=_raw(work),
+                               parts=parts_of(corner, car.units), words=STATE_WORDS, **_tape(work, corner, STATES),
+                               whole=fields_below(("car",), car.units) + fields_below(("level",), car.units))
 
     @app.get("/angles")
     def angles():
