@@ -7,7 +7,7 @@
     [[marker]]
     id = 23
     size = "2 in"
-    role = "bar_eye"            # left out: a marker without a role
+    role = "top_left"           # one of the roles; left out: a marker without a role
     offset_mm = [0, 45]         # the joint in the tag's own plane: x right, y down
     side = "right"              # left out: "either"
 
@@ -32,9 +32,10 @@ import math
 import os
 import re
 import tomllib
+from collections.abc import Mapping
 
 from calib.files import toml_text
-from calib.kit import FAMILIES, ROLE_BY_KEY, CardSpec, Kit, KitError, Slot, form_of, unnamed_role
+from calib.kit import FAMILIES, CardSpec, Kit, KitError, Role, Slot, form_of, unnamed_role
 
 _MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
 _LENGTH = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*(mm|cm|inches|inch|in|\")\s*")
@@ -46,8 +47,8 @@ _CARD_KEYS = ("columns", "rows", "square", "tag", "first_id", "legacy", "family"
               "x_line", "y_line")
 
 
-def read_kit(path: str | os.PathLike) -> Kit:
-    """Read and check a kit file.
+def read_kit(path: str | os.PathLike, roles: Mapping[str, Role]) -> Kit:
+    """Read and check a kit file; ``roles``, by their keys, are those that its markers may have.
 
     Raises KitError, with what is wrong, where and what to do, for anything that the file
     can have wrong: missing, not TOML, unknown keys, wrong kinds of value, ids that the
@@ -65,7 +66,7 @@ def read_kit(path: str | os.PathLike) -> Kit:
     slots: dict[int, Slot] = {}
     for n, row in enumerate(_typed(data, "marker", list, where, []), start=1):
         at = f"{where}: [[marker]] number {n}"
-        tag_id, slot = _marker(row, family, default_mm, at)
+        tag_id, slot = _marker(row, family, default_mm, roles, at)
         if tag_id in slots:
             raise KitError(f"id {tag_id} is used twice", at, "give every marker its own id")
         if tag_id in taken:
@@ -161,7 +162,8 @@ def _family(table: dict, where: str, default: str | None = None) -> str:
     return name
 
 
-def _marker(row: object, family: str, default_mm: float | None, where: str) -> tuple[int, Slot]:
+def _marker(row: object, family: str, default_mm: float | None, roles: Mapping[str, Role],
+            where: str) -> tuple[int, Slot]:
     if not isinstance(row, dict):
         raise KitError('"marker" has the wrong kind of value', where, "start each with [[marker]]")
     _known(row, _MARKER_KEYS, where)
@@ -173,9 +175,9 @@ def _marker(row: object, family: str, default_mm: float | None, where: str) -> t
     size = length_mm(row["size"], f"{where}, size") if "size" in row else default_mm
 
     key = _typed(row, "role", str, where, None)
-    if key is not None and key not in ROLE_BY_KEY:
-        raise KitError(f'unknown role "{key}"', where, _nearest(key, ROLE_BY_KEY))
-    role = ROLE_BY_KEY[key] if key else unnamed_role(tag_id)
+    if key is not None and key not in roles:
+        raise KitError(f'unknown role "{key}"', where, _nearest(key, roles))
+    role = roles[key] if key else unnamed_role(tag_id)
 
     side = _typed(row, "side", str, where, "either")
     if side not in ("either", "right"):

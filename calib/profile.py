@@ -81,7 +81,7 @@ def save_profiles(path, profiles):
 
 def load_profiles(path):
     """Read profiles.  Returns a list of CameraProfile; raises ProfileError with a remedy."""
-    again = "run `photoangle lens` on the car folder again"
+    again = "learn the lens again, with `photoangle lens`"
     try:
         text = read_small(path, _MOST_BYTES).decode("utf-8")
     except OSError as error:

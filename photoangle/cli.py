@@ -102,7 +102,7 @@ def main():
 @_guarded
 def kit(path, paper):
     """Write the printable kit: card, markers, plumb strip, where they go."""
-    from calib.sheets.pdf import write_kit_pdf
+    from photoangle.output.kit_pdf import write_kit_pdf
 
     paper = {"a4": "A4", "letter": "Letter"}[paper.lower()]
     write_kit_pdf(path, paper)

@@ -16,7 +16,6 @@ from hypothesis import strategies as st
 
 from calib.images.heif import is_whole, stored_orientation
 from calib.kit import KitError
-from calib.kit_file import read_kit
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.checks import CarFileError
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
@@ -24,6 +23,7 @@ from photoangle.carfile.lengths import TapeError, parse_length, parse_reading
 from photoangle.carfile.reader import parse_carfile, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
+from photoangle.core.kit import read_kit
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz"))
 WORDS = ["378 mm", "14 7/8 in", "about 3 cm", "1 +- 2 mm", "nan", "inf", "-5 mm", "1e400", "9" * 400, "9" * 5000, "1/" + "9" * 99,

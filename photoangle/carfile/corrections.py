@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.files import read_small, write_whole
-from calib.kit import FAMILIES, ROLE_BY_KEY
+from calib.kit import FAMILIES
+from photoangle.core.roles import ROLE_BY_KEY
 
 NAME, VERSION = "corrections.json", 1
 _MOST_BYTES = 2_000_000

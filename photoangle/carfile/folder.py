@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.images.photo import SUFFIXES
-from calib.kit import default_kit, read_kit
 from photoangle.carfile.checks import CarFileError
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
 from photoangle.carfile.notes import CarFile
@@ -13,6 +12,7 @@ from photoangle.carfile.reader import read_carfile
 from photoangle.carfile.symlinks import fixed_link, readable_folders
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.kit import default_kit, read_kit
 from photoangle.core.states import CORNERS
 
 

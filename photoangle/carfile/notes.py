@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from calib.kit import ROLES
+from photoangle.core.roles import ROLES
 
 ROLE_KEYS = tuple(r.key for r in ROLES)
 HEIGHTS = tuple(f"{key}_height" for key in ROLE_KEYS[:8])

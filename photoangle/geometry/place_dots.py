@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.kit import ROLE_BY_KEY
 from calib.lens import moved_lens, project, unproject
 from calib.poses import rotation_from_vector
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.roles import ROLE_BY_KEY
 from photoangle.geometry.joints import ROOT3, Points
 from photoangle.reconstruction.scene import scene_sources
 

@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 
 from calib.calibrate import TooFewViews, View, calibrate, coverage, projection_sigma
-from calib.kit import card_saddles_mm, default_kit
+from calib.kit import CardSpec, card_saddles_mm
 from calib.lens import project
 from calib.poses import rotation_from_vector
 from tests.scenes import scaled_lens
 
-SADDLES = card_saddles_mm(default_kit().card)
+SADDLES = card_saddles_mm(CardSpec())
 PLAIN = np.zeros(5)
 
 

@@ -3,9 +3,9 @@
 import numpy as np
 
 from calib.images.photo import read_photo
-from calib.kit import read_kit
 from calib.lens import plain_lens
 from calib.resection import planar_poses
+from photoangle.core.kit import read_kit
 from photoangle.detection.detect_photo import sight_photo
 from photoangle.pipeline import measure_photos
 from tests.conftest import quiet
@@ -54,7 +54,7 @@ def test_six_real_tags_by_a_kit_file(tmp_path, shared_data):
 
 
 def test_without_the_kit_file_they_are_not_ours(shared_data):
-    from calib.kit import default_kit
+    from photoangle.core.kit import default_kit
 
     photo = read_photo(shared_data / "charuco_photos" / "singlemarkersoriginal.jpg")
     sighting, _ = sight_photo(photo, default_kit())
