@@ -17,6 +17,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from calib.errors import InputError
+
 if TYPE_CHECKING:
     import numpy as np
 
@@ -42,12 +44,8 @@ FAMILIES = {
 }
 
 
-class KitError(ValueError):
-    """A kit that cannot be used as given: what is wrong, where, and what to do."""
-
-    def __init__(self, what: str, where: str, do: str):
-        super().__init__(f"{where}: {what}; {do}")
-        self.what, self.where, self.do = what, where, do
+class KitError(InputError, ValueError):
+    """A kit that cannot be used as given."""
 
 
 @dataclass(frozen=True)

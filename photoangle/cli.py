@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from calib.errors import InputError
 from photoangle import __version__
 from photoangle.output.plain import plain
 from photoangle.output.terminal import say
@@ -28,9 +29,8 @@ class _Fault(click.ClickException):
 
     exit_code = 2
 
-    def __init__(self, finding):
-        super().__init__(f"{finding.where}: {finding.what}; {finding.do}." if finding.where
-                         else f"{finding.what}; {finding.do}.")
+    def __init__(self, error):
+        super().__init__(f"{error}.")
 
     def show(self, file=None):
         say(f"photoangle: {plain(self.message)}", err=True)
@@ -46,34 +46,23 @@ def _guarded(function):
             return function(*args, **kwargs)
         except ImportError as error:
             if ".so" in str(error) or "DLL" in str(error):
-                raise _Fault(_finding("this computer", f"a system library is missing ({error})",
-                                      "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
+                raise _Fault(InputError("this computer", f"a system library is missing ({error})",
+                                        "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
             if (error.name or "photoangle").partition(".")[0] in ("photoangle", "calib"):
                 raise
-            raise _Fault(_finding("this computer", f"a library is missing ({error})",
-                                  f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
+            raise _Fault(InputError("this computer", f"a library is missing ({error})",
+                                    f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
         except BrokenPipeError:
             # whoever read the output has heard enough
             sys.stdout = open(os.devnull, "w")
             sys.exit(0)
         except OSError as error:
-            raise _Fault(_finding(str(error.filename or ""), f"{error.strerror or error}",
-                                  "check the folder, its permissions and the disk's free space")) from error
-        except Exception as error:
-            finding = getattr(error, "finding", None)
-            if finding is None and hasattr(error, "what") and hasattr(error, "do"):
-                finding = _finding(getattr(error, "where", ""), error.what, error.do)
-            if finding is None:
-                raise
-            raise _Fault(finding) from error
+            raise _Fault(InputError(str(error.filename or ""), f"{error.strerror or error}",
+                                    "check the folder, its permissions and the disk's free space")) from error
+        except InputError as error:
+            raise _Fault(error) from error
 
     return run
-
-
-def _finding(where, what, do):
-    from photoangle.core.findings import UNUSABLE, Finding
-
-    return Finding(UNUSABLE, where, what, do)
 
 
 def _progress(shown):

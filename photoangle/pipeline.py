@@ -78,7 +78,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its corner's ride photos are
     looked at all the same, for the chassis's attitude); looks: `looks.Looks` to remember by.
-    Returns Measurement.  Raises CannotUse.
+    Returns Measurement.  Raises InputError.
     """
     root = Path(root)
     car = load_car(root)
@@ -87,9 +87,8 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     report.tell(*skipped_links(root), *shut_folders(root))
     folders = state_folders(root, only)
     if not folders:
-        raise CannotUse(Finding(
-            UNUSABLE, str(root), "no photos in it",
-            "put photos into folders such as front-left/droop (make them with `photoangle start`)"))
+        raise CannotUse(str(root), "no photos in it",
+            "put photos into folders such as front-left/droop (make them with `photoangle start`)")
     wanted = {(corner, state) for corner, state, *_ in folders}
     if only is not None and "/" in only:
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted] + folders
@@ -135,7 +134,7 @@ def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, 
 
     Parameters: paths; progress; kit_path; car_root: folder whose car.toml and lens profile to use; planar: the parts lie
     in the card's plane; dots: role keys of plain stickers from left to right (one photo); level: "plumb", "card"
-    or "none" instead of car.toml's; corner: whose stand-offs in car.toml to use.  Returns Measurement.  Raises CannotUse.
+    or "none" instead of car.toml's; corner: whose stand-offs in car.toml to use.  Returns Measurement.  Raises InputError.
     """
     paths = [Path(p) for p in paths]
     root = Path(car_root) if car_root else None
@@ -144,8 +143,8 @@ def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, 
         car = replace(car, level=replace(car.level, by=level))
     kit = load_kit(root or Path(), car, kit_path)
     if dots and (len(paths) != 1 or kit.card is None):
-        raise CannotUse(Finding(UNUSABLE, "--dots", "plain stickers work in one photo, with the card in their plane",
-                                "give one photo"))
+        raise CannotUse("--dots", "plain stickers work in one photo, with the card in their plane",
+                        "give one photo")
     report = Report()
     profiles = folder_profiles(root, report, progress, car, kit) if root else []
     names, seen = {}, Counter(p.name for p in paths)

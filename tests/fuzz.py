@@ -126,7 +126,7 @@ def history(content):
         season(runs)
         _finite([r.figures for r in runs])
     except CannotUse as error:
-        assert error.finding.what and error.finding.do
+        assert error.what and error.do
 
 
 def corrections(content):

@@ -9,15 +9,12 @@ import difflib
 import math
 import statistics
 
+from calib.errors import InputError
 from photoangle.carfile.lengths import Reading, TapeError, parse_length, parse_reading
 
 
-class CarFileError(Exception):
+class CarFileError(InputError):
     """A car.toml that cannot be used: where in it, what is wrong, what to do."""
-
-    def __init__(self, where, what, do):
-        super().__init__(f"{where}: {what}; {do}")
-        self.where, self.what, self.do = where, what, do
 
 
 class Checks:

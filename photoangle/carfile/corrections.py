@@ -12,21 +12,19 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from calib.errors import InputError
 from calib.files import read_small, write_whole
 from calib.kit import FAMILIES
 from photoangle.core.roles import ROLE_BY_KEY
 
 NAME, VERSION = "corrections.json", 1
 _MOST_BYTES = 2_000_000
+_AFRESH = "mend it, or delete it to start afresh"
 _MOST_IDS = max(n for _, n in FAMILIES.values())
 
 
-class CorrectionsError(ValueError):
-    """A corrections file that cannot be used: where, what and what to do."""
-
-    def __init__(self, what, do="mend it, or delete it to start afresh"):
-        super().__init__(f"{NAME}: {what}; {do}")
-        self.where, self.what, self.do = NAME, what, do
+class CorrectionsError(InputError, ValueError):
+    """A corrections file that cannot be used."""
 
 
 @dataclass(frozen=True)
@@ -65,27 +63,27 @@ def read_corrections(root):
     try:
         content = json.loads(read_small(path, _MOST_BYTES))
     except OSError as error:
-        raise CorrectionsError(f"it cannot be read ({error.strerror})") from error
+        raise CorrectionsError(NAME, f"it cannot be read ({error.strerror})", _AFRESH) from error
     except (ValueError, RecursionError) as error:
-        raise CorrectionsError(f"it cannot be understood ({error})") from error
+        raise CorrectionsError(NAME, f"it cannot be understood ({error})", _AFRESH) from error
     if not isinstance(content, dict) or content.get("version") != VERSION:
-        raise CorrectionsError("it is of another version", "update the program, or delete the file")
+        raise CorrectionsError(NAME, "it is of another version", "update the program, or delete the file")
     photos, roles, dots = {}, {}, {}
     for name, entry in _table(content, "photos").items():
         if not isinstance(entry, dict):
-            raise CorrectionsError(f"{name!r} should hold an object")
+            raise CorrectionsError(NAME, f"{name!r} should hold an object", _AFRESH)
         dismissed = entry.get("dismissed", [])
         if not isinstance(dismissed, list):
-            raise CorrectionsError(f"{name}: dismissed should be a list of marker numbers")
+            raise CorrectionsError(NAME, f"{name}: dismissed should be a list of marker numbers", _AFRESH)
         photos[name] = (tuple(_id(i, name) for i in dismissed),
                         {_id(i, name): _corners(c, name) for i, c in _table(entry, "placed").items()})
         dots[name] = {role: _dot(role, d, name) for role, d in _table(entry, "dots").items()}
     for where, entry in _table(content, "roles").items():
         if not isinstance(entry, dict):
-            raise CorrectionsError(f"{where!r} should hold an object")
+            raise CorrectionsError(NAME, f"{where!r} should hold an object", _AFRESH)
         for role in entry.values():
             if not isinstance(role, str) or role not in ROLE_BY_KEY:
-                raise CorrectionsError(f"{where}: {role!r} is no role")
+                raise CorrectionsError(NAME, f"{where}: {role!r} is no role", _AFRESH)
         roles[where] = {_id(i, where): role for i, role in entry.items()}
     return Corrections(photos, roles, {name: d for name, d in dots.items() if d})
 
@@ -107,13 +105,13 @@ def save_corrections(root, corrections):
 def _table(content, key):
     table = content.get(key, {})
     if not isinstance(table, dict):
-        raise CorrectionsError(f"{key} should hold an object")
+        raise CorrectionsError(NAME, f"{key} should hold an object", _AFRESH)
     return table
 
 
 def _id(value, where):
     if isinstance(value, bool) or not re.fullmatch(r"\d{1,5}", str(value)) or int(value) >= _MOST_IDS:
-        raise CorrectionsError(f"{where}: {str(value)[:20]!r} is no marker number")
+        raise CorrectionsError(NAME, f"{where}: {str(value)[:20]!r} is no marker number", _AFRESH)
     return int(value)
 
 
@@ -122,16 +120,16 @@ def _corners(value, where):
         isinstance(p, list) and len(p) == 2 and all(isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v)
                                                     and abs(v) < 1e5 for v in p) for p in value)
     if not good:
-        raise CorrectionsError(f"{where}: a placed marker should have four corners")
+        raise CorrectionsError(NAME, f"{where}: a placed marker should have four corners", _AFRESH)
     return tuple((float(x), float(y)) for x, y in value)
 
 
 def _dot(role, value, where):
     if role not in ROLE_BY_KEY:
-        raise CorrectionsError(f"{where}: {role!r} is no role")
+        raise CorrectionsError(NAME, f"{where}: {role!r} is no role", _AFRESH)
     good = isinstance(value, list) and len(value) == 3 and all(
         isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v) and abs(v) < 1e5 for v in value) and value[2] >= 0.05
     if not good:
-        raise CorrectionsError(f"{where}: a dot should have its place and how well it is known, in pixels")
+        raise CorrectionsError(NAME, f"{where}: a dot should have its place and how well it is known, in pixels", _AFRESH)
     return tuple(float(v) for v in value)
 

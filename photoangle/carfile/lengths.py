@@ -11,6 +11,8 @@ import math
 import re
 from dataclasses import dataclass
 
+from calib.errors import InputError
+
 MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "inch": 25.4, "inches": 25.4,
       "ft": 304.8}
 # class: a (mm), b (mm per m), c (mm, where the reading starts at the hook)
@@ -18,14 +20,15 @@ TAPE_CLASSES = {"I": (0.1, 0.1, 0.1), "II": (0.3, 0.2, 0.2), "III": (0.6, 0.4, 0
 _ABOUT = 3.0  # "about 378 mm" is three times as uncertain
 _MOST_MM, _LONGEST = 1e6, 100  # longer than any tape; longer than any reading is written
 _ROOT3 = math.sqrt(3)
+_LIKE = "write it like '378 mm', '14 7/8 in' or '37.8 cm'"
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _MIXED = re.compile(
     rf"^(?P<whole>{_NUMBER})?(?:(?:\s*-\s*|\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+))?\s*(?P<unit>[a-zA-Z\"]*)$")
 
 
-class TapeError(ValueError):
-    """A reading that cannot be understood; the message says how to write it."""
+class TapeError(InputError, ValueError):
+    """A reading that cannot be understood; ``where`` is known to the caller alone, ``do`` says how to write it."""
 
 
 @dataclass(frozen=True)
@@ -44,32 +47,32 @@ def parse_length(text, units="mm"):
     Raises TapeError.
     """
     if isinstance(text, bool):
-        raise TapeError(f"{text!r} is no length")
+        raise TapeError("", f"{text!r} is no length", _LIKE)
     if isinstance(text, (int, float)):
         if not abs(text) < _MOST_MM:
-            raise TapeError("this number is no length")
+            raise TapeError("", "this number is no length", _LIKE)
         return float(text) * MM[units]
     if len(str(text)) > _LONGEST:
-        raise TapeError("this text is too long for a length; write it like '378 mm', '14 7/8 in' or '37.8 cm'")
+        raise TapeError("", "this text is too long for a length", _LIKE)
     clean = str(text).strip().replace("″", '"').replace("”", '"').replace("''", '"')
     found = _MIXED.match(clean)
     if not found or (found["whole"] is None and found["top"] is None):
-        raise TapeError(f"{text!r} is no length; write it like '378 mm', '14 7/8 in' or '37.8 cm'")
+        raise TapeError("", f"{text!r} is no length", _LIKE)
     unit = found["unit"].lower() or units
     if unit not in MM:
-        raise TapeError(f"{text!r}: the unit {found['unit']!r} is unknown; use mm, cm, m or in")
+        raise TapeError("", f"{text!r}: the unit {found['unit']!r} is unknown", "use mm, cm, m or in")
     if found["top"] is not None and found["whole"] is not None and re.search("[.,]", found["whole"]):
-        raise TapeError(f"{text!r} has both a decimal and a fraction; write one of them")
+        raise TapeError("", f"{text!r} has both a decimal and a fraction", "write one of them")
     value = float(found["whole"].replace(",", ".")) if found["whole"] else 0.0
     if found["top"] is not None:
         if int(found["bottom"]) == 0:
-            raise TapeError(f"{text!r} divides by zero")
+            raise TapeError("", f"{text!r} divides by zero", _LIKE)
         if found["whole"] is None or int(found["top"]) < int(found["bottom"]):
             value += int(found["top"]) / int(found["bottom"])
         else:
-            raise TapeError(f"{text!r}: the fraction is more than one; write it like '14 7/8 in'")
+            raise TapeError("", f"{text!r}: the fraction is more than one", "write it like '14 7/8 in'")
     if not value * MM[unit] < _MOST_MM:
-        raise TapeError(f"{text!r} is longer than any tape")
+        raise TapeError("", f"{text!r} is longer than any tape", "check the number and its unit")
     return value * MM[unit]
 
 
@@ -82,7 +85,7 @@ def parse_reading(text, units="mm", division_mm=1.0, tape_class="II", from_hook=
     """
     clean = text if isinstance(text, (int, float)) else str(text).strip()
     if isinstance(clean, str) and len(clean) > _LONGEST:
-        raise TapeError("this text is too long for a reading; write it like '378 mm' or '14 7/8 in +- 1/16'")
+        raise TapeError("", "this text is too long for a reading", "write it like '378 mm' or '14 7/8 in +- 1/16'")
     about, stated, value_text = False, None, clean
     if isinstance(clean, str):
         lowered = clean.lower()
@@ -92,7 +95,7 @@ def parse_reading(text, units="mm", division_mm=1.0, tape_class="II", from_hook=
                 break
         parts = re.split(r"\+/-|\+-|±", clean)
         if len(parts) > 2:
-            raise TapeError(f"{text!r} has more than one plus-or-minus")
+            raise TapeError("", f"{text!r} has more than one plus-or-minus", "write it once")
         value_text = parts[0].strip()
         if len(parts) == 2:
             own = re.search(r"[a-zA-Z\"]+\s*$", value_text)
@@ -139,8 +142,8 @@ def angle_from_heights(low, high, length):
 def angle_from_rise(rise, length):
     """Angle of a line from its rise and its length, as `angle_from_heights`."""
     if length[0] <= 0 or abs(rise[0]) >= length[0]:
-        raise TapeError(f"a rise of {rise[0]:.1f} is more than the length {length[0]:.1f}: two readings"
-                        " are mixed up, or one is in another unit")
+        raise TapeError("", f"a rise of {rise[0]:.1f} is more than the length {length[0]:.1f}",
+                        "look whether two readings are mixed up, or one is in another unit")
     sine = rise[0] / length[0]
     cosine = math.sqrt(1 - sine * sine)
     u = math.hypot(rise[1] / length[0], sine * length[1] / length[0]) / cosine

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from photoangle.commands.measure import measure_command
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.detection.cache import Looks
 from photoangle.output.terminal import say
 
@@ -17,8 +16,8 @@ SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 def demo_command(folder, progress):
     """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with paths."""
     if not (SAMPLES / "car.toml").exists():
-        raise CannotUse(Finding(UNUSABLE, str(SAMPLES), "the sample photos are not here",
-                                "run this from a copy of the project (pip install -e .)"))
+        raise CannotUse(str(SAMPLES), "the sample photos are not here",
+                        "run this from a copy of the project (pip install -e .)")
     target = Path(folder) if folder else Path("photoangle-demo")
     target.mkdir(parents=True, exist_ok=True)
     for source in sorted(SAMPLES.rglob("*")):

@@ -7,7 +7,6 @@ import difflib
 from photoangle.carfile.folder import load_car
 from photoangle.comparison.history import read_history, season
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.output.history_table import history_json, history_lines, main_figures, plot_history
 from photoangle.output.table import TITLES, finding_lines
 from photoangle.output.terminal import say
@@ -18,12 +17,12 @@ def history_command(root, as_json, only, names, every, plot):
     for name in names:
         if name not in TITLES:
             near = difflib.get_close_matches(name, TITLES, 1, 0.4)
-            raise CannotUse(Finding(UNUSABLE, "--figure", f"{name!r} is no figure's name",
-                                    f"did you mean {near[0]}?" if near else "use one of " + ", ".join(TITLES)))
+            raise CannotUse("--figure", f"{name!r} is no figure's name",
+                            f"did you mean {near[0]}?" if near else "use one of " + ", ".join(TITLES))
     runs, findings = read_history(root)
     steps = season(runs, only, names)
     if not steps:
-        raise CannotUse(Finding(UNUSABLE, str(root), "no kept run has such a figure", "ask for another corner or figure"))
+        raise CannotUse(str(root), "no kept run has such a figure", "ask for another corner or figure")
     shown = steps if every or names else main_figures(steps) or steps
     if plot:
         plot_history(shown, plot)

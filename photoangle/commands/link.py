@@ -7,7 +7,6 @@ from pathlib import Path
 from calib.files import write_whole
 from photoangle.carfile.folder import load_car, state_folders
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.outcome import Report
 from photoangle.core.states import CORNERS
 from photoangle.droplink.answer import link_answers
@@ -25,11 +24,11 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
     """`photoangle link`.  options: keyword arguments of `wishes_from`; looks: `looks.Looks` to remember by; told: findings already
     shown, not to be repeated.
 
-    Returns the exit code.  Raises CannotUse.
+    Returns the exit code.  Raises InputError.
     """
     root = Path(root)
     if only is not None and only not in CORNERS:
-        raise CannotUse(Finding(UNUSABLE, "--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS)))
+        raise CannotUse("--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS))
     car = load_car(root)
     wishes = wishes_from(**options, units=car.units)
     answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress, looks)
@@ -54,9 +53,9 @@ def solve(root, car, wishes, only, kit_path, tape_alone, progress, looks=None):
     if tape_alone or not has_photos:
         answers, measured = tape_answers(car, wishes, only), []
         if not answers:
-            raise CannotUse(Finding(UNUSABLE, str(root), "neither photos nor tape readings to answer from",
-                                    "put photos into front-left/droop and front-left/set, or write heights and lengths under"
-                                    " [front-left.tape.droop]"))
+            raise CannotUse(str(root), "neither photos nor tape readings to answer from",
+                            "put photos into front-left/droop and front-left/set, or write heights and lengths under"
+                            " [front-left.tape.droop]")
         report = Report()
     else:
         measurement = measure_folder(root, progress, kit_path, only, looks)

@@ -8,7 +8,6 @@ from calib.files import write_whole
 from photoangle.commands.options import check_corner, named_roles
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.figures.between import between_figures, parse_between
 from photoangle.output.pictures import write_pictures
 from photoangle.output.plain import plain
@@ -28,10 +27,10 @@ def measure_command(paths, as_json, only, kit_path, car_root, corner, between, p
     folders = [p for p in paths if p.is_dir()]
     missing = [p for p in paths if not p.exists()]
     if missing:
-        raise CannotUse(Finding(UNUSABLE, str(missing[0]), "there is no such file or folder", "check the name"))
+        raise CannotUse(str(missing[0]), "there is no such file or folder", "check the name")
     if folders and len(paths) > 1:
-        raise CannotUse(Finding(UNUSABLE, str(folders[0]), "one car folder at a time, or photos only",
-                                "give one folder, or name the photos"))
+        raise CannotUse(str(folders[0]), "one car folder at a time, or photos only",
+                        "give one folder, or name the photos")
     if folders:
         root = folders[0]
         measurement = measure_folder(root, progress, kit_path, only, looks)

@@ -16,7 +16,7 @@ from photoangle.pipeline import measure_folder
 
 
 def next_command(root, as_json, only, kit_path, pictures, progress):
-    """`photoangle next`.  Returns the exit code.  Raises CannotUse."""
+    """`photoangle next`.  Returns the exit code.  Raises InputError."""
     root = Path(root)
     measurement = measure_folder(root, progress, kit_path, only)
     report = measurement.report

@@ -6,24 +6,23 @@ import difflib
 
 from photoangle.carfile.notes import ROLE_KEYS
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.states import CORNERS
 
 
 def check_corner(corner):
-    """Raises CannotUse where --corner names none."""
+    """Raises InputError where --corner names none."""
     if corner is not None and corner not in CORNERS:
-        raise CannotUse(Finding(UNUSABLE, "--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS)))
+        raise CannotUse("--corner", f"{corner!r} is no corner", "use one of " + ", ".join(CORNERS))
 
 
 def named_roles(text, option):
-    """Role keys of an option that lists them.  Raises CannotUse for a name that is none."""
+    """Role keys of an option that lists them.  Raises InputError for a name that is none."""
     names = tuple(n.strip().replace(" ", "_") for n in text.split(",")) if text else ()
     for name in names:
         if name not in ROLE_KEYS:
             near = difflib.get_close_matches(name, ROLE_KEYS, 1, 0.4)
-            raise CannotUse(Finding(UNUSABLE, option, f"{name!r} is no role",
-                                    f"did you mean {near[0]}?" if near else "see the kit's sheet for the roles"))
+            raise CannotUse(option, f"{name!r} is no role",
+                            f"did you mean {near[0]}?" if near else "see the kit's sheet for the roles")
     if len(set(names)) != len(names):
-        raise CannotUse(Finding(UNUSABLE, option, "a role is named twice", "name each once"))
+        raise CannotUse(option, "a role is named twice", "name each once")
     return names

@@ -6,12 +6,11 @@ import threading
 import webbrowser
 
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.output.terminal import say
 
 
 def page_command(folder, phone, port, browser):
-    """`photoangle page`.  Returns the exit code.  Raises CannotUse."""
+    """`photoangle page`.  Returns the exit code.  Raises InputError."""
     from photoangle.page.serve import Served
 
     try:
@@ -19,8 +18,8 @@ def page_command(folder, phone, port, browser):
     except (OSError, SystemExit) as error:
         if getattr(error, "filename", None):
             raise  # the folder, not the port
-        raise CannotUse(Finding(UNUSABLE, f"port {port}", f"the page cannot be served here ({error})",
-                                "close the other page, or name another port with --port")) from error
+        raise CannotUse(f"port {port}", f"the page cannot be served here ({error})",
+                        "close the other page, or name another port with --port") from error
     served.start()
     url = served.url()
     say(f"The page for {folder} is at\n  {url}\n(good once, for a quarter of an hour; stop with Ctrl-C)")

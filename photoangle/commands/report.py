@@ -20,10 +20,10 @@ from photoangle.report.sheet import figures_csv
 
 
 def whole_answer(root, progress, kit_path=None, only=None, state=None):
-    """Everything a report says: (measurement, answers, axles, steps, Report).  Raises CannotUse."""
+    """Everything a report says: (measurement, answers, axles, steps, Report).  Raises InputError."""
     measurement = measure_folder(root, progress, kit_path, only)
     if not measurement.states:
-        raise CannotUse(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
+        raise CannotUse.because(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
             UNUSABLE, str(root), "nothing could be measured", "see `photoangle measure`")))
     answers = link_answers(measurement, Wishes(state=state))
     axles = axle_answers(answers, measurement.report.figures, measurement.car)
@@ -33,7 +33,7 @@ def whole_answer(root, progress, kit_path=None, only=None, state=None):
 
 
 def report_command(root, target, csv_path, as_json, only, kit_path, state, progress):
-    """`photoangle report`.  Returns the exit code.  Raises CannotUse and OSError."""
+    """`photoangle report`.  Returns the exit code.  Raises InputError and OSError."""
     root = Path(root)
     measurement, answers, axles, steps, report = whole_answer(root, progress, kit_path, only, state)
     target = Path(target) if target else root / "results" / "report.html"

@@ -40,10 +40,10 @@ class Pairs:
 
 
 def understand(path):
-    """What a path stands for.  Returns Given; raises CannotUse."""
+    """What a path stands for.  Returns Given; raises InputError."""
     path = Path(path)
     if not path.exists():
-        raise CannotUse(Finding(UNUSABLE, str(path), "there is no such file or folder", "check the name"))
+        raise CannotUse(str(path), "there is no such file or folder", "check the name")
     if path.is_file():
         return Given(path, "photos", photos=(path,))
     whole = path.resolve()
@@ -56,22 +56,22 @@ def understand(path):
     files = tuple(photo_files(path))
     if files:
         return Given(path, "photos", photos=files)
-    raise CannotUse(Finding(UNUSABLE, str(path), "no photos in it",
-                            "give a state such as my-car/front-left/droop, a corner, a car folder, or photos"))
+    raise CannotUse(str(path), "no photos in it",
+                            "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
 
 
 def measured_pairs(before, after, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
     """Measure both arguments and pair what they have in common.
 
     Parameters: before, after: paths; the others as in `pipeline.measure_photos`, for photos.
-    Returns Pairs.  Raises CannotUse.
+    Returns Pairs.  Raises InputError.
     """
     first, second = understand(before), understand(after)
     if first.kind != second.kind:
-        raise CannotUse(Finding(UNUSABLE, f"{before}, {after}", f"{_KINDS[first.kind]} and {_KINDS[second.kind]} cannot be set"
-                                " side by side", "give two states, two corners, two car folders, or two photos"))
+        raise CannotUse(f"{before}, {after}", f"{_KINDS[first.kind]} and {_KINDS[second.kind]} cannot be set"
+                        " side by side", "give two states, two corners, two car folders, or two photos")
     if first.path.resolve() == second.path.resolve():
-        raise CannotUse(Finding(UNUSABLE, str(after), "it is the same as the first", "name two different ones"))
+        raise CannotUse(str(after), "it is the same as the first", "name two different ones")
     if first.kind == "photos":
         return _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, level, corner)
     return _folder_pairs(first, second, progress, kit_path)
@@ -84,7 +84,7 @@ def _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, leve
         findings += m.report.findings
         kits.append(m.kit)
         if not m.states:
-            raise CannotUse(_first_reason(m.report.findings, given.path))
+            raise CannotUse.because(_first_reason(m.report.findings, given.path))
         car = str(Path(car_root).resolve()) if car_root else str(given.path.resolve())
         sides.append(Side(m.states[0], given.path.name, car, m.car.print_check))
     results = (second.path.parent if second.path.is_file() else second.path) / "results"
@@ -111,8 +111,8 @@ def _folder_pairs(first, second, progress, kit_path):
     if not keys:
         where = f"{first.path}, {second.path}"
         found = ", ".join(sorted({s.name for s in (*a.values(), *b.values())})) or "nothing"
-        raise CannotUse(Finding(UNUSABLE, where, f"no state could be measured in both (measured: {found})",
-                                "check that both have photos, and `photoangle measure` what it makes of them"))
+        raise CannotUse(where, f"no state could be measured in both (measured: {found})",
+                        "check that both have photos, and `photoangle measure` what it makes of them")
     m = measured[second.root]
     named = {s.name for k in keys for s in (a[k], b[k])}
     findings = [f for root in measured for f in _of_interest(measured[root], named, len(measured) > 1)]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from photoangle.carfile.lengths import TapeError, parse_length
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
+from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.travel import Travel
@@ -94,9 +94,9 @@ def no_wishes():
 
 
 def wishes_from(state, lowered, length, change, hole, angle, within, square, units="mm"):
-    """Wishes from the command's options, lengths as people write them.  Raises CannotUse."""
+    """Wishes from the command's options, lengths as people write them.  Raises InputError."""
     if length is not None and change is not None:
-        raise CannotUse(Finding(UNUSABLE, "--length", "--length and --change both say what the link is to be", "give one of them"))
+        raise CannotUse("--length", "--length and --change both say what the link is to be", "give one of them")
 
     def mm(text, option):
         if text is None:
@@ -105,9 +105,9 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
         try:
             value = parse_length(text.strip().lstrip("+-"), units)
         except TapeError as error:
-            raise CannotUse(Finding(UNUSABLE, option, str(error), "write it like \"-7 mm\" or 3/8in")) from error
+            raise CannotUse(option, error.what, "write it like \"-7 mm\" or 3/8in") from error
         if value > 2000:
-            raise CannotUse(Finding(UNUSABLE, option, f"{text} is far too much", "check the number and its unit"))
+            raise CannotUse(option, f"{text} is far too much", "check the number and its unit")
         return -value if minus else value
 
     return Wishes(state, mm(lowered, "--lowered") or 0.0, mm(length, "--length"), mm(change, "--change"), mm(hole, "--hole") or 0.0,

@@ -9,6 +9,7 @@ import threading
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from calib.errors import InputError
 from calib.files import write_whole
 from calib.images.photo import PhotoError
 from photoangle.advice.advise import next_steps
@@ -16,7 +17,7 @@ from photoangle.carfile.corrections import NAME as CORRECTIONS
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, photo_files, state_folders
 from photoangle.carfile.notes import CarFile
 from photoangle.comparison.history import keep_run
-from photoangle.core.errors import CannotUse
+from photoangle.core.errors import as_finding
 from photoangle.core.outcome import Report
 from photoangle.detection.cache import Looks
 from photoangle.droplink.answer import link_answers
@@ -64,11 +65,11 @@ class Work:
         """(CarFile, Finding or None): the defaults and the reason where car.toml cannot be used."""
         try:
             return load_car(self.root), None
-        except CannotUse as error:
-            return CarFile(), error.finding
+        except InputError as error:
+            return CarFile(), as_finding(error)
 
     def kit(self):
-        """The kit in use.  Raises CannotUse."""
+        """The kit in use.  Raises InputError."""
         return load_kit(self.root, load_car(self.root))
 
     def profiles(self):
@@ -82,7 +83,7 @@ class Work:
             return []
 
     def look(self, where, path, photo=None):
-        """The Look at a photo of "lens" or "corner/state".  Raises PhotoError, CannotUse."""
+        """The Look at a photo of "lens" or "corner/state".  Raises InputError."""
         name = f"{where}/{path.name}"
         with self.sighting:
             if where == "lens":
@@ -90,7 +91,7 @@ class Work:
             return self.looks.look(path, name, self.kit(), self.profiles(), load_corrections(self.root).of(name), photo)[0]
 
     def looks_at(self, where):
-        """Looks at all photos of a place that can be read.  Raises CannotUse."""
+        """Looks at all photos of a place that can be read.  Raises InputError."""
         out = []
         for path in self.photos(where):
             try:
@@ -157,5 +158,5 @@ class Work:
         report = Report()
         try:
             self.lenses = learn(self.root, report, jobs.progress, looks=self.lens_looks)
-        except CannotUse as error:
-            jobs.say(error.finding.what)
+        except InputError as error:
+            jobs.say(error.what)
