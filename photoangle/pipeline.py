@@ -15,7 +15,9 @@ from photoangle.carfile.notes import CarFile
 from photoangle.carfile.print_check import print_scale
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
+from photoangle.core.options import PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.detection.cache import Looks, look_or_tell
 from photoangle.detection.detect_photo import by_content
@@ -47,6 +49,27 @@ class Measurement:
     car: CarFile
     kit: object
     root: Path | None
+
+    def __post_init__(self):
+        for state in self.states:
+            state.figures = [f for f in self.report.figures if (f.corner, f.state) == (state.corner, state.state)]
+
+    def __getitem__(self, name: str) -> StateResult:
+        """The state "corner/state", or "photos" for loose ones.  Raises KeyError with those there are."""
+        for state in self.states:
+            if state.name == name:
+                return state
+        raise KeyError(f"{name!r} was not measured; there are {', '.join(s.name for s in self.states) or 'none'}")
+
+    @property
+    def figures(self) -> list[Figure]:
+        """Every Figure, in the order of ``--json``."""
+        return self.report.figures
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Every Finding, each once."""
+        return self.report.findings
 
 
 class _Pictures:
@@ -88,7 +111,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     folders = state_folders(root, only)
     if not folders:
         raise CannotUse(str(root), "no photos in it",
-            "put photos into folders such as front-left/droop (make them with `photoangle start`)")
+                        "put photos into folders such as front-left/droop (make them with `photoangle start`)")
     wanted = {(corner, state) for corner, state, *_ in folders}
     if only is not None and "/" in only:
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted] + folders
@@ -129,20 +152,18 @@ def conclude(states, kit, car, report, root=None):
     return measurement
 
 
-def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
+def measure_photos(paths, progress, options=PhotoOptions()):
     """Measure loose photos together as one unnamed state.
 
-    Parameters: paths; progress; kit_path; car_root: folder whose car.toml and lens profile to use; planar: the parts lie
-    in the card's plane; dots: role keys of plain stickers from left to right (one photo); level: "plumb", "card"
-    or "none" instead of car.toml's; corner: whose stand-offs in car.toml to use.  Returns Measurement.  Raises InputError.
+    Parameters: paths; progress; options: PhotoOptions.  Returns Measurement.  Raises InputError.
     """
     paths = [Path(p) for p in paths]
-    root = Path(car_root) if car_root else None
+    root = Path(options.car_root) if options.car_root else None
     car = load_car(root) if root else CarFile()
-    if level:
-        car = replace(car, level=replace(car.level, by=level))
-    kit = load_kit(root or Path(), car, kit_path)
-    if dots and (len(paths) != 1 or kit.card is None):
+    if options.level:
+        car = replace(car, level=replace(car.level, by=options.level))
+    kit = load_kit(root or Path(), car, options.kit_path)
+    if options.dots and (len(paths) != 1 or kit.card is None):
         raise CannotUse("--dots", "plain stickers work in one photo, with the card in their plane",
                         "give one photo")
     report = Report()
@@ -150,10 +171,11 @@ def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, 
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
-    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar, corner)
+    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
+                            options.planar or bool(options.dots), options.corner)
     states = [result] if result else []
-    if result and dots:
-        _name_dots(result, dots, kit, report)
+    if result and options.dots:
+        _name_dots(result, options.dots, kit, report)
     for state in states:
         _figures_of(state, car, report)
     return Measurement(report, states, car, kit, root)

@@ -28,7 +28,7 @@ def sources(folder):
 
 
 # A package imports only packages below it; the order in which a photo becomes an answer, read from the bottom.
-LAYERS = ("cli", "commands", "page", "report", "output", "comparison", "pipeline", "advice", "droplink", "figures", "geometry",
+LAYERS = ("cli", "commands", "page", "report", "output", "api", "comparison", "pipeline", "advice", "droplink", "figures", "geometry",
           "reconstruction", "detection", "linkage", "carfile", "core", "calib")
 
 

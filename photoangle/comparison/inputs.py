@@ -10,6 +10,7 @@ from photoangle.carfile.reader import CORNERS
 from photoangle.comparison.compare import Side
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.options import PhotoOptions
 from photoangle.pipeline import measure_folder, measure_photos
 
 _KINDS = {"state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"}
@@ -57,13 +58,13 @@ def understand(path):
     if files:
         return Given(path, "photos", photos=files)
     raise CannotUse(str(path), "no photos in it",
-                            "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
+                    "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
 
 
-def measured_pairs(before, after, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
+def measured_pairs(before, after, progress, options=PhotoOptions()):
     """Measure both arguments and pair what they have in common.
 
-    Parameters: before, after: paths; the others as in `pipeline.measure_photos`, for photos.
+    Parameters: before, after: paths; progress; options: PhotoOptions.
     Returns Pairs.  Raises InputError.
     """
     first, second = understand(before), understand(after)
@@ -73,19 +74,29 @@ def measured_pairs(before, after, progress, kit_path=None, car_root=None, planar
     if first.path.resolve() == second.path.resolve():
         raise CannotUse(str(after), "it is the same as the first", "name two different ones")
     if first.kind == "photos":
-        return _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, level, corner)
-    return _folder_pairs(first, second, progress, kit_path)
+        return _photo_pairs(first, second, progress, options)
+    return _folder_pairs(first, second, progress, options.kit_path)
 
 
-def _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, level, corner):
+def paired(before, after):
+    """Two states already measured, side by side: each (Measurement, name of the state in it).
+
+    Returns Pairs.  Raises KeyError for a state that was not measured.
+    """
+    (a, first), (b, second) = before, after
+    sides = (side_in(a, a[first], first), side_in(b, b[second], second))
+    return Pairs([sides], a.kit if a.kit == b.kit else None, b.car.units, b.root / "results" if b.root else None, [])
+
+
+def _photo_pairs(first, second, progress, options):
     sides, findings, kits = [], [], []
     for given in (first, second):
-        m = measure_photos(given.photos, progress, kit_path, car_root, planar, dots, level, corner)
+        m = measure_photos(given.photos, progress, options)
         findings += m.report.findings
         kits.append(m.kit)
         if not m.states:
             raise CannotUse.because(_first_reason(m.report.findings, given.path))
-        car = str(Path(car_root).resolve()) if car_root else str(given.path.resolve())
+        car = str(Path(options.car_root).resolve()) if options.car_root else str(given.path.resolve())
         sides.append(Side(m.states[0], given.path.name, car, m.car.print_check))
     results = (second.path.parent if second.path.is_file() else second.path) / "results"
     return Pairs([tuple(sides)], kits[1], m.car.units, results, findings)

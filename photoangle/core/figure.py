@@ -26,6 +26,11 @@ class Figure:
     high95: float
     budget: dict = field(default_factory=dict)
 
+    @property
+    def interval(self) -> tuple[float, float]:
+        """The 95 % interval, (low, high)."""
+        return self.low95, self.high95
+
 _MOST_DOF = 10_000
 
 

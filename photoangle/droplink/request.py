@@ -88,14 +88,24 @@ class Wishes:
     within_deg: float | None = None
     square: bool = False
 
-def no_wishes():
-    """The options of `wishes_from` where nothing is asked for beyond car.toml."""
-    return dict.fromkeys(("state", "lowered", "length", "change", "hole", "angle", "within")) | {"square": False}
+
+@dataclass(frozen=True)
+class Asked:
+    """Wishes as people write them: lengths as text, such as "-7 mm" or "3/8in"; angles in deg; None: nothing said."""
+
+    state: str | None = None
+    lowered: str | None = None
+    length: str | None = None
+    change: str | None = None
+    hole: str | None = None
+    angle: float | None = None
+    within: float | None = None
+    square: bool = False
 
 
-def wishes_from(state, lowered, length, change, hole, angle, within, square, units="mm"):
-    """Wishes from the command's options, lengths as people write them.  Raises InputError."""
-    if length is not None and change is not None:
+def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
+    """Wishes from what was asked; numbers without a unit are in ``units``.  Raises InputError."""
+    if asked.length is not None and asked.change is not None:
         raise CannotUse("--length", "--length and --change both say what the link is to be", "give one of them")
 
     def mm(text, option):
@@ -110,5 +120,5 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
             raise CannotUse(option, f"{text} is far too much", "check the number and its unit")
         return -value if minus else value
 
-    return Wishes(state, mm(lowered, "--lowered") or 0.0, mm(length, "--length"), mm(change, "--change"), mm(hole, "--hole") or 0.0,
-                  angle, within, square)
+    return Wishes(asked.state, mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"), mm(asked.change, "--change"),
+                  mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)

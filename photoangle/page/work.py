@@ -13,22 +13,18 @@ from calib.errors import InputError
 from calib.files import write_whole
 from calib.images.photo import PhotoError
 from photoangle.advice.advise import next_steps
+from photoangle.api import LinkResult, link, link_by_tape, measure
 from photoangle.carfile.corrections import NAME as CORRECTIONS
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, photo_files, state_folders
 from photoangle.carfile.notes import CarFile
 from photoangle.comparison.history import keep_run
-from photoangle.core.errors import as_finding
+from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.outcome import Report
 from photoangle.detection.cache import Looks
-from photoangle.droplink.answer import link_answers
-from photoangle.droplink.axles import axle_answers
-from photoangle.droplink.by_tape import tape_answers
-from photoangle.droplink.request import Wishes
 from photoangle.output.drawings import write_drawings
 from photoangle.output.pictures import write_pictures
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
-from photoangle.pipeline import measure_folder
 from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
 
 
@@ -44,6 +40,14 @@ class Answer:
     report: object = None
     made_from: tuple = ()
     number: int = 0
+
+
+def _by_tape(car):
+    """The link by tape alone, empty where nothing was taped yet."""
+    try:
+        return link_by_tape(car)
+    except CannotUse:
+        return LinkResult([], [], Report())
 
 
 class Work:
@@ -120,21 +124,17 @@ class Work:
         self._lens(jobs)
         measurement = None
         if state_folders(self.root):
-            measurement = measure_folder(self.root, jobs.progress, looks=self.looks)
+            measurement = measure(self.root, progress=jobs.progress, looks=self.looks)
             jobs.say("the link")
-            answers = link_answers(measurement, Wishes())
+            linked = link(measurement)
         else:
-            answers = tape_answers(load_car(self.root), Wishes(), None)
-        findings = list(measurement.report.findings) if measurement else []
-        axles = axle_answers(answers, measurement.report.figures if measurement else [], load_car(self.root))
-        report = Report(findings=findings)
-        report.take(answers + axles)
+            linked = _by_tape(load_car(self.root))
         steps = next_steps(measurement) if measurement else []
         # the answer is shown at once; the pictures beside the results follow
-        self.answer = Answer(measurement, answers, axles, steps, report, made_from, self.answer.number + 1)
+        self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, made_from, self.answer.number + 1)
         if measurement is not None and measurement.states:
-            self._keep(measurement, answers, report, jobs)
-        if not answers and measurement is None:
+            self._keep(measurement, linked.answers, linked.report, jobs)
+        if not linked.answers and measurement is None:
             return "nothing to work out yet: photos or tape readings are needed"
         return "worked out"
 

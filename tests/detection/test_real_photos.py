@@ -6,6 +6,7 @@ from calib.images.photo import read_photo
 from calib.lens import plain_lens
 from calib.resection import planar_poses
 from photoangle.core.kit import read_kit
+from photoangle.core.options import PhotoOptions
 from photoangle.detection.detect_photo import sight_photo
 from photoangle.pipeline import measure_photos
 from tests.conftest import quiet
@@ -49,7 +50,7 @@ def test_six_real_tags_by_a_kit_file(tmp_path, shared_data):
     photo = read_photo(shared_data / "charuco_photos" / "singlemarkersoriginal.jpg")
     sighting, _ = sight_photo(photo, read_kit(kit_path))
     assert sorted(sighting.tags) == [23, 40, 62, 98, 124, 203]
-    measured = measure_photos([shared_data / "charuco_photos" / "singlemarkersoriginal.jpg"], quiet, kit_path)
+    measured = measure_photos([shared_data / "charuco_photos" / "singlemarkersoriginal.jpg"], quiet, PhotoOptions(kit_path))
     assert len(measured.states[0].scene.markers) == 6
 
 
