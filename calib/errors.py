@@ -6,8 +6,8 @@ from __future__ import annotations
 class InputError(Exception):
     """What was given cannot be used as it is.  The one base of everything that a user can cause.
 
-    ``where`` it is (a file, a line of it, an option; "" where that is plain), ``what`` is the matter with it, and what
-    to ``do`` about it, each in the user's words and without a full stop.
+    ``where`` it is (a file, a line of it, an option; "" where that is plain), ``what`` is the matter with it,
+    and what to ``do`` about it, each in the user's words and without a full stop.
     """
 
     def __init__(self, where: str, what: str, do: str):

@@ -1,6 +1,7 @@
 """What is printed: marker families, ids, sizes, plates and the card.
 
-What each marker stands for (its ``Role``) comes from the caller, as data. Lengths are millimetres as printed at 100 %. Two frames are used:
+What each marker stands for (its ``Role``) comes from the caller, as data. Lengths are millimetres as printed
+at 100 %. Two frames are used:
 
 * a tag's own frame: origin at the tag's centre, x right, y down, z into the sheet;
 * the card frame: origin at the board's top-left outer corner, x right, y down,

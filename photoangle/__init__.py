@@ -1,7 +1,8 @@
 """Photoangle: angles of a car's suspension parts from photos of printed markers.
 
-`detect`, `learn_lens`, `measure`, `link`, `compare` and `read_car` are the whole job for Python; `photoangle.api` says more.
-They are loaded when first used, so that importing the package, and the command line's help, cost nothing.
+`detect`, `learn_lens`, `measure`, `link`, `compare` and `read_car` are the whole job for Python;
+`photoangle.api` says more. They are loaded when first used, so that importing the package, and the command
+line's help, cost nothing.
 """
 
 from __future__ import annotations
@@ -31,14 +32,39 @@ if TYPE_CHECKING:
     from photoangle.pipeline import Measurement
 
 __version__ = "0.1.0"
-__all__ = ["CompareResult", "Detected", "Figure", "Finding", "InputError", "LinkResult", "Measurement", "PhotoOptions",
-           "StateResult", "Wishes", "compare", "default_kit", "detect", "learn_lens", "link", "link_by_tape", "measure",
-           "read_car", "read_kit"]
+__all__ = [
+    "CompareResult",
+    "Detected",
+    "Figure",
+    "Finding",
+    "InputError",
+    "LinkResult",
+    "Measurement",
+    "PhotoOptions",
+    "StateResult",
+    "Wishes",
+    "compare",
+    "default_kit",
+    "detect",
+    "learn_lens",
+    "link",
+    "link_by_tape",
+    "measure",
+    "read_car",
+    "read_kit",
+]
 
-_HOMES = {"InputError": "calib.errors", "Figure": "photoangle.core.figure", "Finding": "photoangle.core.findings",
-          "default_kit": "photoangle.core.kit", "read_kit": "photoangle.core.kit", "PhotoOptions": "photoangle.core.options",
-          "Wishes": "photoangle.droplink.request", "StateResult": "photoangle.geometry.states",
-          "Measurement": "photoangle.pipeline"}
+_HOMES = {
+    "InputError": "calib.errors",
+    "Figure": "photoangle.core.figure",
+    "Finding": "photoangle.core.findings",
+    "default_kit": "photoangle.core.kit",
+    "read_kit": "photoangle.core.kit",
+    "PhotoOptions": "photoangle.core.options",
+    "Wishes": "photoangle.droplink.request",
+    "StateResult": "photoangle.geometry.states",
+    "Measurement": "photoangle.pipeline",
+}
 
 
 def __getattr__(name: str) -> object:

@@ -1,4 +1,5 @@
-"""The command line: options, and nothing else.  Each command is a file in photoangle.commands, with its options as a noun.
+"""The command line: options, and nothing else.  Each command is a file in photoangle.commands, with its
+options as a noun.
 
 Beside `say` this is the only place that knows click.
 

@@ -28,7 +28,8 @@ _MIXED = re.compile(
 
 
 class TapeError(InputError, ValueError):
-    """A reading that cannot be understood; ``where`` is known to the caller alone, ``do`` says how to write it."""
+    """A reading that cannot be understood; ``where`` is known to the caller alone, ``do`` says how to write
+    it."""
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from photoangle.api import compare
-from photoangle.commands.options import Progress, named_roles, photo_options
+from photoangle.commands.options import named_roles, photo_options
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.progress import Progress
 from photoangle.output.compare_picture import draw_comparison
 from photoangle.output.compare_table import changes_lines, comparisons_json
 from photoangle.output.table import finding_lines
@@ -16,8 +17,9 @@ from photoangle.output.terminal import say, say_paths
 
 @dataclass(frozen=True)
 class CompareOptions:
-    """before, after: states, corners, car folders or photos; same_print: both used the same printed sheets; restuck: roles stuck
-    anew in between, ``ROLE,ROLE``; pictures: write them; the others as in `commands.measure.MeasureOptions`."""
+    """before, after: states, corners, car folders or photos; same_print: both used the same printed sheets;
+    restuck: roles stuck anew in between, ``ROLE,ROLE``; pictures: write them; the others as in
+    `commands.measure.MeasureOptions`."""
 
     before: Path
     after: Path
@@ -36,7 +38,8 @@ class CompareOptions:
 def compare_command(options: CompareOptions, progress: Progress) -> int:
     """`photoangle compare`.  Returns the exit code.  Raises InputError."""
     touched = named_roles(options.restuck, "--restuck")
-    result = compare(options.before, options.after, options.same_print, touched, photo_options(options), progress)
+    photos = photo_options(options)
+    result = compare(options.before, options.after, options.same_print, touched, photos, progress)
     comparisons, report = result.comparisons, result.report
     if options.pictures:
         _write_comparisons(comparisons, result.results, report, progress)

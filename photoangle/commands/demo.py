@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from photoangle.commands.measure import MeasureOptions, measure_command
-from photoangle.commands.options import Progress
 from photoangle.core.errors import CannotUse
+from photoangle.core.progress import Progress
 from photoangle.detection.cache import Looks
 from photoangle.output.terminal import say
 
@@ -23,7 +23,8 @@ class DemoOptions:
 
 
 def demo_command(options: DemoOptions, progress: Progress) -> int:
-    """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with paths.
+    """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with
+    paths.
 
     Returns the exit code.  Raises InputError.
     """

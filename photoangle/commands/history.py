@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from photoangle.carfile.folder import load_car
-from photoangle.commands.options import Progress
 from photoangle.comparison.history import read_history, season
 from photoangle.core.errors import CannotUse
+from photoangle.core.progress import Progress
 from photoangle.output.history_table import history_json, history_lines, main_figures, plot_history
 from photoangle.output.table import TITLES, finding_lines
 from photoangle.output.terminal import say
@@ -17,8 +17,8 @@ from photoangle.output.terminal import say
 
 @dataclass(frozen=True)
 class HistoryOptions:
-    """folder: the car folder; only: a corner or corner/state; names: figures by their names in --json; every: all of them, not the
-    main ones alone; plot: a PNG or SVG file to write."""
+    """folder: the car folder; only: a corner or corner/state; names: figures by their names in --json; every:
+    all of them, not the main ones alone; plot: a PNG or SVG file to write."""
 
     folder: Path
     as_json: bool = False

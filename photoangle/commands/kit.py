@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from photoangle.commands.options import Progress
+from photoangle.core.progress import Progress
 from photoangle.output.kit_pdf import write_kit_pdf
 from photoangle.output.terminal import say
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from photoangle.commands.options import Progress
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.outcome import Report
+from photoangle.core.progress import Progress
 from photoangle.output.plain import plain
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say

@@ -9,10 +9,10 @@ from pathlib import Path
 from calib.files import write_whole
 from photoangle.api import LinkResult, link, link_by_tape
 from photoangle.carfile.folder import load_car
-from photoangle.commands.options import Progress
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
 from photoangle.core.options import PhotoOptions
+from photoangle.core.progress import Progress
 from photoangle.core.states import CORNERS
 from photoangle.detection.cache import Looks
 from photoangle.droplink.request import Asked, wishes_from
@@ -24,8 +24,8 @@ from photoangle.output.terminal import say, say_paths
 
 @dataclass(frozen=True)
 class LinkOptions:
-    """folder: the car folder; asked: what is wanted over what car.toml says; only: a corner; tape_alone: no photos; pictures: write
-    drawings beside the results."""
+    """folder: the car folder; asked: what is wanted over what car.toml says; only: a corner; tape_alone: no
+    photos; pictures: write drawings beside the results."""
 
     folder: Path
     asked: Asked = Asked()
@@ -36,7 +36,8 @@ class LinkOptions:
     pictures: bool = True
 
 
-def link_command(options: LinkOptions, progress: Progress, looks: Looks | None = None, told: Sequence[Finding] = ()) -> int:
+def link_command(options: LinkOptions, progress: Progress, looks: Looks | None = None,
+                 told: Sequence[Finding] = ()) -> int:
     """`photoangle link`.  looks: what was seen before; told: findings already shown, not to be repeated.
 
     Returns the exit code.  Raises InputError.

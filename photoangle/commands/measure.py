@@ -7,9 +7,10 @@ from pathlib import Path
 
 from calib.files import write_whole
 from photoangle.api import measure
-from photoangle.commands.options import Progress, photo_options
+from photoangle.commands.options import photo_options
 from photoangle.comparison.history import keep_run
 from photoangle.core.findings import Finding
+from photoangle.core.progress import Progress
 from photoangle.detection.cache import Looks
 from photoangle.figures.between import between_figures, parse_between
 from photoangle.output.pictures import write_pictures
@@ -20,8 +21,9 @@ from photoangle.output.terminal import say, say_paths
 
 @dataclass(frozen=True)
 class MeasureOptions:
-    """paths: one car folder, or photos; only: a corner or corner/state; between: "ID-ID[-ID]" each; pictures: write annotated photos
-    beside the results; the others as in `core.options.PhotoOptions`, dots as ``ROLE,ROLE``."""
+    """paths: one car folder, or photos; only: a corner or corner/state; between: "ID-ID[-ID]" each; pictures:
+    write annotated photos beside the results; the others as in `core.options.PhotoOptions`, dots as
+    ``ROLE,ROLE``."""
 
     paths: tuple[Path, ...]
     as_json: bool = False
@@ -36,8 +38,10 @@ class MeasureOptions:
     pictures: bool = True
 
 
-def measure_command(options: MeasureOptions, progress: Progress, looks: Looks | None = None, told: list[Finding] | None = None) -> int:
-    """`photoangle measure`.  looks: what was seen before; told: takes the findings shown.  Returns the exit code.  Raises InputError."""
+def measure_command(options: MeasureOptions, progress: Progress, looks: Looks | None = None,
+                    told: list[Finding] | None = None) -> int:
+    """`photoangle measure`.  looks: what was seen before; told: takes the findings shown.  Returns the exit
+    code.  Raises InputError."""
     paths, between = options.paths, options.between
     photos = photo_options(options)
     for text in between:

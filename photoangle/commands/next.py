@@ -10,9 +10,9 @@ from calib.files import write_whole
 from photoangle.advice.advise import as_findings, next_steps
 from photoangle.advice.next_reading import next_reading
 from photoangle.api import link, measure
-from photoangle.commands.options import Progress
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.options import PhotoOptions
+from photoangle.core.progress import Progress
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
 

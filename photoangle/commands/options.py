@@ -1,21 +1,18 @@
-"""What several commands share: options checked, and what shows how far they are."""
+"""Options that several commands share, checked."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable
 
 from photoangle.carfile.notes import ROLE_KEYS
 from photoangle.core.errors import CannotUse
 from photoangle.core.options import PhotoOptions
 from photoangle.core.states import CORNERS
 
-# progress(items, label): the items one by one, with a bar where somebody looks
-Progress = Callable[[Iterable, str], Iterable]
-
 
 def photo_options(options) -> PhotoOptions:
-    """PhotoOptions of a command's options (`MeasureOptions`, `CompareOptions`), checked.  Raises InputError."""
+    """PhotoOptions of a command's options (`MeasureOptions`, `CompareOptions`), checked.  Raises
+    InputError."""
     roles = named_roles(options.dots, "--dots")
     check_corner(options.corner)
     return PhotoOptions(options.kit_path, options.car_root, options.planar, roles, options.level, options.corner)

@@ -7,15 +7,15 @@ import webbrowser
 from dataclasses import dataclass
 from pathlib import Path
 
-from photoangle.commands.options import Progress
 from photoangle.core.errors import CannotUse
+from photoangle.core.progress import Progress
 from photoangle.output.terminal import say
 
 
 @dataclass(frozen=True)
 class PageOptions:
-    """folder: the car folder, made where absent; phone: let a phone on the same Wi-Fi in; port: 0 for any free one; browser: open
-    it."""
+    """folder: the car folder, made where absent; phone: let a phone on the same Wi-Fi in; port: 0 for any
+    free one; browser: open it."""
 
     folder: Path
     phone: bool = False

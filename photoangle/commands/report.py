@@ -8,12 +8,12 @@ from pathlib import Path
 from calib.files import write_whole
 from photoangle.advice.advise import next_steps
 from photoangle.api import link, measure
-from photoangle.commands.options import Progress
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.options import PhotoOptions
 from photoangle.core.outcome import Report
+from photoangle.core.progress import Progress
 from photoangle.droplink.request import Wishes
 from photoangle.output.terminal import say
 from photoangle.report.page import report_html
@@ -22,8 +22,8 @@ from photoangle.report.sheet import figures_csv
 
 @dataclass(frozen=True)
 class ReportOptions:
-    """folder: the car folder; target: the HTML file to write, None for the usual place; csv_path: a table to write as well; state: to
-    answer the link from; only: a corner."""
+    """folder: the car folder; target: the HTML file to write, None for the usual place; csv_path: a table to
+    write as well; state: to answer the link from; only: a corner."""
 
     folder: Path
     target: Path | None = None

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from photoangle.carfile.template import start_folder
-from photoangle.commands.options import Progress
+from photoangle.core.progress import Progress
 from photoangle.output.plain import plain
 from photoangle.output.terminal import say
 

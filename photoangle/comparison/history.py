@@ -79,8 +79,8 @@ def _latest_of(folder, states):
 def read_history(root):
     """All runs of a car folder, the oldest first.
 
-    Returns (runs, findings): files that cannot be read are told and left out.  Raises InputError where there is none at
-    all, or where one is of a newer version.
+    Returns (runs, findings): files that cannot be read are told and left out.  Raises InputError where there
+    is none at all, or where one is of a newer version.
     """
     link = fixed_link(root)
     if link is not None:

@@ -10,9 +10,10 @@ from os import PathLike
 class PhotoOptions:
     """How photos are to be understood.
 
-    kit_path: a kit file for other tags.  For loose photos alone: car_root: folder whose car.toml and lens profile to
-    use; planar: the parts lie in the card's plane; dots: role keys of plain stickers from left to right (one photo; implies planar);
-    level: "plumb", "card" or "none" instead of car.toml's; corner: whose stand-offs in car.toml to use.
+    kit_path: a kit file for other tags.  For loose photos alone: car_root: folder whose car.toml and lens
+    profile to use; planar: the parts lie in the card's plane; dots: role keys of plain stickers from left to
+    right (one photo; implies planar); level: "plumb", "card" or "none" instead of car.toml's; corner: whose
+    stand-offs in car.toml to use.
     """
 
     kit_path: str | PathLike | None = None

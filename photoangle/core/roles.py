@@ -18,10 +18,8 @@ _TABLE = (
     ("arm_ball_joint", "arm ball joint", "over the control arm's outer ball joint", "arm"),
     ("hub", "hub", "over the wheel centre", "knuckle"),
     ("arch_lip", "arch lip", "on the arch lip, straight above the hub", "chassis"),
-    ("sill_front", "sill front", "on the sill, 100 mm or more from the front jacking point",
-     "chassis"),
-    ("sill_rear", "sill rear", "on the sill, 100 mm or more from the rear jacking point",
-     "chassis"),
+    ("sill_front", "sill front", "on the sill, 100 mm or more from the front jacking point", "chassis"),
+    ("sill_rear", "sill rear", "on the sill, 100 mm or more from the rear jacking point", "chassis"),
     ("plumb_top", "plumb top", "on the plumb string, the upper one", "plumb"),
     ("plumb_bottom", "plumb bottom", "on the plumb string, straight below", "plumb"),
     ("hose_a", "hose A", "round the brake hose: soft wrap, never a stiff plate", "hose"),
@@ -32,8 +30,7 @@ _TABLE = (
     ("arm", "arm", "anywhere on the control arm", "arm"),
     ("knuckle", "knuckle", "anywhere on the knuckle or caliper", "knuckle"),
     ("chassis", "chassis", "anywhere on the chassis or subframe", "chassis"),
-    *((f"spare_{n}", f"spare {n}", "anything else: write where it sits", SPARE)
-      for n in range(10)),
+    *((f"spare_{n}", f"spare {n}", "anything else: write where it sits", SPARE) for n in range(10)),
 )
 ROLES: tuple[Role, ...] = tuple(Role(number, *row) for number, row in enumerate(_TABLE))
 ROLE_BY_KEY: dict[str, Role] = {role.key: role for role in ROLES}

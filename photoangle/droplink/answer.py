@@ -55,11 +55,13 @@ class CornerAnswer:
     findings: list = field(default_factory=list)
 
     def figure(self, name: str, state: str | None = None) -> Figure:
-        """The Figure of a name, such as "link_length" (of a state; None: the first there is).  Raises KeyError."""
+        """The Figure of a name, such as "link_length" (of a state; None: the first there is).  Raises
+        KeyError."""
         for figure in self.figures:
             if figure.name == name and state in (None, figure.state):
                 return figure
-        raise KeyError(f"{self.corner} has no {name!r}; there are {', '.join(dict.fromkeys(f.name for f in self.figures)) or 'none'}")
+        there = ", ".join(dict.fromkeys(f.name for f in self.figures))
+        raise KeyError(f"{self.corner} has no {name!r}; there are {there or 'none'}")
 
     def tell(self, *findings):
         for f in findings:

@@ -91,7 +91,8 @@ class Wishes:
 
 @dataclass(frozen=True)
 class Asked:
-    """Wishes as people write them: lengths as text, such as "-7 mm" or "3/8in"; angles in deg; None: nothing said."""
+    """Wishes as people write them: lengths as text, such as "-7 mm" or "3/8in"; angles in deg; None: nothing
+    said."""
 
     state: str | None = None
     lowered: str | None = None
@@ -120,5 +121,5 @@ def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
             raise CannotUse(option, f"{text} is far too much", "check the number and its unit")
         return -value if minus else value
 
-    return Wishes(asked.state, mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"), mm(asked.change, "--change"),
-                  mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)
+    return Wishes(asked.state, mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"),
+                  mm(asked.change, "--change"), mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)

@@ -131,7 +131,8 @@ class Work:
             linked = _by_tape(load_car(self.root))
         steps = next_steps(measurement) if measurement else []
         # the answer is shown at once; the pictures beside the results follow
-        self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, made_from, self.answer.number + 1)
+        self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, made_from,
+                             self.answer.number + 1)
         if measurement is not None and measurement.states:
             self._keep(measurement, linked.answers, linked.report, jobs)
         if not linked.answers and measurement is None:

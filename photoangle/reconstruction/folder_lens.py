@@ -19,7 +19,8 @@ PROFILE_NAME = "profile.json"
 def learn(root, report, progress, car=None, kit=None, looks=None):
     """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
 
-    Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be saved.
+    Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
+    saved.
     """
     results = _learnt(Path(root), report, progress, car, kit, looks)
     _save(root, results)

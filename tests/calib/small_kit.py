@@ -15,10 +15,37 @@ KIT = build_kit(ROLES)
 _ALL = tuple(BY_KEY)
 
 PLAN = KitPlan(
-    "A small kit", "the tests", BY_KEY, ("top_left",), ("string_top", "string_bottom"),
-    {CARD: (),
-     "extra": (),
-     "markers": (SheetPlan("first", ("top_left", "top_right", "other"), "large", "either", 3, "Sheet 1", "Help.", strip=True),
-                 SheetPlan("small", _ALL, "small", "either", 5, "Small ones", "More help."),
-                 SheetPlan("plates", ("top_left", "other"), "plate", "either", 4, "Plates", "Help.", ("1. Glue it.", "2. Fit it."))),
-     "right": (SheetPlan("right plates", ("top_left", "other"), "plate", "right", 4, "Plates", "Help."),)})
+    "A small kit",
+    "the tests",
+    BY_KEY,
+    ("top_left",),
+    ("string_top", "string_bottom"),
+    {
+        CARD: (),
+        "extra": (),
+        "markers": (
+            SheetPlan(
+                "first",
+                ("top_left", "top_right", "other"),
+                "large",
+                "either",
+                3,
+                "Sheet 1",
+                "Help.",
+                strip=True,
+            ),
+            SheetPlan("small", _ALL, "small", "either", 5, "Small ones", "More help."),
+            SheetPlan(
+                "plates",
+                ("top_left", "other"),
+                "plate",
+                "either",
+                4,
+                "Plates",
+                "Help.",
+                ("1. Glue it.", "2. Fit it."),
+            ),
+        ),
+        "right": (SheetPlan("right plates", ("top_left", "other"), "plate", "right", 4, "Plates", "Help."),),
+    },
+)

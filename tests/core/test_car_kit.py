@@ -55,8 +55,10 @@ def test_a_users_own_kit_has_the_cars_roles(tmp_path):
 
 
 def test_nothing_heavy_is_imported_for_a_role_name_or_the_printed_plan():
-    code = ("import sys, photoangle.core.kit, photoangle.output.kit_pdf\n"
-            "photoangle.core.kit.default_kit()\n"
-            "heavy = {'numpy', 'cv2', 'reportlab'} & set(sys.modules)\n"
-            "assert not heavy, heavy\n")
+    code = (
+        "import sys, photoangle.core.kit, photoangle.output.kit_pdf\n"
+        "photoangle.core.kit.default_kit()\n"
+        "heavy = {'numpy', 'cv2', 'reportlab'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+    )
     subprocess.run([sys.executable, "-c", code], check=True)

@@ -15,7 +15,10 @@ from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.findings import ATTENTION, Finding
 
 
-@pytest.mark.parametrize("kind", [InputError, PhotoError, KitError, ProfileError, CarFileError, CorrectionsError, TapeError, CannotUse])
+@pytest.mark.parametrize(
+    "kind",
+    [InputError, PhotoError, KitError, ProfileError, CarFileError, CorrectionsError, TapeError, CannotUse],
+)
 def test_one_base_one_way_to_say_it(kind):
     error = kind("car.toml, line 3", "a key is unknown", "did you mean hub?")
     assert isinstance(error, InputError) and (error.where, error.what, error.do) == error.args

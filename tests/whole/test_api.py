@@ -13,24 +13,37 @@ from tests.conftest import ROOT
 
 
 def test_importing_it_costs_nothing_and_names_are_there():
-    code = ("import sys, photoangle\n"
-            "heavy = {'numpy', 'cv2', 'scipy', 'PIL', 'click'} & set(sys.modules)\n"
-            "assert not heavy and 'measure' in dir(photoangle), heavy\n"
-            "for name in photoangle.__all__: getattr(photoangle, name)\n")
+    code = (
+        "import sys, photoangle\n"
+        "heavy = {'numpy', 'cv2', 'scipy', 'PIL', 'click'} & set(sys.modules)\n"
+        "assert not heavy and 'measure' in dir(photoangle), heavy\n"
+        "for name in photoangle.__all__: getattr(photoangle, name)\n"
+    )
     subprocess.run([sys.executable, "-c", code], check=True, cwd=ROOT)
     with pytest.raises(AttributeError, match="weigh"):
         photoangle.weigh
 
 
 def test_it_runs_as_a_module():
-    done = subprocess.run([sys.executable, "-m", "photoangle", "--version"], capture_output=True, text=True, check=True, cwd=ROOT)
+    done = subprocess.run(
+        [sys.executable, "-m", "photoangle", "--version"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+    )
     assert done.stdout.strip() == f"photoangle, version {photoangle.__version__}"
 
 
 def test_types_are_told():
     assert (ROOT / "photoangle" / "py.typed").exists() and (ROOT / "calib" / "py.typed").exists()
     # what type checkers read and what is loaded are the same names
-    source = (ROOT / "photoangle" / "__init__.py").read_text().partition("if TYPE_CHECKING:")[2].partition("__version__")[0]
+    source = (
+        (ROOT / "photoangle" / "__init__.py")
+        .read_text()
+        .partition("if TYPE_CHECKING:")[2]
+        .partition("__version__")[0]
+    )
     assert all(name in source for name in photoangle.__all__)
 
 
@@ -44,7 +57,15 @@ def test_file_and_pixels_show_the_same(samples):
     assert np.array_equal(by_file.card.pixels, by_pixels.card.pixels)
 
 
-@pytest.mark.parametrize("pixels", [np.zeros((300, 300)), np.zeros((300, 300, 4), np.uint8), np.zeros(9, np.uint8), np.zeros((0, 5), np.uint8)])
+@pytest.mark.parametrize(
+    "pixels",
+    [
+        np.zeros((300, 300)),
+        np.zeros((300, 300, 4), np.uint8),
+        np.zeros(9, np.uint8),
+        np.zeros((0, 5), np.uint8),
+    ],
+)
 def test_arrays_that_are_no_photo(pixels):
     with pytest.raises(photoangle.InputError, match="uint8"):
         photoangle.detect(pixels)
@@ -92,17 +113,33 @@ def test_a_measurement_in_python_is_the_commands(car_copy, tmp_path):
     options = photoangle.PhotoOptions(car_root=car_copy[0], corner="front-left")
     alone = photoangle.measure(photo, options=options)
     assert alone.states == [alone["photos"]]
-    out = CliRunner().invoke(main, ["measure", str(photo), "--json", "--no-pictures", "--car", str(car_copy[0]), "--corner", "front-left"])
+    out = CliRunner().invoke(
+        main,
+        [
+            "measure",
+            str(photo),
+            "--json",
+            "--no-pictures",
+            "--car",
+            str(car_copy[0]),
+            "--corner",
+            "front-left",
+        ],
+    )
     assert json.loads(out.output) == json.loads(alone.report.to_json())
 
 
-@pytest.mark.parametrize("call, words", [
-    (lambda: photoangle.measure("no-such-car"), "there is no such file"),
-    (lambda: photoangle.measure([]), "there are none"),
-    (lambda: photoangle.link("no-such-car"), "neither photos nor tape"),
-    (lambda: photoangle.compare("no-such-car", "another"), "there is no such file"),
-    (lambda: photoangle.detect("no-such.jpg"), "cannot be read"),
-    (lambda: photoangle.learn_lens([]), "no photos of the card")])
+@pytest.mark.parametrize(
+    "call, words",
+    [
+        (lambda: photoangle.measure("no-such-car"), "there is no such file"),
+        (lambda: photoangle.measure([]), "there are none"),
+        (lambda: photoangle.link("no-such-car"), "neither photos nor tape"),
+        (lambda: photoangle.compare("no-such-car", "another"), "there is no such file"),
+        (lambda: photoangle.detect("no-such.jpg"), "cannot be read"),
+        (lambda: photoangle.learn_lens([]), "no photos of the card"),
+    ],
+)
 def test_misuse_is_told(call, words):
     with pytest.raises(photoangle.InputError, match=words):
         call()
