@@ -11,7 +11,7 @@ Whole tags are weighted by Student's t (Lange, Little and Taylor 1989), so that 
 loses its say.
 
 The normal equations are summed block by block from analytic derivatives and solved densely:
-a garage's problem has some hundreds of unknowns.  Small turns act on the left: R <- exp(w) R.
+an ordinary problem has some hundreds of unknowns.  Small turns act on the left: R <- exp(w) R.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
-"""What is printed: marker families, ids, sizes, and what each marker stands for.
+"""What is printed: marker families, ids, sizes, plates and the card.
 
-Data only. Lengths are millimetres as printed at 100 %. Two frames are used:
+What each marker stands for (its ``Role``) comes from the caller, as data. Lengths are millimetres as printed
+at 100 %. Two frames are used:
 
 * a tag's own frame: origin at the tag's centre, x right, y down, z into the sheet;
 * the card frame: origin at the board's top-left outer corner, x right, y down,
@@ -8,17 +9,18 @@ Data only. Lengths are millimetres as printed at 100 %. Two frames are used:
 
 Corners are listed as OpenCV lists them: top left, top right, bottom right, bottom
 left, upright as printed. Nothing heavy is imported here, so that a command which only
-needs a role's name pays nothing for it.
+needs a tag's size pays nothing for it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from os import PathLike
+from calib.errors import InputError
 
+if TYPE_CHECKING:
     import numpy as np
 
 DEFAULT_FAMILY = "DICT_APRILTAG_36h11"
@@ -27,7 +29,8 @@ SMALL_MM = 18.0
 PLATE_JOINT_XY_MM = (0.0, 45.0)
 PLUMB_SPACING_MM = 200.0
 QUIET_CELLS = 1.25  # white kept around every tag, in cells of that tag
-BODIES = ("chassis", "bar", "link", "arm", "knuckle", "hose", "plumb", "spare")
+SPARE = "spare"  # the body of a marker that nothing is said of
+PRINTED_ROLES = 30  # so many ids each form and side has
 
 # Name in OpenCV -> (cells across without the border, number of ids). Kept here so that
 # a kit file can be checked without loading OpenCV; a test holds the two together.
@@ -42,17 +45,15 @@ FAMILIES = {
 }
 
 
-class KitError(ValueError):
-    """A kit that cannot be used as given: what is wrong, where, and what to do."""
-
-    def __init__(self, what: str, where: str, do: str):
-        super().__init__(f"{where}: {what}; {do}")
-        self.what, self.where, self.do = what, where, do
+class KitError(InputError, ValueError):
+    """A kit that cannot be used as given."""
 
 
 @dataclass(frozen=True)
 class Role:
-    """What a marker stands for. ``number`` is None for a marker without a role."""
+    """What a marker stands for: words for people, and ``body``, the rigid body it rides on.
+
+    ``number`` is None for a marker without a role; the body ``SPARE`` is one yet to be told."""
 
     number: int | None
     key: str
@@ -167,36 +168,6 @@ class Kit:
                     and tag_id in self.card.tag_ids)
 
 
-_TABLE = (
-    ("bar_bush", "bar bush", "over the centre of the bush that the bar turns in", "chassis"),
-    ("bar_eye", "bar eye", "over the joint at the end of the bar's arm", "bar"),
-    # The foot sits on the control arm unless the user's own file says strut or knuckle.
-    ("link_foot", "link foot", "over the drop link's other joint", "arm"),
-    ("arm_pivot_front", "arm pivot, front", "over the control arm's front inner bush", "chassis"),
-    ("arm_pivot_rear", "arm pivot, rear", "over the control arm's rear inner bush", "chassis"),
-    ("arm_ball_joint", "arm ball joint", "over the control arm's outer ball joint", "arm"),
-    ("hub", "hub", "over the wheel centre", "knuckle"),
-    ("arch_lip", "arch lip", "on the arch lip, straight above the hub", "chassis"),
-    ("sill_front", "sill front", "on the sill, 100 mm or more from the front jacking point",
-     "chassis"),
-    ("sill_rear", "sill rear", "on the sill, 100 mm or more from the rear jacking point",
-     "chassis"),
-    ("plumb_top", "plumb top", "on the plumb string, the upper one", "plumb"),
-    ("plumb_bottom", "plumb bottom", "on the plumb string, straight below", "plumb"),
-    ("hose_a", "hose A", "round the brake hose: soft wrap, never a stiff plate", "hose"),
-    ("hose_b", "hose B", "round the brake hose: soft wrap, never a stiff plate", "hose"),
-    ("hose_c", "hose C", "round the brake hose: soft wrap, never a stiff plate", "hose"),
-    ("bar", "bar", "anywhere on the bar's arm, fixed firmly", "bar"),
-    ("link", "link", "anywhere on the drop link", "link"),
-    ("arm", "arm", "anywhere on the control arm", "arm"),
-    ("knuckle", "knuckle", "anywhere on the knuckle or caliper", "knuckle"),
-    ("chassis", "chassis", "anywhere on the chassis or subframe", "chassis"),
-    *((f"spare_{n}", f"spare {n}", "anything else: write where it sits", "spare")
-      for n in range(10)),
-)
-ROLES = tuple(Role(number, *row) for number, row in enumerate(_TABLE))
-ROLE_BY_KEY = {role.key: role for role in ROLES}
-
 # First id of each (form, side): a marker's id is this plus its role's number.
 FIRST_IDS = {
     ("large", "either"): 100, ("small", "either"): 200, ("plate", "either"): 300,
@@ -204,27 +175,26 @@ FIRST_IDS = {
 }
 
 
-def default_kit() -> Kit:
-    """The kit that the project prints: all roles in all forms, both sets, and the card."""
-    slots = {}
-    for (form, side), first in FIRST_IDS.items():
-        size_mm = SMALL_MM if form == "small" else LARGE_MM
-        joint = PLATE_JOINT_XY_MM if form == "plate" else (0.0, 0.0)
-        for role in ROLES:
+def build_kit(roles: Iterable[Role]) -> Kit:
+    """The kit that is printed for these roles: each in all forms, both sets, and the card.
+
+    Every role has a number of its own, 0 to 29; ValueError where two markers would get one id."""
+    slots: dict[int, Slot] = {}
+    for role in roles:
+        if role.number is None or not 0 <= role.number < PRINTED_ROLES:
+            raise ValueError(f"{role.key}: the printed kit has numbers 0 to {PRINTED_ROLES - 1}")
+        for (form, side), first in FIRST_IDS.items():
+            if first + role.number in slots:
+                raise ValueError(f"{role.key}: number {role.number} is taken")
+            size_mm = SMALL_MM if form == "small" else LARGE_MM
+            joint = PLATE_JOINT_XY_MM if form == "plate" else (0.0, 0.0)
             slots[first + role.number] = Slot(role, form, size_mm, DEFAULT_FAMILY, joint, side)
     return Kit(DEFAULT_FAMILY, dict(sorted(slots.items())), CardSpec())
 
 
-def read_kit(path: str | PathLike) -> Kit:
-    """A user's own kit file (TOML). Raises KitError; see ``calib.kit_file``."""
-    from calib.kit_file import read_kit as read
-
-    return read(path)
-
-
 def unnamed_role(tag_id: int) -> Role:
     """The role of a marker that was given none: it rides on a body yet to be told."""
-    return Role(None, f"marker_{tag_id}", f"marker {tag_id}", "anywhere", "spare")
+    return Role(None, f"marker_{tag_id}", f"marker {tag_id}", "anywhere", SPARE)
 
 
 def form_of(size_mm: float, joint_xy_mm: tuple[float, float] = (0.0, 0.0)) -> str:

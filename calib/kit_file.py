@@ -7,7 +7,7 @@
     [[marker]]
     id = 23
     size = "2 in"
-    role = "bar_eye"            # left out: a marker without a role
+    role = "top_left"           # one of the roles; left out: a marker without a role
     offset_mm = [0, 45]         # the joint in the tag's own plane: x right, y down
     side = "right"              # left out: "either"
 
@@ -30,9 +30,10 @@ from __future__ import annotations
 import difflib
 import os
 import tomllib
+from collections.abc import Mapping
 
 from calib.files import toml_text
-from calib.kit import FAMILIES, ROLE_BY_KEY, CardSpec, Kit, KitError, Slot, form_of, unnamed_role
+from calib.kit import FAMILIES, CardSpec, Kit, KitError, Role, Slot, form_of, unnamed_role
 from calib.lengths import LengthError, parse_length, unit_of
 
 _SMALLEST_MM, _LARGEST_MM = 3.0, 3000.0
@@ -43,8 +44,8 @@ _CARD_KEYS = ("columns", "rows", "square", "tag", "first_id", "legacy", "family"
               "x_line", "y_line")
 
 
-def read_kit(path: str | os.PathLike) -> Kit:
-    """Read and check a kit file.
+def read_kit(path: str | os.PathLike, roles: Mapping[str, Role]) -> Kit:
+    """Read and check a kit file; ``roles``, by their keys, are those that its markers may have.
 
     Raises KitError, with what is wrong, where and what to do, for anything that the file
     can have wrong: missing, not TOML, unknown keys, wrong kinds of value, ids that the
@@ -62,19 +63,19 @@ def read_kit(path: str | os.PathLike) -> Kit:
     slots: dict[int, Slot] = {}
     for n, row in enumerate(_typed(data, "marker", list, where, []), start=1):
         at = f"{where}: [[marker]] number {n}"
-        tag_id, slot = _marker(row, family, default_mm, at)
+        tag_id, slot = _marker(row, family, default_mm, roles, at)
         if tag_id in slots:
-            raise KitError(f"id {tag_id} is used twice", at, "give every marker its own id")
+            raise KitError(at, f"id {tag_id} is used twice", "give every marker its own id")
         if tag_id in taken:
-            raise KitError(f"id {tag_id} is one of the card's own tags", at,
+            raise KitError(at, f"id {tag_id} is one of the card's own tags",
                            "use another id, or set the card's first_id")
         slots[tag_id] = slot
 
     if any_id and default_mm is None:
-        raise KitError("any_id needs to know how large the tags are", where,
+        raise KitError(where, "any_id needs to know how large the tags are",
                        'add a line like  size = "50 mm"  at the top')
     if not slots and not any_id and card is None:
-        raise KitError("no marker and no card", where,
+        raise KitError(where, "no marker and no card",
                        "add a [[marker]] with its id and size, or  any_id = true")
     return Kit(family, dict(sorted(slots.items())), card, default_mm if any_id else None)
 
@@ -86,11 +87,11 @@ def length_mm(value: object, where: str) -> float:
     try:
         mm = parse_length(value)
     except LengthError as error:
-        raise KitError(f"this should be a length: {error}", where, 'as in size = "50 mm"') from error
+        raise KitError(where, f"this should be a length: {error.what}", 'write it like "50 mm" or "2 in"') from error
     if isinstance(value, str) and unit_of(value) is None:
-        raise KitError(f'"{value}" has no unit', where, 'write it like "50 mm" or "2 in"')
+        raise KitError(where, f'"{value}" has no unit', 'write it like "50 mm" or "2 in"')
     if not _SMALLEST_MM <= mm <= _LARGEST_MM:
-        raise KitError(f"{mm:g} mm cannot be right", where,
+        raise KitError(where, f"{mm:g} mm cannot be right",
                        'a bare number is millimetres: for inches write "2 in"')
     return mm
 
@@ -100,15 +101,15 @@ def _load(where: str) -> dict:
         # utf-8-sig: some editors put a byte-order mark in front.
         return tomllib.loads(toml_text(where))
     except OSError as error:
-        raise KitError(f"cannot be read ({error.strerror})", where,
+        raise KitError(where, f"cannot be read ({error.strerror})",
                        "check the file's name and folder") from error
     except UnicodeDecodeError as error:
-        raise KitError("is not plain UTF-8 text", where,
+        raise KitError(where, "is not plain UTF-8 text",
                        "save it as plain text, encoding UTF-8") from error
     except RecursionError as error:
-        raise KitError("is nested too deeply", where, "start from a fresh one") from error
+        raise KitError(where, "is nested too deeply", "start from a fresh one") from error
     except ValueError as error:  # tomllib's own, and a whole number of thousands of digits
-        raise KitError(f"not understood: {error}", where,
+        raise KitError(where, f"not understood: {error}",
                        'look at that line; names and lengths stand in quotes, as in size = "50 mm"'
                        ) from error
 
@@ -116,7 +117,7 @@ def _load(where: str) -> dict:
 def _known(table: dict, keys: tuple[str, ...], where: str) -> None:
     for key in table:
         if key not in keys:
-            raise KitError(f'unknown key "{key}"', where, _nearest(key, keys))
+            raise KitError(where, f'unknown key "{key}"', _nearest(key, keys))
 
 
 def _nearest(word: str, known) -> str:
@@ -136,13 +137,13 @@ def _typed(table: dict, key: str, kind: type, where: str, default):
     # bool is an int in Python, but "id = true" is a slip.
     if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
         do = "start each with [[marker]]" if key == "marker" else f"write {_KINDS[kind]}"
-        raise KitError(f'"{key}" has the wrong kind of value', where, do)
+        raise KitError(where, f'"{key}" has the wrong kind of value', do)
     return value
 
 
 def _needed(table: dict, key: str, where: str) -> None:
     if key not in table:
-        raise KitError(f'"{key}" is missing', where, f"add a line  {key} = ...")
+        raise KitError(where, f'"{key}" is missing', f"add a line  {key} = ...")
 
 
 def _family(table: dict, where: str, default: str | None = None) -> str:
@@ -150,33 +151,34 @@ def _family(table: dict, where: str, default: str | None = None) -> str:
         _needed(table, "family", where)
     name = _typed(table, "family", str, where, default)
     if name not in FAMILIES:
-        raise KitError(f'unknown family "{name}"', where, _nearest(name, FAMILIES))
+        raise KitError(where, f'unknown family "{name}"', _nearest(name, FAMILIES))
     return name
 
 
-def _marker(row: object, family: str, default_mm: float | None, where: str) -> tuple[int, Slot]:
+def _marker(row: object, family: str, default_mm: float | None, roles: Mapping[str, Role],
+            where: str) -> tuple[int, Slot]:
     if not isinstance(row, dict):
-        raise KitError('"marker" has the wrong kind of value', where, "start each with [[marker]]")
+        raise KitError(where, '"marker" has the wrong kind of value', "start each with [[marker]]")
     _known(row, _MARKER_KEYS, where)
     _needed(row, "id", where)
     tag_id = _typed(row, "id", int, where, None)
     _id_fits(tag_id, tag_id, family, where)
     if "size" not in row and default_mm is None:
-        raise KitError("no size", where, 'add  size = "50 mm"  (the side of the black square)')
+        raise KitError(where, "no size", 'add  size = "50 mm"  (the side of the black square)')
     size = length_mm(row["size"], f"{where}, size") if "size" in row else default_mm
 
     key = _typed(row, "role", str, where, None)
-    if key is not None and key not in ROLE_BY_KEY:
-        raise KitError(f'unknown role "{key}"', where, _nearest(key, ROLE_BY_KEY))
-    role = ROLE_BY_KEY[key] if key else unnamed_role(tag_id)
+    if key is not None and key not in roles:
+        raise KitError(where, f'unknown role "{key}"', _nearest(key, roles))
+    role = roles[key] if key else unnamed_role(tag_id)
 
     side = _typed(row, "side", str, where, "either")
     if side not in ("either", "right"):
-        raise KitError(f'unknown side "{side}"', where, 'write "either" or "right"')
+        raise KitError(where, f'unknown side "{side}"', 'write "either" or "right"')
     joint = _typed(row, "offset_mm", list, where, [0, 0])
     numbers = [v for v in joint if isinstance(v, (int, float)) and not isinstance(v, bool)]
     if len(joint) != 2 or len(numbers) != 2 or not all(abs(v) <= _LARGEST_MM for v in numbers):
-        raise KitError("offset_mm is not two numbers", where,
+        raise KitError(where, "offset_mm is not two numbers",
                        "write  offset_mm = [x, y], x to the right and y down on the tag, in mm")
     joint_xy = (float(joint[0]), float(joint[1]))
     return tag_id, Slot(role, form_of(size, joint_xy), size, family, joint_xy, side)
@@ -191,12 +193,12 @@ def _card(table: dict | None, family: str, where: str) -> CardSpec | None:
     columns = _typed(table, "columns", int, where, None)
     rows = _typed(table, "rows", int, where, None)
     if not (3 <= columns <= 100 and 3 <= rows <= 100):
-        raise KitError(f"a card of {columns} by {rows} squares cannot be used", where,
+        raise KitError(where, f"a card of {columns} by {rows} squares cannot be used",
                        "count the squares along and down, black and white: 3 to 100 of each")
     square = length_mm(table["square"], f"{where}, square")
     tag = length_mm(table["tag"], f"{where}, tag")
     if tag >= square:
-        raise KitError(f"its tags ({tag:g} mm) do not fit its squares ({square:g} mm)", where,
+        raise KitError(where, f"its tags ({tag:g} mm) do not fit its squares ({square:g} mm)",
                        "measure the side of one chessboard square and of one tag's black square")
     card = CardSpec(
         columns, rows, square, tag,
@@ -216,4 +218,4 @@ def _id_fits(first: int, last: int, family: str, where: str) -> None:
     count = FAMILIES[family][1]
     if first < 0 or last >= count:
         wrong = first if first < 0 else last
-        raise KitError(f"{family} has no id {wrong}", where, f"its ids are 0 to {count - 1}")
+        raise KitError(where, f"{family} has no id {wrong}", f"its ids are 0 to {count - 1}")

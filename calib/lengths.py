@@ -10,6 +10,8 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from calib.errors import InputError
+
 INCH = 25.4
 MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": INCH, '"': INCH, "inch": INCH, "inches": INCH,
       "ft": 304.8, "'": 304.8, "foot": 304.8, "feet": 304.8}
@@ -31,8 +33,8 @@ _FEET = re.compile(rf"(?P<feet>\d+)\s*(?:'|ft\.?|foot|feet)\s*-?\s*{_number('')}
 _PER_INCH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:tpi|(?:threads?\s*)?(?:/|per\s)\s*(?:in\.?|inch|\"))", re.ASCII)
 
 
-class LengthError(ValueError):
-    """A length that cannot be understood; the message says how to write it."""
+class LengthError(InputError, ValueError):
+    """A length that cannot be understood; ``where`` is known to the caller alone, ``do`` says how to write it."""
 
 
 def parse_length(text: str | float, units: str = "mm", signed: bool = False) -> float:
@@ -43,16 +45,16 @@ def parse_length(text: str | float, units: str = "mm", signed: bool = False) -> 
     Raises LengthError.
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise LengthError(f"{text!r} is no length; {_LIKE}" if isinstance(text, bool) else f"this is no length; {_LIKE}")
+        raise LengthError("", f"{text!r} is no length" if isinstance(text, bool) else "this is no length", _LIKE)
     if isinstance(text, (int, float)):
         if not abs(text) < _MOST_MM:
-            raise LengthError("this number is no length")
+            raise LengthError("", "this number is no length", _LIKE)
         return float(text) * MM[units]
     clean = _clean(text)
     minus = signed and clean.startswith("-")
     value = _unsigned(text, clean[1:].strip() if minus else clean, units)
     if not value < _MOST_MM:
-        raise LengthError(f"{text!r} is longer than any tape")
+        raise LengthError("", f"{text!r} is longer than any tape", "check the number and its unit")
     return -value if minus else value
 
 
@@ -66,7 +68,7 @@ def parse_pitch(text: str | float, units: str = "mm") -> float:
         return parse_length(text, units)
     threads = float(found[1].replace(",", "."))
     if not 0 < threads < _MOST_MM:
-        raise LengthError(f"{text!r} is no pitch; write it like '1.25 mm' or '20 tpi'")
+        raise LengthError("", f"{text!r} is no pitch", "write it like '1.25 mm' or '20 tpi'")
     return INCH / threads
 
 
@@ -83,7 +85,7 @@ def is_bare_fraction(text: str) -> bool:
 
 def _clean(text):
     if len(text) > _LONGEST:
-        raise LengthError(f"this text is too long for a length; {_LIKE}")
+        raise LengthError("", "this text is too long for a length", _LIKE)
     spread = _ONE_SIGN.sub(lambda sign: f" {unicodedata.normalize('NFKC', sign[0])}", text)
     return spread.translate(_MARKS).strip().lower().replace("''", '"')
 
@@ -93,14 +95,14 @@ def _unsigned(text, clean, units):
     if feet:
         inches = _value(text, feet)
         if inches >= 12:
-            raise LengthError(f"{text!r}: more than eleven inches beside the feet")
+            raise LengthError("", f"{text!r}: more than eleven inches beside the feet", _LIKE)
         return float(feet["feet"]) * MM["ft"] + inches * INCH
     found = _LENGTH.fullmatch(clean)
     if not found:
-        raise LengthError(f"{text!r} is no length; {_LIKE}")
+        raise LengthError("", f"{text!r} is no length", _LIKE)
     unit = (found["unit"] or units).rstrip(".")
     if unit not in MM:
-        raise LengthError(f"{text!r}: the unit {found['unit']!r} is unknown; use mm, cm, m or in")
+        raise LengthError("", f"{text!r}: the unit {found['unit']!r} is unknown", "use mm, cm, m or in")
     return _value(text, found) * MM[unit]
 
 
@@ -110,10 +112,10 @@ def _value(text, found):
         return float(found["decimal"].replace(",", "."))
     top, bottom, whole = int(found["top"]), int(found["bottom"]), int(found["whole"] or 0)
     if bottom == 0:
-        raise LengthError(f"{text!r} divides by zero")
+        raise LengthError("", f"{text!r} divides by zero", _LIKE)
     if top >= bottom:
-        raise LengthError(f"{text!r}: the fraction {top}/{bottom} is {'more than ' if top > bottom else ''}one;"
-                          f" {_meant(found['top'], top, bottom, found['whole'])}")
+        raise LengthError("", f"{text!r}: the fraction {top}/{bottom} is {'more than ' if top > bottom else ''}one",
+                          _meant(found["top"], top, bottom, found["whole"]))
     return whole + top / bottom
 
 

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from calib.errors import InputError
 from calib.files import read_small, write_whole
 from calib.images.photo import CameraIdentity
 
@@ -14,12 +15,8 @@ VERSION = 1
 _MOST_BYTES = 5_000_000
 
 
-class ProfileError(Exception):
-    """A profile file that cannot be used: what, and what to do."""
-
-    def __init__(self, what, do):
-        super().__init__(f"{what}; {do}")
-        self.what, self.do = what, do
+class ProfileError(InputError):
+    """A profile file that cannot be used."""
 
 
 @dataclass(frozen=True)
@@ -81,24 +78,24 @@ def save_profiles(path, profiles):
 
 def load_profiles(path):
     """Read profiles.  Returns a list of CameraProfile; raises ProfileError with a remedy."""
-    again = "run `photoangle lens` on the car folder again"
+    again = "learn the lens again, with `photoangle lens`"
     try:
         text = read_small(path, _MOST_BYTES).decode("utf-8")
     except OSError as error:
-        raise ProfileError(f"{path} cannot be read ({error.strerror})", again) from error
+        raise ProfileError(str(path), f"it cannot be read ({error.strerror})", again) from error
     except UnicodeDecodeError as error:
-        raise ProfileError(f"{path} is damaged", again) from error
+        raise ProfileError(str(path), "it is damaged", again) from error
     try:
         content = json.loads(text)
         version = content["version"]
     except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise ProfileError(f"{path} is damaged", again) from error
+        raise ProfileError(str(path), "it is damaged", again) from error
     if version != VERSION:
-        raise ProfileError(f"{path} is of version {version}, this program reads {VERSION}", again)
+        raise ProfileError(str(path), f"it is of version {version}, this program reads {VERSION}", again)
     try:
         return [_profile(row) for row in content["profiles"]]
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError, FloatingPointError) as error:
-        raise ProfileError(f"{path} is damaged", again) from error
+        raise ProfileError(str(path), "it is damaged", again) from error
 
 
 def _camera(row):

@@ -1,4 +1,7 @@
-"""The command line: the only place with options; beside `say` the only one that knows click.
+"""The command line: options, and nothing else.  Each command is a file in photoangle.commands, with its
+options as a noun.
+
+Beside `say` this is the only place that knows click.
 
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """
@@ -11,6 +14,7 @@ from pathlib import Path
 
 import click
 
+from calib.errors import InputError
 from photoangle import __version__
 from photoangle.output.plain import plain
 from photoangle.output.terminal import say
@@ -22,15 +26,19 @@ os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+_ANY = click.Path(path_type=Path)
+_FILE = click.Path(dir_okay=False, path_type=Path)
+_FOLDER = click.Path(file_okay=False, path_type=Path)
+_CAR = click.Path(exists=True, file_okay=False, path_type=Path)
+
 
 class _Fault(click.ClickException):
     """What, where and what to do, with exit code 2."""
 
     exit_code = 2
 
-    def __init__(self, finding):
-        super().__init__(f"{finding.where}: {finding.what}; {finding.do}." if finding.where
-                         else f"{finding.what}; {finding.do}.")
+    def __init__(self, error):
+        super().__init__(f"{error}.")
 
     def show(self, file=None):
         say(f"photoangle: {plain(self.message)}", err=True)
@@ -46,34 +54,23 @@ def _guarded(function):
             return function(*args, **kwargs)
         except ImportError as error:
             if ".so" in str(error) or "DLL" in str(error):
-                raise _Fault(_finding("this computer", f"a system library is missing ({error})",
-                                      "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
+                raise _Fault(InputError("this computer", f"a system library is missing ({error})",
+                                        "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
             if (error.name or "photoangle").partition(".")[0] in ("photoangle", "calib"):
                 raise
-            raise _Fault(_finding("this computer", f"a library is missing ({error})",
-                                  f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
+            raise _Fault(InputError("this computer", f"a library is missing ({error})",
+                                    f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
         except BrokenPipeError:
             # whoever read the output has heard enough
             sys.stdout = open(os.devnull, "w")
             sys.exit(0)
         except OSError as error:
-            raise _Fault(_finding(str(error.filename or ""), f"{error.strerror or error}",
-                                  "check the folder, its permissions and the disk's free space")) from error
-        except Exception as error:
-            finding = getattr(error, "finding", None)
-            if finding is None and hasattr(error, "what") and hasattr(error, "do"):
-                finding = _finding(getattr(error, "where", ""), error.what, error.do)
-            if finding is None:
-                raise
-            raise _Fault(finding) from error
+            raise _Fault(InputError(str(error.filename or ""), f"{error.strerror or error}",
+                                    "check the folder, its permissions and the disk's free space")) from error
+        except InputError as error:
+            raise _Fault(error) from error
 
     return run
-
-
-def _finding(where, what, do):
-    from photoangle.core.findings import UNUSABLE, Finding
-
-    return Finding(UNUSABLE, where, what, do)
 
 
 def _progress(shown):
@@ -89,6 +86,11 @@ def _progress(shown):
     return over
 
 
+def _run(command, options):
+    """Run a command with its options, as photoangle.commands has them, and leave with its exit code."""
+    sys.exit(command(options, _progress(not getattr(options, "as_json", False))))
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 def main():
@@ -97,76 +99,43 @@ def main():
 
 
 @main.command()
-@click.argument("path", type=click.Path(dir_okay=False), default="photoangle-kit.pdf")
+@click.argument("path", type=_FILE, default="photoangle-kit.pdf")
 @click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
 @_guarded
-def kit(path, paper):
+def kit(**options):
     """Write the printable kit: card, markers, plumb strip, where they go."""
-    from calib.sheets.pdf import write_kit_pdf
+    from photoangle.commands.kit import KitOptions, kit_command
 
-    paper = {"a4": "A4", "letter": "Letter"}[paper.lower()]
-    write_kit_pdf(path, paper)
-    say(f"{path}: print it at 100 % (no \"fit to page\"), on {paper}.\n"
-        "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
+    _run(kit_command, KitOptions(**options))
 
 
 @main.command()
-@click.argument("folder", type=click.Path(file_okay=False))
+@click.argument("folder", type=_FOLDER)
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True)
 @_guarded
-def start(folder, units):
+def start(**options):
     """Make a car folder with a commented car.toml."""
-    from photoangle.carfile.template import start_folder
+    from photoangle.commands.start import StartOptions, start_command
 
-    made, new = start_folder(folder, units)
-    for path in made:
-        say(f"made {plain(path)}")
-    if not new:
-        say(f"{Path(folder) / 'car.toml'} was there already and is as it was")
-    say(f"Next: photos of the card into {Path(folder) / 'lens'}, then `photoangle lens {folder}`.")
+    _run(start_command, StartOptions(**options))
 
 
 @main.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.argument("folder", type=_CAR)
 @_guarded
-def lens(folder):
+def lens(**options):
     """Learn the phone's lens from photos of the card in FOLDER/lens."""
-    from photoangle.core.outcome import Report
-    from photoangle.output.table import finding_lines
-    from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
+    from photoangle.commands.lens import LensOptions, lens_command
 
-    report = Report()
-    for result in learn(folder, report, _progress(True)):
-        p = result.profile
-        say(f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
-        say(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
-            f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
-        if result.moving:
-            say(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"
-                f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
-        say("  parts of the picture the card reached (# yes, . no):")
-        for row in result.covered:
-            say("    " + "".join("#" if c else "." for c in row))
-        if not result.good:
-            report.tell(_attention(p.camera.title, result.verdict))
-    for line in finding_lines(report.findings):
-        say(line)
-    say(f"saved {Path(folder) / 'lens' / PROFILE_NAME}")
-    sys.exit(report.exit_code)
-
-
-def _attention(where, what):
-    from photoangle.core.findings import ATTENTION, Finding
-
-    return Finding(ATTENTION, where, what, "")
+    _run(lens_command, LensOptions(**options))
 
 
 @main.command()
-@click.argument("paths", nargs=-1, required=True, type=click.Path())
+@click.argument("paths", nargs=-1, required=True, type=_ANY)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--only", help="One corner or state, such as front-left or front-left/droop.")
-@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
-@click.option("--car", "car_root", type=click.Path(file_okay=False),
+@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
+@click.option("--car", "car_root", type=_FOLDER,
               help="Car folder whose car.toml and lens profile loose photos use.")
 @click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
 @click.option("--between", multiple=True, metavar="ID-ID[-ID]",
@@ -178,17 +147,15 @@ def _attention(where, what):
               help="How level is known in loose photos (card: its long edge was levelled).")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
 @_guarded
-def measure(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level, pictures):
+def measure(**options):
     """Measure a car FOLDER, or loose PHOTOs together."""
-    from photoangle.commands.measure import measure_command
+    from photoangle.commands.measure import MeasureOptions, measure_command
 
-    code = measure_command([Path(p) for p in paths], as_json, only, kit_path, car_root, corner, between,
-                           planar, dots, level, pictures, _progress(not as_json))
-    sys.exit(code)
+    _run(measure_command, MeasureOptions(**options))
 
 
 @main.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.argument("folder", type=_CAR)
 @click.option("--from", "state", metavar="STATE", help="Answer from this state (default: fitted, else set, else droop).")
 @click.option("--only", help="One corner, such as front-left.")
 @click.option("--angle", type=float, metavar="DEG", help="Wanted bar arm angle at ride height (default: car.toml's, else 0).")
@@ -199,37 +166,38 @@ def measure(paths, as_json, only, kit_path, car_root, corner, between, planar, d
 @click.option("--change", metavar="LENGTH", help="What if the link were changed by this much, such as -7mm.")
 @click.option("--hole", metavar="LENGTH", help="What if the link sat in a hole this much nearer to the bush.")
 @click.option("--tape", "tape_alone", is_flag=True, help="Answer by the tape readings alone, without photos.")
-@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--pictures/--no-pictures", default=True, help="Write drawn views and plots beside the results.")
 @_guarded
-def link(folder, only, tape_alone, kit_path, as_json, pictures, **options):
+def link(folder, only, tape_alone, kit_path, as_json, pictures, **asked):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
-    from photoangle.commands.link import link_command
+    from photoangle.commands.link import LinkOptions, link_command
+    from photoangle.droplink.request import Asked
 
-    sys.exit(link_command(folder, as_json, only, kit_path, options, tape_alone, pictures, _progress(not as_json)))
+    _run(link_command, LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures))
 
 
 @main.command("next")
-@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.argument("folder", type=_CAR)
 @click.option("--only", help="One corner or state, such as front-left or front-left/droop.")
-@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--pictures/--no-pictures", default=True, help="Draw where to stand.")
 @_guarded
-def next_(folder, only, kit_path, as_json, pictures):
+def next_(**options):
     """What to do next: the one more photo or reading that helps most, and what is wrong so far."""
-    from photoangle.commands.next import next_command
+    from photoangle.commands.next import NextOptions, next_command
 
-    sys.exit(next_command(folder, as_json, only, kit_path, pictures, _progress(not as_json)))
+    _run(next_command, NextOptions(**options))
 
 
 @main.command()
-@click.argument("before", type=click.Path())
-@click.argument("after", type=click.Path())
+@click.argument("before", type=_ANY)
+@click.argument("after", type=_ANY)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
-@click.option("--car", "car_root", type=click.Path(file_okay=False),
+@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
+@click.option("--car", "car_root", type=_FOLDER,
               help="Car folder whose car.toml and lens profile loose photos use.")
 @click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
 @click.option("--planar", is_flag=True, help="In loose photos the card was held in the plane of the parts.")
@@ -242,66 +210,65 @@ def next_(folder, only, kit_path, as_json, pictures):
               help="Markers stuck anew in between, where the photos cannot show it.")
 @click.option("--pictures/--no-pictures", default=True, help="Write before and after as one picture beside the results.")
 @_guarded
-def compare(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures):
+def compare(**options):
     """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or photos."""
-    from photoangle.commands.compare import compare_command
+    from photoangle.commands.compare import CompareOptions, compare_command
 
-    sys.exit(compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print,
-                             restuck, pictures, _progress(not as_json)))
+    _run(compare_command, CompareOptions(**options))
 
 
 @main.command()
-@click.argument("folder", type=click.Path(file_okay=False, exists=False))
+@click.argument("folder", type=_FOLDER)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--only", help="One corner or state, such as front-left or front-left/set.")
 @click.option("--figure", "names", multiple=True, help="A figure by its name in --json, such as bar_arm_angle.")
 @click.option("--all", "every", is_flag=True, help="Every figure, not the main ones alone.")
-@click.option("--plot", type=click.Path(dir_okay=False), help="Also write a plot, a PNG or SVG file.")
+@click.option("--plot", type=_FILE, help="Also write a plot, a PNG or SVG file.")
 @_guarded
-def history(folder, as_json, only, names, every, plot):
+def history(**options):
     """What the measuring runs kept in a car FOLDER found over the season."""
-    from photoangle.commands.history import history_command
+    from photoangle.commands.history import HistoryOptions, history_command
 
-    sys.exit(history_command(Path(folder), as_json, only, names, every, plot))
+    _run(history_command, HistoryOptions(**options))
 
 
 @main.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False))
-@click.option("--to", "target", type=click.Path(dir_okay=False), help="The file to write (default: FOLDER/results/report.html).")
-@click.option("--csv", "csv_path", type=click.Path(dir_okay=False), help="Write the figures for a spreadsheet as well.")
+@click.argument("folder", type=_CAR)
+@click.option("--to", "target", type=_FILE, help="The file to write (default: FOLDER/results/report.html).")
+@click.option("--csv", "csv_path", type=_FILE, help="Write the figures for a spreadsheet as well.")
 @click.option("--from", "state", metavar="STATE", help="Answer the link from this state.")
 @click.option("--only", help="One corner, such as front-left.")
-@click.option("--kit", "kit_path", type=click.Path(dir_okay=False), help="A kit file for other tags.")
+@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
 @click.option("--json", "as_json", is_flag=True, help="Print the same figures as one JSON object and nothing else.")
 @_guarded
-def report(folder, target, csv_path, state, only, kit_path, as_json):
+def report(**options):
     """Everything about a car FOLDER in one HTML file, with a fitting card to take to the car."""
-    from photoangle.commands.report import report_command
+    from photoangle.commands.report import ReportOptions, report_command
 
-    sys.exit(report_command(folder, target, csv_path, as_json, only, kit_path, state, _progress(not as_json)))
+    _run(report_command, ReportOptions(**options))
 
 
 @main.command()
-@click.argument("folder", type=click.Path(file_okay=False))
+@click.argument("folder", type=_FOLDER)
 @click.option("--phone", is_flag=True, help="Let a phone on the same Wi-Fi in, by a QR code.")
 @click.option("--port", type=click.IntRange(0, 65535), default=8737, show_default=True, help="Where it is served; 0: any free one.")
 @click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
 @_guarded
-def page(folder, phone, port, browser):
+def page(**options):
     """The whole job on a page in the browser, for phone and laptop.  FOLDER is made where it is absent."""
-    from photoangle.commands.page import page_command
+    from photoangle.commands.page import PageOptions, page_command
 
-    sys.exit(page_command(folder, phone, port, browser))
+    _run(page_command, PageOptions(**options))
 
 
 @main.command()
-@click.option("--folder", type=click.Path(file_okay=False), help="Where to write (default: photoangle-demo here).")
+@click.option("--folder", type=_FOLDER, help="Where to write (default: photoangle-demo here).")
 @_guarded
-def demo(folder):
+def demo(**options):
     """The whole job on the sample photos: lens, angles, pictures."""
-    from photoangle.commands.demo import demo_command
+    from photoangle.commands.demo import DemoOptions, demo_command
 
-    sys.exit(demo_command(folder, _progress(True)))
+    _run(demo_command, DemoOptions(**options))
 
 
 if __name__ == "__main__":

@@ -15,7 +15,9 @@ from photoangle.carfile.folder import load_car, load_corrections, load_kit, stat
 from photoangle.carfile.print_check import print_scale
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
+from photoangle.core.options import PhotoOptions
 from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
 from photoangle.detection.cache import Looks, look_or_tell
@@ -49,6 +51,27 @@ class Measurement:
     kit: object
     root: Path | None
 
+    def __post_init__(self):
+        for state in self.states:
+            state.figures = [f for f in self.report.figures if (f.corner, f.state) == (state.corner, state.state)]
+
+    def __getitem__(self, name: str) -> StateResult:
+        """The state "corner/state", or "photos" for loose ones.  Raises KeyError with those there are."""
+        for state in self.states:
+            if state.name == name:
+                return state
+        raise KeyError(f"{name!r} was not measured; there are {', '.join(s.name for s in self.states) or 'none'}")
+
+    @property
+    def figures(self) -> list[Figure]:
+        """Every Figure, in the order of ``--json``."""
+        return self.report.figures
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Every Finding, each once."""
+        return self.report.findings
+
 
 class _Pictures:
     """Grey pictures of photos just read, within a budget, so that each is decoded once if it can be."""
@@ -79,7 +102,7 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its corner's ride photos are
     looked at all the same, for the chassis's attitude); looks: `looks.Looks` to remember by.
-    Returns Measurement.  Raises CannotUse.
+    Returns Measurement.  Raises InputError.
     """
     root = Path(root)
     car = load_car(root)
@@ -88,9 +111,8 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     report.tell(*skipped_links(root), *shut_folders(root))
     folders = state_folders(root, only)
     if not folders:
-        raise CannotUse(Finding(
-            UNUSABLE, str(root), "no photos in it",
-            "put photos into folders such as front-left/droop (make them with `photoangle start`)"))
+        raise CannotUse(str(root), "no photos in it",
+                        "put photos into folders such as front-left/droop (make them with `photoangle start`)")
     wanted = {(corner, state) for corner, state, *_ in folders}
     if only is not None and "/" in only:
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted] + folders
@@ -131,31 +153,30 @@ def conclude(states, kit, car, report, root=None):
     return measurement
 
 
-def measure_photos(paths, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
+def measure_photos(paths, progress, options=PhotoOptions()):
     """Measure loose photos together as one unnamed state.
 
-    Parameters: paths; progress; kit_path; car_root: folder whose car.toml and lens profile to use; planar: the parts lie
-    in the card's plane; dots: role keys of plain stickers from left to right (one photo); level: "plumb", "card"
-    or "none" instead of car.toml's; corner: whose stand-offs in car.toml to use.  Returns Measurement.  Raises CannotUse.
+    Parameters: paths; progress; options: PhotoOptions.  Returns Measurement.  Raises InputError.
     """
     paths = [Path(p) for p in paths]
-    root = Path(car_root) if car_root else None
+    root = Path(options.car_root) if options.car_root else None
     car = load_car(root) if root else CarFile()
-    if level:
-        car = replace(car, level=replace(car.level, by=level))
-    kit = load_kit(root or Path(), car, kit_path)
-    if dots and (len(paths) != 1 or kit.card is None):
-        raise CannotUse(Finding(UNUSABLE, "--dots", "plain stickers work in one photo, with the card in their plane",
-                                "give one photo"))
+    if options.level:
+        car = replace(car, level=replace(car.level, by=options.level))
+    kit = load_kit(root or Path(), car, options.kit_path)
+    if options.dots and (len(paths) != 1 or kit.card is None):
+        raise CannotUse("--dots", "plain stickers work in one photo, with the card in their plane",
+                        "give one photo")
     report = Report()
     profiles = folder_profiles(root, report, progress, car, kit) if root else []
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
-    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress, planar, corner, root=root)
+    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
+                            options.planar or bool(options.dots), options.corner, root=root)
     states = [result] if result else []
-    if result and dots:
-        _name_dots(result, dots, kit, report)
+    if result and options.dots:
+        _name_dots(result, options.dots, kit, report)
     for state in states:
         _figures_of(state, report)
     return Measurement(report, states, car, kit, root)

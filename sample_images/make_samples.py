@@ -16,8 +16,10 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
-from maker import shots, states, truth  # noqa: E402
+from maker import truth  # noqa: E402
 from maker.carfile import SLIP, car_toml  # noqa: E402
+from maker.mechanics import states  # noqa: E402
+from maker.picture import shots  # noqa: E402
 
 
 def compact(data, indent=0):
@@ -34,7 +36,7 @@ def compact(data, indent=0):
 
 def draw(shot, state, samples, photos):
     """Draws one photo; returns its truth."""
-    from maker import bench, phone, render, staging
+    from maker.picture import bench, phone, render, staging
     camera = shot.camera(state)
     if state is None:
         scene, markers = bench.bench_scene(), []

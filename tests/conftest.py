@@ -12,6 +12,20 @@ import pytest  # noqa: E402
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = ROOT.parent / "shared" / "data"
 SAMPLES = ROOT / "sample_images"
+# Real photos that OpenCV publishes: beside the project, or where Debian's package of them puts them.
+_DEBIAN = Path("/usr/share/doc/opencv-doc")
+_PHOTOS = {"stereo_photos": ("left01.jpg", _DEBIAN / "examples" / "data"),
+           "charuco_photos": ("choriginal.jpg", _DEBIAN / "opencv4" / "html")}
+
+
+def photos_from_outside(name):
+    """The folder of "stereo_photos" or "charuco_photos", or None where they are not on this machine."""
+    first, packaged = _PHOTOS[name]
+    return next((folder for folder in (SHARED / name, packaged) if (folder / first).exists()), None)
+
+
+def _photos_or_skip(name):
+    return photos_from_outside(name) or pytest.skip(f"no {name} here: apt install opencv-doc puts them below {_DEBIAN}")
 
 
 def pytest_collection_modifyitems(items):
@@ -25,6 +39,18 @@ def shared_data():
     if not SHARED.is_dir():
         pytest.skip(f"outside data not there: {SHARED}")
     return SHARED
+
+
+@pytest.fixture(scope="session")
+def stereo_photos():
+    """Folder of left01.jpg, right01.jpg, ...: a checkerboard seen by two cameras."""
+    return _photos_or_skip("stereo_photos")
+
+
+@pytest.fixture(scope="session")
+def charuco_photos():
+    """Folder of choriginal.jpg and singlemarkersoriginal.jpg: a board and tags that are not the kit's."""
+    return _photos_or_skip("charuco_photos")
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,6 @@ from hypothesis import strategies as st
 
 from calib.images.heif import is_whole, stored_orientation
 from calib.kit import KitError
-from calib.kit_file import read_kit
 from calib.lengths import LengthError, parse_length
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
@@ -24,6 +23,7 @@ from photoangle.carfile.lengths import parse_reading
 from photoangle.carfile.reader import CarFileError, parse_carfile, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
+from photoangle.core.kit import read_kit
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz"))
 WORDS = ["378 mm", "14 7/8 in", "about 3 cm", "1 +- 2 mm", "nan", "inf", "-5 mm", "1e400", "9" * 400, "9" * 5000, "1/" + "9" * 99,
@@ -126,7 +126,7 @@ def history(content):
         season(runs)
         _finite([r.figures for r in runs])
     except CannotUse as error:
-        assert error.finding.what and error.finding.do
+        assert error.what and error.do
 
 
 def corrections(content):

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from calib.kit import card_saddles_mm, default_kit, tag_corners_mm
+from calib.kit import card_saddles_mm, tag_corners_mm
 from calib.lens import project, unproject
 from calib.poses import Pose, rotation_from_vector
+from photoangle.core.kit import default_kit
 
 FAMILY = "DICT_APRILTAG_36h11"
 KIT = default_kit()

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from calib.errors import InputError
 from calib.images import heif, heif_decoder
 from calib.images.jpeg import JpegError, decode
 
@@ -30,12 +31,8 @@ _LEAST_SIDE_PX = 200
 _FULL_FRAME_DIAGONAL_MM = 43.2666  # 24 x 36 mm; CIPA's 35 mm equivalent goes by the diagonal
 
 
-class PhotoError(Exception):
-    """A picture that cannot be used: what is the matter and what to do."""
-
-    def __init__(self, what, do):
-        super().__init__(f"{what}; {do}")
-        self.what, self.do = what, do
+class PhotoError(InputError):
+    """A picture that cannot be used; ``where`` is its path."""
 
 
 @dataclass(frozen=True)
@@ -93,15 +90,16 @@ def read_photo(path):
     Parameters: path of a JPEG, PNG, HEIC, WebP, TIFF, BMP or PGM file.
     Returns Photo.  Raises PhotoError with a remedy for anything that is not such a picture.
     """
-    data = _bytes_of(path)
-    header = _header(data, path)
     damaged = False
-    if header["format"] == "HEIF":
-        grey = _unturn(_grey(header["pixels"]), header["orientation"])
-    elif header["format"] in _JPEG:
-        grey, damaged = decode_jpeg(data)
-    else:
-        grey = _decode(data, header["format"])
+    with _named(path):
+        data = _bytes_of(path)
+        header = _header(data, path)
+        if header["format"] == "HEIF":
+            grey = _unturn(_grey(header["pixels"]), header["orientation"])
+        elif header["format"] in _JPEG:
+            grey, damaged = decode_jpeg(data)
+        else:
+            grey = _decode(data, header["format"])
     camera = CameraIdentity(**header["camera"], width_px=grey.shape[1], height_px=grey.shape[0])
     return Photo(str(path), grey, header["orientation"], camera, header["taken"], damaged)
 
@@ -114,15 +112,16 @@ def read_upright(path, most_px=2000):
     """
     import cv2
 
-    data = _bytes_of(path)
-    header = _header(data, path)
-    if header["format"] == "HEIF":
-        colour = _unturn(header["pixels"], header["orientation"])[..., ::-1]
-        stored_width = colour.shape[1]
-    else:
-        colour = (decode_jpeg(data, "BGR", most_px)[0] if header["format"] in _JPEG
-                  else _decode(data, header["format"], colour=True))
-        stored_width = header["size"][0]
+    with _named(path):
+        data = _bytes_of(path)
+        header = _header(data, path)
+        if header["format"] == "HEIF":
+            colour = _unturn(header["pixels"], header["orientation"])[..., ::-1]
+            stored_width = colour.shape[1]
+        else:
+            colour = (decode_jpeg(data, "BGR", most_px)[0] if header["format"] in _JPEG
+                      else _decode(data, header["format"], colour=True))
+            stored_width = header["size"][0]
     scale = min(1.0, most_px / max(colour.shape[:2]))
     if scale < 1:
         colour = cv2.resize(colour, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
@@ -145,6 +144,16 @@ def turn_points(points, width, height, orientation):
                      7: (h - y, w - x), 8: (y, w - x)}.get(orientation, (x, y)), 1)
 
 
+@contextlib.contextmanager
+def _named(path):
+    """What goes wrong inside is said of this file."""
+    try:
+        yield
+    except PhotoError as error:
+        error.where = str(path)
+        raise
+
+
 def _grey(pixels):
     import cv2
 
@@ -161,16 +170,16 @@ def _bytes_of(path):
     path = Path(path)
     try:
         if path.is_dir():
-            raise PhotoError("this is a folder, not a picture", "rename it, or put its photos one level up")
+            raise PhotoError("", "this is a folder, not a picture", "rename it, or put its photos one level up")
         size = os.path.getsize(path)
         if size == 0:
-            raise PhotoError("the file is empty", "copy it from the phone again")
+            raise PhotoError("", "the file is empty", "copy it from the phone again")
         if size > MOST_BYTES:
-            raise PhotoError(f"the file is {size / 1e6:.0f} MB, too large for a photo",
+            raise PhotoError("", f"the file is {size / 1e6:.0f} MB, too large for a photo",
                              "use the phone's ordinary photo mode")
         return path.read_bytes()
     except OSError as error:
-        raise PhotoError(f"the file cannot be read ({error.strerror or error})",
+        raise PhotoError("", f"the file cannot be read ({error.strerror or error})",
                          "check that it exists and may be read") from error
 
 
@@ -189,18 +198,18 @@ def _header(data, path):
             picture = Image.open(io.BytesIO(data))
             size, kind = picture.size, picture.format
         except Image.DecompressionBombError as error:
-            raise PhotoError("the picture says it has more pixels than this reads",
+            raise PhotoError("", "the picture says it has more pixels than this reads",
                              "use the phone's ordinary photo mode (about 12 megapixels)") from error
         except Exception as error:
             hint = "this is not a picture, or it is damaged"
             if suffix in (".dng", ".cr2", ".nef", ".arw"):
                 hint = "raw files are not read"
-            raise PhotoError(hint, "take the photo again as JPEG or HEIC, or copy it from the phone"
+            raise PhotoError("", hint, "take the photo again as JPEG or HEIC, or copy it from the phone"
                              " again") from error
         if kind == "PPM" and data[:2] not in (b"P5", b"P6"):
-            raise PhotoError("its pixels are written out as text, which no camera does", "use JPEG, PNG or HEIC")
+            raise PhotoError("", "its pixels are written out as text, which no camera does", "use JPEG, PNG or HEIC")
         if kind not in _FORMATS:
-            raise PhotoError(f"a {kind} file is no photo", "use JPEG, PNG or HEIC")
+            raise PhotoError("", f"a {kind} file is no photo", "use JPEG, PNG or HEIC")
         _check_size(*size)
         try:
             exif = picture.getexif()
@@ -215,11 +224,11 @@ def _header(data, path):
 
 def _heif_header(data):
     if not heif.is_whole(data):
-        raise PhotoError("the photo's end is missing, or it is damaged", "copy it from the phone again")
+        raise PhotoError("", "the photo's end is missing, or it is damaged", "copy it from the phone again")
     try:
         picture = heif_decoder.decode(data, MOST_PIXELS)
     except heif_decoder.HeifError as error:
-        raise PhotoError("this HEIC file is damaged or of a kind that is not read",
+        raise PhotoError("", "this HEIC file is damaged or of a kind that is not read",
                          "copy it from the phone again, or send it as JPEG") from error
     _check_size(*picture.size)
     exif, details = heif.exif_of(picture.exif)
@@ -229,10 +238,10 @@ def _heif_header(data):
 
 def _check_size(width, height):
     if width * height > MOST_PIXELS:
-        raise PhotoError(f"the picture says it is {width} x {height} pixels, more than this reads",
+        raise PhotoError("", f"the picture says it is {width} x {height} pixels, more than this reads",
                          "use the phone's ordinary photo mode (about 12 megapixels)")
     if min(width, height) < _LEAST_SIDE_PX:
-        raise PhotoError(f"the picture is only {width} x {height} pixels",
+        raise PhotoError("", f"the picture is only {width} x {height} pixels",
                          "send the original photo, not a preview")
 
 
@@ -267,7 +276,7 @@ def _decode(data, kind, colour=False):
             with _libtiff_muted(kind):
                 picture.load()
             if picture.mode == "F":
-                raise PhotoError("a picture of decimal numbers is no photo", "use JPEG, PNG or HEIC")
+                raise PhotoError("", "a picture of decimal numbers is no photo", "use JPEG, PNG or HEIC")
             if picture.mode.startswith("I"):  # 16 bits a pixel
                 deep = np.array(picture)
                 deep >>= 8  # in place: such a picture may be large
@@ -279,7 +288,7 @@ def _decode(data, kind, colour=False):
     except PhotoError:
         raise
     except Exception as error:
-        raise PhotoError("the picture is damaged", "copy it from the phone again") from error
+        raise PhotoError("", "the picture is damaged", "copy it from the phone again") from error
 
 
 def decode_jpeg(data, colours="GRAY", least_px=0):
@@ -287,7 +296,7 @@ def decode_jpeg(data, colours="GRAY", least_px=0):
     try:
         return decode(data, colours, least_px)
     except JpegError as error:
-        raise PhotoError(str(error), "copy it from the phone again") from error
+        raise PhotoError("", str(error), "copy it from the phone again") from error
 
 
 def _text(value):

@@ -7,6 +7,7 @@ the tag's centre.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calib.kit import (
@@ -15,8 +16,6 @@ from calib.kit import (
     LARGE_MM,
     PLATE_JOINT_XY_MM,
     PLUMB_SPACING_MM,
-    ROLE_BY_KEY,
-    ROLES,
     SMALL_MM,
     CardSpec,
     Role,
@@ -32,19 +31,47 @@ LARGE_LABEL_MM = (47.0, 59.0)
 SMALL_LABEL_MM = (38.0, 40.0)
 PLATE_LABEL_MM = (47.0, 94.0)
 STRIP_MM = (47.0, 265.0)
+_LABEL_MM = {"large": LARGE_LABEL_MM, "small": SMALL_LABEL_MM, "plate": PLATE_LABEL_MM}
 # Distance from a label's top edge to its tag's centre: a band with the id comes first,
 # on plates the words as well, because the cross has to end up at the plate's end.
 _TAG_DOWN_MM = {"large": 25.6, "small": 16.7, "plate": 39.0}
 
-FIRST_ANSWER = ("bar_bush", "bar_eye", "sill_front", "sill_rear")
-_FIRST_SHEET = (*FIRST_ANSWER, "hub", "arch_lip", "link_foot", "arm_ball_joint",
-                "arm_pivot_front", "arm_pivot_rear", "bar", "arm")
-_SECOND_SHEET = ("link", "knuckle", "chassis", "hose_a", "hose_b", "hose_c",
-                 *(f"spare_{n}" for n in range(10)))
-_JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear",
-           "arm_ball_joint", "hub")
-_RIGHT_SHEET = (*(role.key for role in ROLES[:10]), "bar", "link", "arm", "knuckle", "chassis",
-                "spare_0")
+CARD = "card"  # the part that holds the card's page
+
+
+@dataclass(frozen=True)
+class SheetPlan:
+    """One sheet of labels as the caller wants it: which roles (keys), in which form and side.
+
+    ``title`` and ``help`` stand above the labels, ``below`` under the check line; with ``strip``
+    the plumb strip takes the sheet's left edge."""
+
+    name: str
+    roles: tuple[str, ...]
+    form: str
+    side: str
+    columns: int
+    title: str
+    help: str
+    below: tuple[str, ...] = ()
+    strip: bool = False
+
+
+@dataclass(frozen=True)
+class KitPlan:
+    """What a kit prints, as data. Mappings are not to be changed.
+
+    ``roles`` by key; ``first_set``: keys whose large labels say so; ``strip``: the roles of the
+    plumb strip's upper and lower tag; ``parts``: name -> sheets, in the order of printing. The
+    part ``CARD`` is the card's page, any other without sheets is an extra page, which the
+    caller draws."""
+
+    title: str
+    author: str
+    roles: Mapping[str, Role]
+    first_set: tuple[str, ...]
+    strip: tuple[str, str]
+    parts: Mapping[str, tuple[SheetPlan, ...]]
 
 
 @dataclass(frozen=True)
@@ -71,7 +98,7 @@ class PlacedTag:
 @dataclass(frozen=True)
 class Label:
     """One piece to cut out: a tag, what it stands for, and the rectangle of its cut line.
-    ``first`` marks those that the first answer needs."""
+    ``first`` marks those of the first set."""
 
     role: Role
     form: str
@@ -96,6 +123,8 @@ class PlumbStrip:
     weight_mm: tuple[float, float]
     top_tag: PlacedTag
     bottom_tag: PlacedTag
+    top_role: Role
+    bottom_role: Role
 
 
 @dataclass(frozen=True)
@@ -114,7 +143,8 @@ class CheckLine:
 
 @dataclass(frozen=True)
 class Page:
-    """One page. ``card_origin_mm`` is where the card frame's origin is, on the card's page."""
+    """One page. ``card_origin_mm`` is where the card frame's origin is, on the card's page;
+    ``plan`` is that of a sheet of labels."""
 
     name: str
     width_mm: float
@@ -124,6 +154,7 @@ class Page:
     strip: PlumbStrip | None = None
     card: CardSpec | None = None
     card_origin_mm: tuple[float, float] | None = None
+    plan: SheetPlan | None = None
 
     @property
     def tags(self) -> tuple[PlacedTag, ...]:
@@ -142,63 +173,49 @@ def card_page(paper: str = "A4") -> Page:
         # On Letter there are 13.7 mm beside the board: the line stands halfway.
         CheckLine((left - 5.2, (height - card.y_line_mm) / 2), card.y_line_mm, "y"),
     )
-    return Page("card", width, height, lines, card=card, card_origin_mm=(left, top))
+    return Page(CARD, width, height, lines, card=card, card_origin_mm=(left, top))
 
 
-def first_page(paper: str = "A4") -> Page:
-    """The plumb strip beside the twelve large markers that are used most."""
+def sheet_page(plan: KitPlan, sheet: SheetPlan, paper: str = "A4") -> Page:
+    """A sheet of labels of one form, row by row, beside the strip or centred on the page."""
     width, height = PAPERS_MM[paper]
-    left = (width - 4 * LARGE_LABEL_MM[0]) / 2
-    strip = _strip(left, (height - STRIP_MM[1]) / 2)
-    grid_left = left + STRIP_MM[0]
-    labels = _grid(_FIRST_SHEET, "large", "either", 3, grid_left)
-    line = _line_below(labels, grid_left + 3 * LARGE_LABEL_MM[0] / 2)
-    return Page("first", width, height, (line,), labels, strip)
+    label_width = _LABEL_MM[sheet.form][0]
+    whole = sheet.columns * label_width + (STRIP_MM[0] if sheet.strip else 0.0)
+    left = (width - whole) / 2
+    strip = None
+    if sheet.strip:
+        strip = _strip(plan, left, (height - STRIP_MM[1]) / 2)
+        left += STRIP_MM[0]
+    labels = _grid(plan, sheet, left)
+    line = _line_below(labels, left + sheet.columns * label_width / 2)
+    return Page(sheet.name, width, height, (line,), labels, strip, plan=sheet)
 
 
-def sheet_page(paper: str, name: str, keys, form: str, side: str, columns: int) -> Page:
-    """A sheet of labels of one form, row by row, centred on the page."""
-    width, height = PAPERS_MM[paper]
-    label_width = {"large": LARGE_LABEL_MM, "small": SMALL_LABEL_MM, "plate": PLATE_LABEL_MM}
-    left = (width - columns * label_width[form][0]) / 2
-    labels = _grid(keys, form, side, columns, left)
-    return Page(name, width, height, (_line_below(labels, width / 2),), labels)
+def blank_page(name: str, paper: str = "A4") -> Page:
+    """A page for the caller to draw: no tags on it."""
+    return Page(name, *PAPERS_MM[paper])
 
 
-def marker_pages(paper: str = "A4") -> tuple[Page, ...]:
-    """The set that serves either side of the car."""
-    return (
-        first_page(paper),
-        sheet_page(paper, "more", _SECOND_SHEET, "large", "either", 4),
-        sheet_page(paper, "small", [role.key for role in ROLES], "small", "either", 5),
-        sheet_page(paper, "plates", (*_JOINTS, "spare_0"), "plate", "either", 4),
-    )
+def pages_of(plan: KitPlan, part: str, paper: str = "A4") -> tuple[Page, ...]:
+    """The pages of one part, in order; KeyError for a part or paper that is not there."""
+    sheets = plan.parts[part]
+    if part == CARD:
+        return (card_page(paper),)
+    if not sheets:
+        return (blank_page(part, paper),)
+    return tuple(sheet_page(plan, sheet, paper) for sheet in sheets)
 
 
-def right_pages(paper: str = "A4") -> tuple[Page, ...]:
-    """The second set, for when both sides of the car are in one picture."""
-    return (
-        sheet_page(paper, "right large", _RIGHT_SHEET, "large", "right", 4),
-        sheet_page(paper, "right small", [role.key for role in ROLES], "small", "right", 5),
-        sheet_page(paper, "right plates", (*_JOINTS, "spare_0"), "plate", "right", 4),
-    )
-
-
-def where_page(paper: str = "A4") -> Page:
-    """The page that shows where the markers go: no tags on it."""
-    return Page("where", *PAPERS_MM[paper])
-
-
-def _grid(keys, form: str, side: str, columns: int, left: float) -> tuple[Label, ...]:
-    width, height = {"large": LARGE_LABEL_MM, "small": SMALL_LABEL_MM,
-                     "plate": PLATE_LABEL_MM}[form]
+def _grid(plan: KitPlan, sheet: SheetPlan, left: float) -> tuple[Label, ...]:
+    form, side = sheet.form, sheet.side
+    width, height = _LABEL_MM[form]
     labels = []
-    for n, key in enumerate(keys):
-        role = ROLE_BY_KEY[key]
-        x, y = left + n % columns * width, HEADER_MM + n // columns * height
+    for n, key in enumerate(sheet.roles):
+        role = plan.roles[key]
+        x, y = left + n % sheet.columns * width, HEADER_MM + n // sheet.columns * height
         centre = (x + width / 2, y + _TAG_DOWN_MM[form])
         tag = _tag(FIRST_IDS[form, side] + role.number, form, centre)
-        first = form == "large" and side == "either" and key in FIRST_ANSWER
+        first = form == "large" and side == "either" and key in plan.first_set
         labels.append(Label(role, form, side, x, y, width, height, tag, first))
     return tuple(labels)
 
@@ -210,17 +227,19 @@ def _tag(tag_id: int, form: str, centre: tuple[float, float]) -> PlacedTag:
     return PlacedTag(tag_id, SMALL_MM if form == "small" else LARGE_MM, centre, joint_mm=joint)
 
 
-def _strip(left: float, top: float) -> PlumbStrip:
+def _strip(plan: KitPlan, left: float, top: float) -> PlumbStrip:
     width, height = STRIP_MM
     x, top_y = left + width / 2, top + 35.0
     first = FIRST_IDS["large", "either"]
+    above, below = (plan.roles[key] for key in plan.strip)
     return PlumbStrip(
         left, top, width, height,
         hole_mm=(x, top + 9.0),
         weight_mm=(x, top + height - 6.0),
-        top_tag=_tag(first + ROLE_BY_KEY["plumb_top"].number, "large", (x, top_y)),
-        bottom_tag=_tag(first + ROLE_BY_KEY["plumb_bottom"].number, "large",
-                        (x, top_y + PLUMB_SPACING_MM)),
+        top_tag=_tag(first + above.number, "large", (x, top_y)),
+        bottom_tag=_tag(first + below.number, "large", (x, top_y + PLUMB_SPACING_MM)),
+        top_role=above,
+        bottom_role=below,
     )
 
 

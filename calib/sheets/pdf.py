@@ -1,16 +1,18 @@
-"""The paper kit as a PDF at true size.
+"""A paper kit as a PDF at true size.
 
-Where things stand comes from ``calib.sheet_layout``; this file draws them and writes
-the file.
+What is printed comes as a ``KitPlan``, where it stands from ``calib.sheets.layout``; this file
+draws it and writes the file.
 """
 
 from __future__ import annotations
 
 import io
-import os
+from collections.abc import Callable
+from os import PathLike
 from pathlib import Path
 
-from calib.kit import PLUMB_SPACING_MM
+from calib.files import write_whole
+from calib.kit import PLUMB_SPACING_MM, SPARE
 from calib.sheets import layout
 from calib.sheets.art import (
     BLACK,
@@ -26,118 +28,70 @@ from calib.sheets.art import (
     text_width_mm,
 )
 
-PARTS = ("card", "where", "markers", "right")
 _CUT = {"thick": 0.2, "colour": MID}
 
-_TITLES = {
-    "first": ("Plumb strip and markers, sheet 1",
-              "FIRST SET: what the first answer needs. Cut along the grey lines; glue each "
-              "flat on something stiff; keep its white edge clean."),
-    "more": ("Markers, sheet 2",
-             "Cut along the grey lines; glue each flat on something stiff; keep its white edge "
-             "clean. UP is only there to keep your photos easy to read."),
-    "small": ("Small markers",
-              "For where a large one does not fit: a large one is seen from further off. "
-              "Wrap hose markers round the hose, without a stiff backing."),
-    "plates": ("Plates: the cross marks the joint",
-               "Surer than a marker held off the joint by a spacer. Any way up will do: the "
-               "arrow may point up, down or sideways."),
-    "right large": ("Right-hand markers (second set)",
-                    "Only needed when both sides of the car are in one picture. Otherwise the "
-                    "first set serves either side."),
-    "right small": ("Right-hand small markers (second set)",
-                    "Only needed when both sides of the car are in one picture. Otherwise the "
-                    "first set serves either side."),
-    "right plates": ("Right-hand plates (second set)",
-                     "Only needed when both sides of the car are in one picture. Otherwise the "
-                     "first set serves either side."),
-}
-_PLATE_HELP = (
-    "1. Glue the plate on a stiff, flat sheet, cross and all.",
-    "2. Put the cross on the joint's centre, or punch out the ring that fits (8, 10 or 12 mm) "
-    "and put the plate over the joint's stud, under its nut.",
-    f"3. The cross is {layout.PLATE_JOINT_XY_MM[1]:.1f} mm below the tag's centre: nothing to "
-    "measure, but the plate must not bend.",
-)
+DrawPage = Callable[[Pen, layout.Page], None]
 
 
-def write_kit_pdf(path, paper: str = "A4", parts: tuple[str, ...] = PARTS) -> Path:
+def write_kit_pdf(path: str | PathLike, plan: layout.KitPlan, paper: str = "A4",
+                  parts: tuple[str, ...] | None = None, draw_extra: DrawPage | None = None) -> Path:
     """Write the kit to ``path`` and return it.
 
-    ``paper`` is "A4" or "Letter". ``parts``, in the order to print: "card" (one landscape
-    page), "where" (the page that shows where markers go), "markers" (four sheets) and
-    "right" (three sheets, the second set). The same call always gives the same bytes.
-    The file appears whole or not at all: whatever goes wrong, one that was there stays.
+    ``paper`` is "A4" or "Letter"; ``parts`` are names of ``plan.parts`` in the order to print,
+    None for all; ``draw_extra`` draws the pages of parts without sheets. The same call always
+    gives the same bytes. The file appears whole or not at all: whatever goes wrong, one that
+    was there stays.
 
     Raises ValueError for an unknown paper or part, OSError where it cannot be written.
     """
     if paper not in layout.PAPERS_MM:
         raise ValueError(f"unknown paper {paper!r}: choose one of {', '.join(layout.PAPERS_MM)}")
-    unknown = [part for part in parts if part not in PARTS]
+    parts = tuple(plan.parts) if parts is None else parts
+    unknown = [part for part in parts if part not in plan.parts]
     if unknown or not parts:
-        raise ValueError(f"unknown parts {unknown}: choose from {', '.join(PARTS)}")
-    path = Path(path)
-    content = _pdf([page for part in parts for page in pages_of(part, paper)])
-    # In the same folder, so that the last step is one rename on one disk.
-    partial = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        partial.write_bytes(content)
-        os.replace(partial, path)
-    finally:
-        partial.unlink(missing_ok=True)
-    return path
+        raise ValueError(f"unknown parts {unknown}: choose from {', '.join(plan.parts)}")
+    pages = [page for part in parts for page in layout.pages_of(plan, part, paper)]
+    write_whole(path, _pdf(plan, pages, draw_extra))
+    return Path(path)
 
 
-def pages_of(part: str, paper: str = "A4") -> tuple[layout.Page, ...]:
-    """The pages of one part, in order."""
-    return {
-        "card": lambda: (layout.card_page(paper),),
-        "where": lambda: (layout.where_page(paper),),
-        "markers": lambda: layout.marker_pages(paper),
-        "right": lambda: layout.right_pages(paper),
-    }[part]()
-
-
-def _pdf(pages) -> bytes:
+def _pdf(plan: layout.KitPlan, pages: list[layout.Page], draw_extra: DrawPage | None) -> bytes:
     from reportlab.pdfgen.canvas import Canvas
 
     buffer = io.BytesIO()
     # invariant: no dates and no random ids, so that the same kit is the same file.
     canvas = Canvas(buffer, invariant=1, pageCompression=1)
-    canvas.setTitle("Photoangle paper kit")
-    canvas.setAuthor("Photoangle")
+    canvas.setTitle(plan.title)
+    canvas.setAuthor(plan.author)
     # Print dialogues that honour this start at 100 % instead of "fit to page".
     canvas.setViewerPreference("PrintScaling", "None")
     for page in pages:
         canvas.setPageSize((page.width_mm * MM, page.height_mm * MM))
-        _draw_page(Pen(canvas, page.height_mm), page)
+        _draw_page(Pen(canvas, page.height_mm), page, plan, draw_extra)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
 
 
-def _draw_page(pen: Pen, page: layout.Page) -> None:
-    if page.name == "where":
-        from photoangle.output.where_page import draw_where
-
-        draw_where(pen, page)
-        return
+def _draw_page(pen: Pen, page: layout.Page, plan: layout.KitPlan, draw_extra: DrawPage | None) -> None:
     if page.card:
-        _draw_card_page(pen, page)
-    else:
+        _draw_card_page(pen, page, plan.title)
+    elif page.plan:
         _draw_marker_sheet(pen, page)
+    elif draw_extra:
+        draw_extra(pen, page)
     for tag in page.tags:
         draw_tag(pen, tag)
 
 
-def _draw_card_page(pen: Pen, page: layout.Page) -> None:
+def _draw_card_page(pen: Pen, page: layout.Page, kit_title: str) -> None:
     left, top = page.card_origin_mm
     right, bottom = left + page.card.width_mm, top + page.card.height_mm
     draw_board(pen, page.card, page.card_origin_mm)
     for line in page.check_lines:
         draw_check_line(pen, line, _should_be(line))
     pen.text((left, 11.2), "The card", 13, bold=True)
-    pen.text((right, 11.2), "Photoangle paper kit", 8.5, align="right", colour=DARK)
+    pen.text((right, 11.2), kit_title, 8.5, align="right", colour=DARK)
     pen.lines_of_text(
         (left, bottom + 6.0), page.card.width_mm - 62,
         'Print at 100 % (no "fit to page"). Measure both lines with a steel rule and note what '
@@ -152,22 +106,20 @@ def _draw_card_page(pen: Pen, page: layout.Page) -> None:
 
 
 def _draw_marker_sheet(pen: Pen, page: layout.Page) -> None:
-    title, help_text = _TITLES[page.name]
     first = page.labels[0]
     left, right = first.left_mm, max(x.left_mm + x.width_mm for x in page.labels)
     # The strip takes the page's whole height: the title stands beside it.
     indent = 3.0 if page.strip else 0.0
-    pen.text((left + indent, 12.0), title, 14, bold=True)
+    pen.text((left + indent, 12.0), page.plan.title, 14, bold=True)
     pen.text((right, 12.0), "print at 100 %", 8.5, align="right", colour=DARK)
-    pen.lines_of_text((left + indent, 17.0), right - left - indent, help_text, 8.5)
+    pen.lines_of_text((left + indent, 17.0), right - left - indent, page.plan.help, 8.5)
     for label in page.labels:
         _draw_label(pen, label)
     for line in page.check_lines:
         draw_check_line(pen, line, _should_be(line))
-        if first.form == "plate":
-            y = line.start_mm[1] + 9.0
-            for row in _PLATE_HELP:
-                y = pen.lines_of_text((left, y), right - left, row, 10) + 1.0
+        y = line.start_mm[1] + 9.0
+        for row in page.plan.below:
+            y = pen.lines_of_text((left, y), right - left, row, 10) + 1.0
     if page.strip:
         _draw_strip(pen, page.strip)
 
@@ -195,7 +147,7 @@ def _draw_label(pen: Pen, label: layout.Label) -> None:
     width = label.width_mm - 3
     for n, row in enumerate(_rows(label.role.where, width, words_size)):
         pen.text((middle, y + lead * (n + 1)), row, words_size, align="middle")
-    if label.role.body == "spare":
+    if label.role.body == SPARE:
         line_y = y + lead * 2 + (0.4 if small else 1.0)
         pen.line((label.left_mm + 4, line_y), (label.left_mm + label.width_mm - 4, line_y),
                  thick=0.15)
@@ -257,11 +209,11 @@ def _draw_strip(pen: Pen, strip: layout.PlumbStrip) -> None:
     for dx, dy in ((4.0, 0.0), (0.0, 4.0)):
         pen.line((x - dx, y - dy), (x + dx, y + dy), thick=0.2)
     pen.text((strip.left_mm + 2.5, y + 1.0), "hang here", 8)
-    for name, tag in (("PLUMB TOP", strip.top_tag), ("PLUMB BOTTOM", strip.bottom_tag)):
-        below = name.endswith("TOP")
+    for role, tag in ((strip.top_role, strip.top_tag), (strip.bottom_role, strip.bottom_tag)):
+        below = tag is strip.top_tag
         edge = tag.size_mm / 2 + tag.quiet_mm
         words_y = tag.centre_mm[1] + edge + 4.4 if below else tag.centre_mm[1] - edge - 1.6
-        pen.text((x, words_y), f"{name}   {tag.tag_id}", 11, bold=True, align="middle")
+        pen.text((x, words_y), f"{role.title.upper()}   {tag.tag_id}", 11, bold=True, align="middle")
 
     y = strip.top_tag.centre_mm[1] + 36
     for words in (

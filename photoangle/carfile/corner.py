@@ -11,7 +11,6 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field, model_validator
 
-from calib.kit import ROLE_BY_KEY
 from photoangle.carfile.kinds import (
     Choice,
     Length,
@@ -25,6 +24,7 @@ from photoangle.carfile.kinds import (
     Use,
 )
 from photoangle.carfile.section import Section, section
+from photoangle.core.roles import ROLE_BY_KEY
 
 NONE, SET, OFFERED, INSTEAD, PAGE = Use.NONE, Use.SET, Use.OFFERED, Use.INSTEAD, Use.PAGE
 Mm = float | None

@@ -13,20 +13,19 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, Field, ValidationError
 
+from calib.errors import InputError
 from calib.files import read_small, write_whole
-from calib.kit import FAMILIES, ROLE_BY_KEY
+from calib.kit import FAMILIES
+from photoangle.core.roles import ROLE_BY_KEY
 
 NAME, VERSION = "corrections.json", 1
 _MOST_BYTES = 2_000_000
+_AFRESH = "mend it, or delete it to start afresh"
 _MOST_IDS = max(n for _, n in FAMILIES.values())
 
 
-class CorrectionsError(ValueError):
-    """A corrections file that cannot be used: where, what and what to do."""
-
-    def __init__(self, what, do="mend it, or delete it to start afresh"):
-        super().__init__(f"{NAME}: {what}; {do}")
-        self.where, self.what, self.do = NAME, what, do
+class CorrectionsError(InputError, ValueError):
+    """A corrections file that cannot be used."""
 
 
 @dataclass(frozen=True)
@@ -65,15 +64,15 @@ def read_corrections(root):
     try:
         content = json.loads(read_small(path, _MOST_BYTES))
     except OSError as error:
-        raise CorrectionsError(f"it cannot be read ({error.strerror})") from error
+        raise CorrectionsError(NAME, f"it cannot be read ({error.strerror})", _AFRESH) from error
     except (ValueError, RecursionError) as error:
-        raise CorrectionsError(f"it cannot be understood ({error})") from error
+        raise CorrectionsError(NAME, f"it cannot be understood ({error})", _AFRESH) from error
     if not isinstance(content, dict) or content.get("version") != VERSION:
-        raise CorrectionsError("it is of another version", "update the program, or delete the file")
+        raise CorrectionsError(NAME, "it is of another version", "update the program, or delete the file")
     try:
         found = _File.model_validate(content)
     except ValidationError as error:
-        raise CorrectionsError(_said(error.errors(include_url=False, include_input=False)[0]["loc"])) from error
+        raise CorrectionsError(NAME, _said(error.errors(include_url=False, include_input=False)[0]["loc"]), _AFRESH) from error
     return Corrections({name: (p.dismissed, p.placed) for name, p in found.photos.items()}, found.roles,
                        {name: p.dots for name, p in found.photos.items() if p.dots})
 

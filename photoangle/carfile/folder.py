@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.images.photo import SUFFIXES
-from calib.kit import default_kit, read_kit
 from photoangle.carfile.car import CarFile
-from photoangle.carfile.corrections import CorrectionsError, read_corrections
-from photoangle.carfile.reader import CarFileError, read_carfile
+from photoangle.carfile.corrections import read_corrections
+from photoangle.carfile.reader import read_carfile
 from photoangle.carfile.symlinks import fixed_link, readable_folders
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.kit import default_kit, read_kit
 from photoangle.core.states import CORNERS
 
 
@@ -23,17 +22,12 @@ def photo_files(folder):
 
 
 def load_car(root):
-    """car.toml of a folder, or the defaults where there is none.  Raises CannotUse."""
+    """car.toml of a folder, or the defaults where there is none.  Raises InputError."""
     link = fixed_link(root)
     if link is not None:
-        raise CannotUse(link)
+        raise CannotUse.because(link)
     path = Path(root) / "car.toml"
-    if not path.exists():
-        return CarFile()
-    try:
-        return read_carfile(path)
-    except CarFileError as error:
-        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+    return read_carfile(path) if path.exists() else CarFile()
 
 
 def _inside(path, root):
@@ -44,27 +38,19 @@ def _inside(path, root):
 
 
 def load_kit(root, car, kit_path=None):
-    """The kit in use: the printed one, or a kit file's.  Raises CannotUse."""
+    """The kit in use: the printed one, or a kit file's.  Raises InputError."""
     if kit_path is None and car.kit is None:
         return default_kit()
     path = Path(kit_path) if kit_path else (Path(root) / car.kit)
     if not kit_path and not _inside(path, root):
-        raise CannotUse(Finding(UNUSABLE, "car.toml, car", "the kit file lies outside the car folder",
-                                "copy it into the car folder"))
-    try:
-        return read_kit(path)
-    except Exception as error:
-        if not hasattr(error, "do"):
-            raise
-        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+        raise CannotUse("car.toml, car", "the kit file lies outside the car folder",
+                        "copy it into the car folder")
+    return read_kit(path)
 
 
 def load_corrections(root):
-    """corrections.json of a folder.  Raises CannotUse."""
-    try:
-        return read_corrections(root)
-    except CorrectionsError as error:
-        raise CannotUse(Finding(UNUSABLE, error.where, error.what, error.do)) from error
+    """corrections.json of a folder.  Raises InputError."""
+    return read_corrections(root)
 
 
 def state_folders(root, only=None):

@@ -44,14 +44,14 @@ def parse_reading(text, units="mm", division_mm=1.0, tape_class="II", from_hook=
     Returns Reading.  Raises LengthError.
     """
     if isinstance(text, str) and len(text.strip()) > _LONGEST:
-        raise LengthError("this text is too long for a reading; write it like '378 mm' or '14 7/8 in +- 1/16'")
+        raise LengthError("", "this text is too long for a reading", "write it like '378 mm' or '14 7/8 in +- 1/16'")
     about, stated, value = False, None, text
     if isinstance(text, str):
         word = _WORDS.match(text.strip())
         about = word is not None
         value, *within = (part.strip() for part in _APART.split(text.strip()[word.end() if word else 0:]))
         if len(within) > 1:
-            raise LengthError(f"{text!r} has more than one plus-or-minus")
+            raise LengthError("", f"{text!r} has more than one plus-or-minus", "write it like '378 mm +- 2'")
         if within:
             own, other = unit_of(value), unit_of(within[0])
             value = value if own else f"{value} {other or units}"

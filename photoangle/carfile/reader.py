@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from calib.errors import InputError
 from calib.files import toml_text
 from photoangle.carfile.car import SECTIONS, CarFile, CarNotes
 from photoangle.carfile.kinds import Context, Refused, Table, check_names
@@ -19,12 +20,8 @@ from photoangle.carfile.section import keys_of
 from photoangle.core.states import AXLES, CORNERS
 
 
-class CarFileError(Exception):
+class CarFileError(InputError):
     """A car.toml that cannot be used: where in it, what is wrong, what to do."""
-
-    def __init__(self, where, what, do):
-        super().__init__(f"{where}: {what}; {do}")
-        self.where, self.what, self.do = where, what, do
 
 
 def read_carfile(path):

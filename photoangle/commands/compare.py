@@ -2,38 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
-from photoangle.commands.options import check_corner, named_roles
-from photoangle.comparison.compare import compare_sides
-from photoangle.comparison.inputs import measured_pairs
+from photoangle.api import compare
+from photoangle.commands.options import named_roles, photo_options
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.core.outcome import Report
+from photoangle.core.progress import Progress
 from photoangle.output.compare_picture import draw_comparison
 from photoangle.output.compare_table import changes_lines, comparisons_json
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
 
 
-def compare_command(before, after, as_json, kit_path, car_root, corner, planar, dots, level, same_print, restuck, pictures,
-                    progress):
-    """`photoangle compare`.  Returns the exit code."""
-    roles, touched = named_roles(dots, "--dots"), named_roles(restuck, "--restuck")
-    check_corner(corner)
-    pairs = measured_pairs(before, after, progress, kit_path, car_root, planar or bool(roles), roles, level, corner)
-    report = Report()
-    report.tell(*pairs.findings)
-    comparisons = [compare_sides(a, b, pairs.kit, same_print, touched) for a, b in pairs.sides]
-    for comparison in comparisons:
-        report.figures += [c.figure for c in comparison.changes]
-        report.tell(*comparison.findings)
-    if pictures:
-        _write_comparisons(comparisons, pairs.results, report, progress)
-    if as_json:
+@dataclass(frozen=True)
+class CompareOptions:
+    """before, after: states, corners, car folders or photos; same_print: both used the same printed sheets;
+    restuck: roles stuck anew in between, ``ROLE,ROLE``; pictures: write them; the others as in
+    `commands.measure.MeasureOptions`."""
+
+    before: Path
+    after: Path
+    as_json: bool = False
+    kit_path: Path | None = None
+    car_root: Path | None = None
+    corner: str | None = None
+    planar: bool = False
+    dots: str | None = None
+    level: str | None = None
+    same_print: bool = False
+    restuck: str | None = None
+    pictures: bool = True
+
+
+def compare_command(options: CompareOptions, progress: Progress) -> int:
+    """`photoangle compare`.  Returns the exit code.  Raises InputError."""
+    touched = named_roles(options.restuck, "--restuck")
+    photos = photo_options(options)
+    result = compare(options.before, options.after, options.same_print, touched, photos, progress)
+    comparisons, report = result.comparisons, result.report
+    if options.pictures:
+        _write_comparisons(comparisons, result.results, report, progress)
+    if options.as_json:
         say(comparisons_json(comparisons, report))
         return report.exit_code
     for comparison in comparisons:
-        for line in changes_lines(comparison, pairs.units):
+        for line in changes_lines(comparison, result.units):
             say(line)
         say("")
     for line in finding_lines(report.findings):

@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import dataclass
 from pathlib import Path
 
-from photoangle.commands.measure import measure_command
+from photoangle.commands.measure import MeasureOptions, measure_command
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.progress import Progress
 from photoangle.detection.cache import Looks
 from photoangle.output.terminal import say
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 
-def demo_command(folder, progress):
-    """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with paths."""
+@dataclass(frozen=True)
+class DemoOptions:
+    """folder: where to write."""
+
+    folder: Path | None = None
+
+
+def demo_command(options: DemoOptions, progress: Progress) -> int:
+    """`photoangle demo`: measure a copy of the samples' notes and pictures and work out the link, ending with
+    paths.
+
+    Returns the exit code.  Raises InputError.
+    """
     if not (SAMPLES / "car.toml").exists():
-        raise CannotUse(Finding(UNUSABLE, str(SAMPLES), "the sample photos are not here",
-                                "run this from a copy of the project (pip install -e .)"))
-    target = Path(folder) if folder else Path("photoangle-demo")
+        raise CannotUse(str(SAMPLES), "the sample photos are not here",
+                        "run this from a copy of the project (pip install -e .)")
+    target = options.folder or Path("photoangle-demo")
     target.mkdir(parents=True, exist_ok=True)
     for source in sorted(SAMPLES.rglob("*")):
         name = source.relative_to(SAMPLES)
@@ -31,12 +43,12 @@ def demo_command(folder, progress):
             shutil.copyfile(source, copy)
     say(f"sample photos copied to {target}")
     looks, told = Looks(), []
-    code = measure_command([target], False, None, None, None, None, (), False, None, None, True, progress, looks, told)
+    code = measure_command(MeasureOptions((target,)), progress, looks, told)
     if code == 2:
         return code
-    from photoangle.commands.link import link_command
-    from photoangle.droplink.request import no_wishes
+    from photoangle.commands.link import LinkOptions, link_command
+    from photoangle.droplink.request import Asked
 
     say("\nThe link, from the photos at set height, before the new one went in:\n")
-    code = link_command(target, False, None, None, no_wishes() | {"state": "set"}, False, True, progress, looks, told)
+    code = link_command(LinkOptions(target, Asked(state="set")), progress, looks, told)
     return 0 if code == 1 else code

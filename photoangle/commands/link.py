@@ -2,38 +2,57 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from calib.files import write_whole
-from photoangle.carfile.folder import load_car, state_folders
+from photoangle.api import LinkResult, link, link_by_tape
+from photoangle.carfile.folder import load_car
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
-from photoangle.core.outcome import Report
+from photoangle.core.findings import Finding
+from photoangle.core.options import PhotoOptions
+from photoangle.core.progress import Progress
 from photoangle.core.states import CORNERS
-from photoangle.droplink.answer import link_answers
-from photoangle.droplink.axles import axle_answers
-from photoangle.droplink.by_tape import tape_answers
-from photoangle.droplink.request import wishes_from
+from photoangle.detection.cache import Looks
+from photoangle.droplink.request import Asked, wishes_from
 from photoangle.output.drawings import write_drawings
 from photoangle.output.link_table import answer_lines, axle_lines
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
-from photoangle.pipeline import measure_folder
 
 
-def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, progress, looks=None, told=()):
-    """`photoangle link`.  options: keyword arguments of `wishes_from`; looks: `looks.Looks` to remember by; told: findings already
-    shown, not to be repeated.
+@dataclass(frozen=True)
+class LinkOptions:
+    """folder: the car folder; asked: what is wanted over what car.toml says; only: a corner; tape_alone: no
+    photos; pictures: write drawings beside the results."""
 
-    Returns the exit code.  Raises CannotUse.
+    folder: Path
+    asked: Asked = Asked()
+    only: str | None = None
+    tape_alone: bool = False
+    kit_path: Path | None = None
+    as_json: bool = False
+    pictures: bool = True
+
+
+def link_command(options: LinkOptions, progress: Progress, looks: Looks | None = None,
+                 told: Sequence[Finding] = ()) -> int:
+    """`photoangle link`.  looks: what was seen before; told: findings already shown, not to be repeated.
+
+    Returns the exit code.  Raises InputError.
     """
-    root = Path(root)
+    root, only = options.folder, options.only
     if only is not None and only not in CORNERS:
-        raise CannotUse(Finding(UNUSABLE, "--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS)))
+        raise CannotUse("--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS))
     car = load_car(root)
-    wishes = wishes_from(**options, units=car.units)
-    answers, axles, report = solve(root, car, wishes, only, kit_path, tape_alone, progress, looks)
-    if pictures and any(a.base is not None for a in answers):
+    wishes = wishes_from(options.asked, car.units)
+    if options.tape_alone:
+        linked = link_by_tape(car, wishes, only, str(root))
+    else:
+        linked = link(root, wishes, only, PhotoOptions(options.kit_path), progress, looks)
+    answers, report = linked.answers, linked.report
+    if options.pictures and any(a.base is not None for a in answers):
         write_drawings(answers, root / "results", report, progress)
     try:
         if any(a.base is not None for a in answers):
@@ -41,43 +60,23 @@ def link_command(root, as_json, only, kit_path, options, tape_alone, pictures, p
             write_whole(root / "results" / "link.json", report.to_json() + "\n")
     finally:
         # what was found is shown even where it cannot be kept
-        if as_json:
+        if options.as_json:
             say(report.to_json())
         else:
-            print_answers(answers, axles, report, car.units, told)
+            print_answers(linked, car.units, told)
     return report.exit_code
 
 
-def solve(root, car, wishes, only, kit_path, tape_alone, progress, looks=None):
-    """Answers of corners and axles, and the Report with their figures and findings."""
-    has_photos = bool(state_folders(root, only))
-    if tape_alone or not has_photos:
-        answers, measured = tape_answers(car, wishes, only), []
-        if not answers:
-            raise CannotUse(Finding(UNUSABLE, str(root), "neither photos nor tape readings to answer from",
-                                    "put photos into front-left/droop and front-left/set, or write heights and lengths under"
-                                    " [front-left.tape.droop]"))
-        report = Report()
-    else:
-        measurement = measure_folder(root, progress, kit_path, only, looks)
-        answers = link_answers(measurement, wishes)
-        measured = measurement.report.figures
-        report = Report(findings=list(measurement.report.findings))
-    axles = axle_answers(answers, measured, car)
-    report.take(answers + axles)
-    return answers, axles, report
-
-
-def print_answers(answers, axles, report, units, told=()):
+def print_answers(linked: LinkResult, units: str, told: Sequence[Finding] = ()) -> None:
     """The answers, the findings not told before, and where the pictures are, on standard output."""
-    for answer in answers:
+    for answer in linked.answers:
         for line in answer_lines(answer, units):
             say(line)
         say("")
-    for axle in axles:
+    for axle in linked.axles:
         for line in axle_lines(axle, units):
             say(line)
-    for line in finding_lines([f for f in report.findings if f not in told]):
+    for line in finding_lines([f for f in linked.findings if f not in told]):
         say(line)
-    if report.pictures:
-        say_paths("drawings:", report.pictures)
+    if linked.report.pictures:
+        say_paths("drawings:", linked.report.pictures)

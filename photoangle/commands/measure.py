@@ -1,61 +1,70 @@
-"""What the commands do, between the pipeline and the terminal."""
+"""`photoangle measure`, between the pipeline and the terminal."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from calib.files import write_whole
-from photoangle.commands.options import check_corner, named_roles
+from photoangle.api import measure
+from photoangle.commands.options import photo_options
 from photoangle.comparison.history import keep_run
-from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.findings import Finding
+from photoangle.core.progress import Progress
+from photoangle.detection.cache import Looks
 from photoangle.figures.between import between_figures, parse_between
 from photoangle.output.pictures import write_pictures
 from photoangle.output.plain import plain
 from photoangle.output.table import comparison_lines, figure_lines, finding_lines
 from photoangle.output.terminal import say, say_paths
-from photoangle.pipeline import measure_folder, measure_photos
 
 
-def measure_command(paths, as_json, only, kit_path, car_root, corner, between, planar, dots, level,
-                    pictures, progress, looks=None, told=None):
-    """`photoangle measure`.  looks: `looks.Looks` to remember by; told: a list that takes the findings shown.  Returns the exit
-    code."""
-    roles = named_roles(dots, "--dots")
-    check_corner(corner)
+@dataclass(frozen=True)
+class MeasureOptions:
+    """paths: one car folder, or photos; only: a corner or corner/state; between: "ID-ID[-ID]" each; pictures:
+    write annotated photos beside the results; the others as in `core.options.PhotoOptions`, dots as
+    ``ROLE,ROLE``."""
+
+    paths: tuple[Path, ...]
+    as_json: bool = False
+    only: str | None = None
+    kit_path: Path | None = None
+    car_root: Path | None = None
+    corner: str | None = None
+    between: tuple[str, ...] = ()
+    planar: bool = False
+    dots: str | None = None
+    level: str | None = None
+    pictures: bool = True
+
+
+def measure_command(options: MeasureOptions, progress: Progress, looks: Looks | None = None,
+                    told: list[Finding] | None = None) -> int:
+    """`photoangle measure`.  looks: what was seen before; told: takes the findings shown.  Returns the exit
+    code.  Raises InputError."""
+    paths, between = options.paths, options.between
+    photos = photo_options(options)
     for text in between:
         parse_between(text)
-    folders = [p for p in paths if p.is_dir()]
-    missing = [p for p in paths if not p.exists()]
-    if missing:
-        raise CannotUse(Finding(UNUSABLE, str(missing[0]), "there is no such file or folder", "check the name"))
-    if folders and len(paths) > 1:
-        raise CannotUse(Finding(UNUSABLE, str(folders[0]), "one car folder at a time, or photos only",
-                                "give one folder, or name the photos"))
-    if folders:
-        root = folders[0]
-        measurement = measure_folder(root, progress, kit_path, only, looks)
-        results = root / "results"
-    else:
-        measurement = measure_photos(paths, progress, kit_path, car_root, planar or bool(roles), roles, level,
-                                     corner)
-        results = paths[0].parent / "results"
+    measurement = measure(paths, options.only, photos, progress, looks)
+    is_folder = paths[0].is_dir()
+    results = (paths[0] if is_folder else paths[0].parent) / "results"
     report = measurement.report
     if between:
         for state in measurement.states:
             figures, findings = between_figures(between, state, measurement)
             report.figures += figures
             report.tell(*findings)
-    if pictures and measurement.states:
+    if options.pictures and measurement.states:
         write_pictures(measurement, results, progress)
     try:
-        if folders and measurement.states:
+        if is_folder and measurement.states:
             results.mkdir(exist_ok=True)
             write_whole(results / "measure.json", report.to_json() + "\n")
             keep_run(results, measurement)
     finally:
         # what was found is shown even where it cannot be kept
-        if as_json:
+        if options.as_json:
             say(report.to_json())
         else:
             print_measurement(measurement)

@@ -3,28 +3,41 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 
 from calib.files import write_whole
 from photoangle.advice.advise import as_findings, next_steps
 from photoangle.advice.next_reading import next_reading
+from photoangle.api import link, measure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.droplink.answer import link_answers
+from photoangle.core.options import PhotoOptions
+from photoangle.core.progress import Progress
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
-from photoangle.pipeline import measure_folder
 
 
-def next_command(root, as_json, only, kit_path, pictures, progress):
-    """`photoangle next`.  Returns the exit code.  Raises CannotUse."""
-    root = Path(root)
-    measurement = measure_folder(root, progress, kit_path, only)
+@dataclass(frozen=True)
+class NextOptions:
+    """folder: the car folder; only: a corner or corner/state; pictures: draw where to stand."""
+
+    folder: Path
+    only: str | None = None
+    kit_path: Path | None = None
+    as_json: bool = False
+    pictures: bool = True
+
+
+def next_command(options: NextOptions, progress: Progress) -> int:
+    """`photoangle next`.  Returns the exit code.  Raises InputError."""
+    root, only = options.folder, options.only
+    measurement = measure(root, only, PhotoOptions(options.kit_path), progress)
     report = measurement.report
     steps = next_steps(measurement, only)
-    readings = [(a.corner, r) for a in link_answers(measurement) for r in [next_reading(a)] if r is not None]
-    if pictures:
+    readings = [(a.corner, r) for a in link(measurement).answers for r in [next_reading(a)] if r is not None]
+    if options.pictures:
         _pictures(measurement, steps, root / "results", report)
-    if as_json:
+    if options.as_json:
         report.tell(*as_findings(steps), *(Finding(NOTE, c, gain_words(r), r.words) for c, r in readings))
         say(report.to_json())
         return report.exit_code

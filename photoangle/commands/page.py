@@ -4,23 +4,37 @@ from __future__ import annotations
 
 import threading
 import webbrowser
+from dataclasses import dataclass
+from pathlib import Path
 
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.progress import Progress
 from photoangle.output.terminal import say
 
 
-def page_command(folder, phone, port, browser):
-    """`photoangle page`.  Returns the exit code.  Raises CannotUse."""
+@dataclass(frozen=True)
+class PageOptions:
+    """folder: the car folder, made where absent; phone: let a phone on the same Wi-Fi in; port: 0 for any
+    free one; browser: open it."""
+
+    folder: Path
+    phone: bool = False
+    port: int = 8737
+    browser: bool = True
+
+
+def page_command(options: PageOptions, progress: Progress) -> int:
+    """`photoangle page`.  Returns the exit code.  Raises InputError."""
     from photoangle.page.serve import Served
 
+    folder, phone, port = options.folder, options.phone, options.port
     try:
         served = Served(folder, port, phone)
     except (OSError, SystemExit) as error:
         if getattr(error, "filename", None):
             raise  # the folder, not the port
-        raise CannotUse(Finding(UNUSABLE, f"port {port}", f"the page cannot be served here ({error})",
-                                "close the other page, or name another port with --port")) from error
+        raise CannotUse(f"port {port}", f"the page cannot be served here ({error})",
+                        "close the other page, or name another port with --port") from error
     served.start()
     url = served.url()
     say(f"The page for {folder} is at\n  {url}\n(good once, for a quarter of an hour; stop with Ctrl-C)")
@@ -28,7 +42,7 @@ def page_command(folder, phone, port, browser):
         say("No Wi-Fi or other local network was found: the page is for this machine only.", err=True)
     elif phone:
         _show_code(served.phone_url())
-    if browser:
+    if options.browser:
         threading.Thread(target=webbrowser.open, args=(url,), daemon=True).start()
     try:
         threading.Event().wait()

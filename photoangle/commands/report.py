@@ -2,48 +2,55 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from calib.files import write_whole
 from photoangle.advice.advise import next_steps
+from photoangle.api import link, measure
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.options import PhotoOptions
 from photoangle.core.outcome import Report
-from photoangle.droplink.answer import link_answers
-from photoangle.droplink.axles import axle_answers
+from photoangle.core.progress import Progress
 from photoangle.droplink.request import Wishes
 from photoangle.output.terminal import say
-from photoangle.pipeline import measure_folder
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
 
 
-def whole_answer(root, progress, kit_path=None, only=None, state=None):
-    """Everything a report says: (measurement, answers, axles, steps, Report).  Raises CannotUse."""
-    measurement = measure_folder(root, progress, kit_path, only)
+@dataclass(frozen=True)
+class ReportOptions:
+    """folder: the car folder; target: the HTML file to write, None for the usual place; csv_path: a table to
+    write as well; state: to answer the link from; only: a corner."""
+
+    folder: Path
+    target: Path | None = None
+    csv_path: Path | None = None
+    state: str | None = None
+    only: str | None = None
+    kit_path: Path | None = None
+    as_json: bool = False
+
+
+def report_command(options: ReportOptions, progress: Progress) -> int:
+    """`photoangle report`.  Returns the exit code.  Raises InputError and OSError."""
+    root, csv_path = options.folder, options.csv_path
+    measurement = measure(root, options.only, PhotoOptions(options.kit_path), progress)
     if not measurement.states:
-        raise CannotUse(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
+        raise CannotUse.because(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
             UNUSABLE, str(root), "nothing could be measured", "see `photoangle measure`")))
-    answers = link_answers(measurement, Wishes(state=state))
-    axles = axle_answers(answers, measurement.report.figures, measurement.car)
-    report = Report(figures=list(measurement.report.figures), findings=list(measurement.report.findings))
-    report.take(answers + axles)
-    return measurement, answers, axles, next_steps(measurement, only), report
-
-
-def report_command(root, target, csv_path, as_json, only, kit_path, state, progress):
-    """`photoangle report`.  Returns the exit code.  Raises CannotUse and OSError."""
-    root = Path(root)
-    measurement, answers, axles, steps, report = whole_answer(root, progress, kit_path, only, state)
-    target = Path(target) if target else root / "results" / "report.html"
+    linked = link(measurement, Wishes(state=options.state))
+    report = Report(figures=[*measurement.figures, *linked.figures], findings=linked.findings)
+    target = options.target or root / "results" / "report.html"
     target.parent.mkdir(parents=True, exist_ok=True)
-    html = report_html(measurement, answers, axles, steps, report)
+    html = report_html(measurement, linked.answers, linked.axles, next_steps(measurement, options.only), report)
     write_whole(target, html)
     keep_run(root / "results", measurement)
     if csv_path:
-        write_whole(Path(csv_path), figures_csv(report.figures))
-    if as_json:
+        write_whole(csv_path, figures_csv(report.figures))
+    if options.as_json:
         say(report.to_json())
     else:
         say(f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page is the fitting card")

@@ -18,7 +18,7 @@ from photoangle import __version__
 from photoangle.carfile.symlinks import fixed_link
 from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
-from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.findings import Finding
 
 VERSION = 1
 FOLDER = "history"
@@ -79,12 +79,12 @@ def _latest_of(folder, states):
 def read_history(root):
     """All runs of a car folder, the oldest first.
 
-    Returns (runs, findings): files that cannot be read are told and left out.  Raises CannotUse where there is none at
-    all, or where one is of a newer version.
+    Returns (runs, findings): files that cannot be read are told and left out.  Raises InputError where there
+    is none at all, or where one is of a newer version.
     """
     link = fixed_link(root)
     if link is not None:
-        raise CannotUse(link)
+        raise CannotUse.because(link)
     folder = Path(root) / "results" / FOLDER
     runs, findings = [], []
     for path in _files(folder):
@@ -94,10 +94,10 @@ def read_history(root):
             findings.append(Finding("attention", str(path), "this record cannot be read and was left out",
                                     "move it out of the folder; the photos can be measured again"))
     if not runs and not findings:
-        raise CannotUse(Finding(UNUSABLE, str(folder), "no measuring run is kept here",
-                                "run `photoangle measure` on the car folder first"))
+        raise CannotUse(str(folder), "no measuring run is kept here",
+                        "run `photoangle measure` on the car folder first")
     if not runs:
-        raise CannotUse(findings[0])
+        raise CannotUse.because(findings[0])
     return sorted(runs, key=lambda r: r.made), findings
 
 
@@ -105,8 +105,8 @@ def _read(path):
     content = json.loads(read_small(path, _MOST_BYTES))
     version = content["version"]
     if isinstance(version, int) and version > VERSION:
-        raise CannotUse(Finding(UNUSABLE, str(path), f"it is of version {version}, this program reads {VERSION}",
-                                "use the newer program that wrote it, or move the file out of the folder"))
+        raise CannotUse(str(path), f"it is of version {version}, this program reads {VERSION}",
+                        "use the newer program that wrote it, or move the file out of the folder")
     if version != VERSION:
         raise ValueError("version")
     figures = []

@@ -9,6 +9,7 @@ from photoangle.carfile.folder import photo_files
 from photoangle.comparison.compare import Side
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
+from photoangle.core.options import PhotoOptions
 from photoangle.core.states import CORNERS
 from photoangle.pipeline import measure_folder, measure_photos
 
@@ -40,10 +41,10 @@ class Pairs:
 
 
 def understand(path):
-    """What a path stands for.  Returns Given; raises CannotUse."""
+    """What a path stands for.  Returns Given; raises InputError."""
     path = Path(path)
     if not path.exists():
-        raise CannotUse(Finding(UNUSABLE, str(path), "there is no such file or folder", "check the name"))
+        raise CannotUse(str(path), "there is no such file or folder", "check the name")
     if path.is_file():
         return Given(path, "photos", photos=(path,))
     whole = path.resolve()
@@ -56,35 +57,45 @@ def understand(path):
     files = tuple(photo_files(path))
     if files:
         return Given(path, "photos", photos=files)
-    raise CannotUse(Finding(UNUSABLE, str(path), "no photos in it",
-                            "give a state such as my-car/front-left/droop, a corner, a car folder, or photos"))
+    raise CannotUse(str(path), "no photos in it",
+                    "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
 
 
-def measured_pairs(before, after, progress, kit_path=None, car_root=None, planar=False, dots=(), level=None, corner=None):
+def measured_pairs(before, after, progress, options=PhotoOptions()):
     """Measure both arguments and pair what they have in common.
 
-    Parameters: before, after: paths; the others as in `pipeline.measure_photos`, for photos.
-    Returns Pairs.  Raises CannotUse.
+    Parameters: before, after: paths; progress; options: PhotoOptions.
+    Returns Pairs.  Raises InputError.
     """
     first, second = understand(before), understand(after)
     if first.kind != second.kind:
-        raise CannotUse(Finding(UNUSABLE, f"{before}, {after}", f"{_KINDS[first.kind]} and {_KINDS[second.kind]} cannot be set"
-                                " side by side", "give two states, two corners, two car folders, or two photos"))
+        raise CannotUse(f"{before}, {after}", f"{_KINDS[first.kind]} and {_KINDS[second.kind]} cannot be set"
+                        " side by side", "give two states, two corners, two car folders, or two photos")
     if first.path.resolve() == second.path.resolve():
-        raise CannotUse(Finding(UNUSABLE, str(after), "it is the same as the first", "name two different ones"))
+        raise CannotUse(str(after), "it is the same as the first", "name two different ones")
     if first.kind == "photos":
-        return _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, level, corner)
-    return _folder_pairs(first, second, progress, kit_path)
+        return _photo_pairs(first, second, progress, options)
+    return _folder_pairs(first, second, progress, options.kit_path)
 
 
-def _photo_pairs(first, second, progress, kit_path, car_root, planar, dots, level, corner):
+def paired(before, after):
+    """Two states already measured, side by side: each (Measurement, name of the state in it).
+
+    Returns Pairs.  Raises KeyError for a state that was not measured.
+    """
+    (a, first), (b, second) = before, after
+    sides = (Side(a[first], first), Side(b[second], second))
+    return Pairs([sides], a.kit if a.kit == b.kit else None, b.car.units, b.root / "results" if b.root else None, [])
+
+
+def _photo_pairs(first, second, progress, options):
     sides, findings, kits = [], [], []
     for given in (first, second):
-        m = measure_photos(given.photos, progress, kit_path, car_root, planar, dots, level, corner)
+        m = measure_photos(given.photos, progress, options)
         findings += m.report.findings
         kits.append(m.kit)
         if not m.states:
-            raise CannotUse(_first_reason(m.report.findings, given.path))
+            raise CannotUse.because(_first_reason(m.report.findings, given.path))
         sides.append(Side(m.states[0], given.path.name))
     results = (second.path.parent if second.path.is_file() else second.path) / "results"
     return Pairs([tuple(sides)], kits[1], m.car.units, results, findings)
@@ -110,8 +121,8 @@ def _folder_pairs(first, second, progress, kit_path):
     if not keys:
         where = f"{first.path}, {second.path}"
         found = ", ".join(sorted({s.name for s in (*a.values(), *b.values())})) or "nothing"
-        raise CannotUse(Finding(UNUSABLE, where, f"no state could be measured in both (measured: {found})",
-                                "check that both have photos, and `photoangle measure` what it makes of them"))
+        raise CannotUse(where, f"no state could be measured in both (measured: {found})",
+                        "check that both have photos, and `photoangle measure` what it makes of them")
     m = measured[second.root]
     named = {s.name for k in keys for s in (a[k], b[k])}
     findings = [f for root in measured for f in _of_interest(measured[root], named, len(measured) > 1)]

@@ -1,27 +1,61 @@
-"""The states a car is photographed in, and the corners of a car."""
+"""The states a car is photographed in, and the corners and axles of a car: their names, in one place."""
 
 from __future__ import annotations
 
-# States are taken in the order in which the work goes: hanging first, the new link last.
-_FIRST, _LAST = "droop", ("set", "ride", "fitted")
-
-
-def in_order(states):
-    """States in the order of the work: droop, part-way ones, set, ride, then those with the new link."""
-    def rank(name):
-        if name == _FIRST:
-            return 0, name
-        for k, last in enumerate(_LAST):
-            if name.startswith(last):
-                return 2 + k, name
-        return 1, name
-
-    return sorted(states, key=lambda s: rank(s.state))
-
-
-def has_new_link(state):
-    """Whether a state's name says that the new link is in."""
-    return state.startswith("fitted")
+from collections.abc import Iterable
+from typing import Protocol, TypeVar
 
 AXLES = ("front", "rear")
 CORNERS = ("front-left", "front-right", "rear-left", "rear-right")
+
+# How the car stands: hanging on stands; with the knuckles jacked to ride height; on its wheels; as set, with the new link;
+# as set, with one link off, where the bar shows its free shape.
+DROOP, SET, RIDE, FITTED, FREE = "droop", "set", "ride", "fitted", "free"
+STATES = (DROOP, SET, RIDE, FITTED, FREE)
+
+
+class InState(Protocol):
+    """Anything that belongs to one state."""
+
+    @property
+    def state(self) -> str: ...
+
+
+Stated = TypeVar("Stated", bound=InState)
+
+
+def in_order(states: Iterable[Stated]) -> list[Stated]:
+    """Things of states in the order of the work: droop, part-way ones, set, ride, then those with the new link."""
+    return sorted(states, key=lambda s: _rank(s.state))
+
+
+def _rank(state: str) -> tuple[int, str]:
+    # a state may be numbered, as in "set-2"; what is none of these stands part way
+    later = [k for k, name in enumerate((SET, RIDE, FITTED)) if state.startswith(name)]
+    return (0 if state == DROOP else 2 + later[0] if later else 1), state
+
+
+def is_set(state: str) -> bool:
+    """Whether a state stands at ride height on its knuckles, the link as it was."""
+    return state.startswith(SET)
+
+
+def has_new_link(state: str) -> bool:
+    """Whether a state's name says that the new link is in."""
+    return state.startswith(FITTED)
+
+
+def at_ride_height(state: str) -> bool:
+    """Whether a state on stands is meant to stand as the car does on its wheels."""
+    return is_set(state) or has_new_link(state)
+
+
+def other_side(corner: str) -> str:
+    """The corner across the axle."""
+    axle, _, side = corner.partition("-")
+    return f"{axle}-{'right' if side == 'left' else 'left'}"
+
+
+def axle_of(corner: str) -> str:
+    """ "front" or "rear"."""
+    return corner.partition("-")[0]

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from calib.cancellation import may_leave
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.states import CORNERS, has_new_link, in_order
 from photoangle.droplink.axles import FREE
@@ -52,6 +53,15 @@ class CornerAnswer:
     datum: bool = True
     figures: list = field(default_factory=list)
     findings: list = field(default_factory=list)
+
+    def figure(self, name: str, state: str | None = None) -> Figure:
+        """The Figure of a name, such as "link_length" (of a state; None: the first there is).  Raises
+        KeyError."""
+        for figure in self.figures:
+            if figure.name == name and state in (None, figure.state):
+                return figure
+        there = ", ".join(dict.fromkeys(f.name for f in self.figures))
+        raise KeyError(f"{self.corner} has no {name!r}; there are {there or 'none'}")
 
     def tell(self, *findings):
         for f in findings:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from calib.lengths import LengthError, parse_length
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
+from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.travel import Travel
@@ -83,15 +83,26 @@ class Wishes:
     within_deg: float | None = None
     square: bool = False
 
-def no_wishes():
-    """The options of `wishes_from` where nothing is asked for beyond car.toml."""
-    return dict.fromkeys(("state", "lowered", "length", "change", "hole", "angle", "within")) | {"square": False}
+
+@dataclass(frozen=True)
+class Asked:
+    """Wishes as people write them: lengths as text, such as "-7 mm" or "3/8in"; angles in deg; None: nothing
+    said."""
+
+    state: str | None = None
+    lowered: str | None = None
+    length: str | None = None
+    change: str | None = None
+    hole: str | None = None
+    angle: float | None = None
+    within: float | None = None
+    square: bool = False
 
 
-def wishes_from(state, lowered, length, change, hole, angle, within, square, units="mm"):
-    """Wishes from the command's options, lengths as people write them.  Raises CannotUse."""
-    if length is not None and change is not None:
-        raise CannotUse(Finding(UNUSABLE, "--length", "--length and --change both say what the link is to be", "give one of them"))
+def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
+    """Wishes from what was asked; numbers without a unit are in ``units``.  Raises InputError."""
+    if asked.length is not None and asked.change is not None:
+        raise CannotUse("--length", "--length and --change both say what the link is to be", "give one of them")
 
     def mm(text, option):
         if text is None:
@@ -99,10 +110,10 @@ def wishes_from(state, lowered, length, change, hole, angle, within, square, uni
         try:
             value = parse_length(text.strip().removeprefix("+"), units, signed=True)
         except LengthError as error:
-            raise CannotUse(Finding(UNUSABLE, option, str(error), "write it like \"-7 mm\" or 3/8in")) from error
+            raise CannotUse(option, error.what, "write it like \"-7 mm\" or 3/8in") from error
         if abs(value) > 2000:
-            raise CannotUse(Finding(UNUSABLE, option, f"{text} is far too much", "check the number and its unit"))
+            raise CannotUse(option, f"{text} is far too much", "check the number and its unit")
         return value
 
-    return Wishes(state, mm(lowered, "--lowered") or 0.0, mm(length, "--length"), mm(change, "--change"), mm(hole, "--hole") or 0.0,
-                  angle, within, square)
+    return Wishes(asked.state, mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"),
+                  mm(asked.change, "--change"), mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)

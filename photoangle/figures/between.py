@@ -11,7 +11,7 @@ from photoangle.carfile.print_check import print_scale
 from photoangle.core.errors import CannotUse
 from photoangle.core.estimate import Estimate
 from photoangle.core.figure import figure_of
-from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
+from photoangle.core.findings import ATTENTION, Finding
 from photoangle.figures.frame import STEP_MM, STEP_RAD
 from photoangle.geometry.angles import angle_between, elevation
 from photoangle.geometry.datums import still
@@ -26,14 +26,14 @@ class _Asked:
 
 
 def parse_between(text):
-    """Marker ids of ``101-102`` or ``101-102-103``.  Raises CannotUse."""
+    """Marker ids of ``101-102`` or ``101-102-103``.  Raises InputError."""
     try:
         ids = tuple(int(part) for part in text.split("-"))
     except ValueError:
         ids = ()
     if len(ids) not in (2, 3) or len(set(ids)) != len(ids):
-        raise CannotUse(Finding(UNUSABLE, f"--between {text}", "two or three marker ids are needed",
-                                "write it like --between 100-101 or --between 100-101-102"))
+        raise CannotUse(f"--between {text}", "two or three marker ids are needed",
+                        "write it like --between 100-101 or --between 100-101-102")
     return ids
 
 

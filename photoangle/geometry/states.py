@@ -7,7 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
+from calib.poses import Pose
 from photoangle.carfile.corner import Corner
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import carried_axes, floor_axes, level_axes
@@ -39,6 +41,27 @@ class StateResult:
     paths: dict = field(default_factory=dict)
     notes: Corner = Corner()
     quality: list = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)  # as the Measurement it is in has them
+
+    @property
+    def name(self) -> str:
+        """ "corner/state", or "photos" for loose ones."""
+        return f"{self.corner}/{self.state}" if self.corner else "photos"
+
+    @property
+    def cameras(self) -> dict[str, Pose]:
+        """Photo's name -> camera_from_world Pose (mm); the world is the card's frame, or a marker's."""
+        return dict(zip(self.scene.photos, self.scene.cameras, strict=True))
+
+    def figure(self, name: str, datum: str | None = None) -> Figure:
+        """The Figure of a name, such as "bar_arm_angle" against "chassis" (None: the first there is).
+
+        Raises KeyError with the names there are."""
+        for figure in self.figures:
+            if figure.name == name and datum in (None, figure.datum):
+                return figure
+        there = ", ".join(dict.fromkeys(f.name + (f" against {f.datum}" if f.datum else "") for f in self.figures))
+        raise KeyError(f"{self.name} has no {name!r}{f' against {datum}' if datum else ''}; there are {there or 'none'}")
 
 
 def tie_states(states, kit, car, report):

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from calib.files import write_whole
 from photoangle.core.errors import CannotUse
-from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.output.plain import plain
 from photoangle.output.table import figure_title, format_value, title_rank
 
@@ -72,7 +71,7 @@ def plot_history(steps, target):
 
     panels = list(dict.fromkeys((k[2], k[3], steps[k][0].figure.unit) for k in ordered(steps)))
     if len(panels) > MOST_PANELS:
-        raise CannotUse(Finding(UNUSABLE, "--plot", f"{len(panels)} figures are too many for one plot", "name some with --figure"))
+        raise CannotUse("--plot", f"{len(panels)} figures are too many for one plot", "name some with --figure")
     # a name with dollar signs is no formula
     with matplotlib.rc_context({"text.parse_math": False}), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # letters that the font lacks

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from calib.kit import FIRST_IDS, ROLE_BY_KEY
+from calib.kit import FIRST_IDS
 from calib.sheets.art import BLACK, DARK, MID, PALE, VERMILLION, WHITE, broken, text_width_mm
-from calib.sheets.layout import FIRST_ANSWER
+from photoangle.core.cautions import PRINTED_CAUTIONS
+from photoangle.core.roles import ROLE_BY_KEY
 from photoangle.output.corner_drawing import CARD_KEY, STAND_KEY, draw_corner
+
+# What the first answer needs, beside card and plumb strip.
+FIRST_SET = ("bar_bush", "bar_eye", "sill_front", "sill_rear")
 
 _SCALE = 0.145  # mm on the paper for a millimetre of the drawing
 _SIDE_MM = 10.0
@@ -36,27 +40,6 @@ _SETS = (
     ("Left against right", "the same on the other side."),
 )
 
-_CAUTIONS = (
-    "Chock the wheels. Stand the car on stands, under the points its maker gives: never on a "
-    "jack alone.",
-    "Nobody under the car while a knuckle is jacked. Stop at the first sign that the car lifts "
-    "off a stand.",
-    "Lift both wheels of the axle before you undo a drop link, or the bar's twist lets go in "
-    "your hands.",
-    "Never hang a caliper by its hose.",
-    "Grinding off a seized stud: goggles on, no fuel or brake line near the sparks, someone on "
-    "fire watch.",
-    "Keep away from a hot exhaust and from anything that moves.",
-    "Fit new lock nuts. Do the final tightening of bushed joints at ride height, to the maker's "
-    "torque.",
-    "Take markers, string and card off before the car moves.",
-    "Check hose and joints hanging, at ride height, near the bump stop (both sides jacked) and "
-    "at both locks. A hose that touches anything: do not drive. Look again after the first drive.",
-    "Suspension and brakes are safety parts: follow the maker's manual and your road rules, and "
-    "have the work inspected by someone qualified. Photoangle measures; it does not certify.",
-)
-
-
 def draw_where(pen, page) -> None:
     """Draw the whole page (``Page``), for any paper at least 210 x 279 mm."""
     left, right = _SIDE_MM, page.width_mm - _SIDE_MM
@@ -83,7 +66,7 @@ def _draw_callouts(pen, spots, hub) -> None:
         number = str(FIRST_IDS["large", "either"] + role.number)
         at = (hub[0] + dx, hub[1] + dy)
         knee = hub[0] + _KNEE_MM if key in _WITH_KNEE else None
-        _callout(pen, spots[key], at, number, role.title, key in FIRST_ANSWER, knee)
+        _callout(pen, spots[key], at, number, role.title, key in FIRST_SET, knee)
     x, y = spots["plumb_bottom"]
     width = _number(pen, (x - 11, y + 24.5), "110, 111", True)
     pen.text((x - 11 + width + 1.7, y + 24.5), "plumb strip", 9)
@@ -141,7 +124,7 @@ def _draw_cautions(pen, left, right, y) -> None:
     pen.text((left, y), "Before you start", 11.5, bold=True, colour=VERMILLION)
     gap, size, lead = 6.0, 9.5, 4.0
     width = (right - left - gap) / 2
-    rows = [(n, row) for caution in _CAUTIONS
+    rows = [(n, row) for caution in PRINTED_CAUTIONS
             for n, row in enumerate(broken(caution, width - 4, size))]
     # Two columns of like height, each starting with a caution's first row.
     starts = [i for i, (n, _) in enumerate(rows) if n == 0]

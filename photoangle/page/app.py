@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Flask, g, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
+from calib.errors import InputError
 from photoangle.core.cautions import CAUTIONS
 from photoangle.output.plain import plain_value
 from photoangle.page.routes import compare as routes_compare
@@ -50,12 +51,11 @@ def make_app(work, hosts, sessions, phone_url=None):
 
     @app.errorhandler(Exception)
     def failed(error):
-        finding = getattr(error, "finding", None)
-        if finding is None:
+        if isinstance(error, InputError):
+            what, do, code = f"{error.where}: {error.what}", error.do, 409
+        else:
             app.logger.exception("page")
             what, do, code = "something went wrong inside", "the terminal says what", 500
-        else:
-            what, do, code = f"{finding.where}: {finding.what}", finding.do, 409
         if request.path.startswith("/api/"):
             return jsonify(what=what, do=do), code
         return render_template("refused.html" if getattr(g, "key", None) else "shut.html", what=f"{what}; {do}"), code

@@ -8,6 +8,7 @@ import traceback
 from dataclasses import dataclass
 
 from calib.cancellation import left_by
+from calib.errors import InputError
 
 
 class Stopped(Exception):
@@ -98,13 +99,11 @@ class Jobs:
                 words = self._work(self)
         except Stopped:
             words = "stopped; start it again whenever you like"
-        except Exception as error:  # whatever happens in the thread must reach the page
-            finding = getattr(error, "finding", None)
-            if finding is None:
-                traceback.print_exc()
-                words = "something went wrong inside; the terminal says what"
-            else:
-                words = f"{finding.where}: {finding.what}; {finding.do}"
+        except InputError as error:
+            words = str(error)
+        except Exception:  # whatever happens in the thread must reach the page
+            traceback.print_exc()
+            words = "something went wrong inside; the terminal says what"
         with self._lock:
             self._thread = None
             self.state = Progress(words=words, number=self.state.number + 1, seconds=time.monotonic() - began)

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from calib.images.photo import turn_points
-from calib.kit import ROLE_BY_KEY, ROLES
 from photoangle.carfile.corrections import read_corrections, save_corrections
+from photoangle.core.roles import ROLE_BY_KEY, ROLES
 from photoangle.detection.by_hand import HAND_PX, aligned_by_hand, id_for_role
 from photoangle.detection.photo_quality import quality_findings
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from calib.images.photo import read_upright
 from calib.lens import project
-from photoangle.comparison.compare import Side, compare_sides, overall
+from photoangle.api import compare
+from photoangle.comparison.compare import overall
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
 from photoangle.output.annotate import BLACK, PARTS, Canvas
@@ -20,13 +21,10 @@ _READ_PX, _WIDE_PX = 2400, 1400
 
 def compared(measurement, before, after):
     """The Comparison of two states "corner/state", or None where one was not measured."""
-    sides = []
-    for name in (before, after):
-        state = next((s for s in measurement.states if f"{s.corner}/{s.state}" == name), None)
-        if state is None:
-            return None
-        sides.append(Side(state, name))
-    return compare_sides(*sides, measurement.kit)
+    try:
+        return compare((measurement, before), (measurement, after)).comparisons[0]
+    except KeyError:
+        return None
 
 
 def change_rows(comparison, units):

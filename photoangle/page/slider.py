@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from photoangle.core.findings import Refusal
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.request import no_wishes, wishes_from
+from photoangle.droplink.request import Wishes
 from photoangle.linkage.travel import over_travel
 from photoangle.output.drawings import corner_at
 from photoangle.output.link_table import EXTREMES, headline, near_verdict
@@ -59,7 +59,7 @@ def worked_out(measurement, corner, change_mm, lowered_mm):
 
     Returns a dict: sentence, figures as in the commands' JSON; None where the corner has no answer.
     """
-    wishes = wishes_from(**no_wishes() | {"change": f"{change_mm:g} mm", "lowered": f"{lowered_mm:g} mm"}, units="mm")
+    wishes = Wishes(change_mm=change_mm, lowered_mm=lowered_mm)
     part = replace(measurement, states=[s for s in measurement.states if s.corner == corner])
     answer = next((a for a in link_answers(part, wishes) if a.corner == corner), None)
     if answer is None or answer.base is None:

@@ -9,25 +9,22 @@ import threading
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from calib.errors import InputError
 from calib.files import write_whole
 from calib.images.photo import PhotoError
 from photoangle.advice.advise import next_steps
+from photoangle.api import LinkResult, link, link_by_tape, measure
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import NAME as CORRECTIONS
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, photo_files, state_folders
 from photoangle.comparison.history import keep_run
-from photoangle.core.errors import CannotUse
+from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.outcome import Report
 from photoangle.detection.cache import Looks
-from photoangle.droplink.answer import link_answers
-from photoangle.droplink.axles import axle_answers
-from photoangle.droplink.by_tape import tape_answers
-from photoangle.droplink.request import Wishes
 from photoangle.output.drawings import write_drawings
 from photoangle.output.pictures import write_pictures
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
-from photoangle.pipeline import measure_folder
 from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
 
 
@@ -43,6 +40,14 @@ class Answer:
     report: object = None
     made_from: tuple = ()
     number: int = 0
+
+
+def _by_tape(car):
+    """The link by tape alone, empty where nothing was taped yet."""
+    try:
+        return link_by_tape(car)
+    except CannotUse:
+        return LinkResult([], [], Report())
 
 
 class Work:
@@ -64,11 +69,11 @@ class Work:
         """(CarFile, Finding or None): the defaults and the reason where car.toml cannot be used."""
         try:
             return load_car(self.root), None
-        except CannotUse as error:
-            return CarFile(), error.finding
+        except InputError as error:
+            return CarFile(), as_finding(error)
 
     def kit(self):
-        """The kit in use.  Raises CannotUse."""
+        """The kit in use.  Raises InputError."""
         return load_kit(self.root, load_car(self.root))
 
     def profiles(self):
@@ -82,7 +87,7 @@ class Work:
             return []
 
     def look(self, where, path, photo=None):
-        """The Look at a photo of "lens" or "corner/state".  Raises PhotoError, CannotUse."""
+        """The Look at a photo of "lens" or "corner/state".  Raises InputError."""
         name = f"{where}/{path.name}"
         with self.sighting:
             if where == "lens":
@@ -90,7 +95,7 @@ class Work:
             return self.looks.look(path, name, self.kit(), self.profiles(), load_corrections(self.root).of(name), photo)[0]
 
     def looks_at(self, where):
-        """Looks at all photos of a place that can be read.  Raises CannotUse."""
+        """Looks at all photos of a place that can be read.  Raises InputError."""
         out = []
         for path in self.photos(where):
             try:
@@ -119,21 +124,18 @@ class Work:
         self._lens(jobs)
         measurement = None
         if state_folders(self.root):
-            measurement = measure_folder(self.root, jobs.progress, looks=self.looks)
+            measurement = measure(self.root, progress=jobs.progress, looks=self.looks)
             jobs.say("the link")
-            answers = link_answers(measurement, Wishes())
+            linked = link(measurement)
         else:
-            answers = tape_answers(load_car(self.root), Wishes(), None)
-        findings = list(measurement.report.findings) if measurement else []
-        axles = axle_answers(answers, measurement.report.figures if measurement else [], load_car(self.root))
-        report = Report(findings=findings)
-        report.take(answers + axles)
+            linked = _by_tape(load_car(self.root))
         steps = next_steps(measurement) if measurement else []
         # the answer is shown at once; the pictures beside the results follow
-        self.answer = Answer(measurement, answers, axles, steps, report, made_from, self.answer.number + 1)
+        self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, made_from,
+                             self.answer.number + 1)
         if measurement is not None and measurement.states:
-            self._keep(measurement, answers, report, jobs)
-        if not answers and measurement is None:
+            self._keep(measurement, linked.answers, linked.report, jobs)
+        if not linked.answers and measurement is None:
             return "nothing to work out yet: photos or tape readings are needed"
         return "worked out"
 
@@ -157,5 +159,5 @@ class Work:
         report = Report()
         try:
             self.lenses = learn(self.root, report, jobs.progress, looks=self.lens_looks)
-        except CannotUse as error:
-            jobs.say(error.finding.what)
+        except InputError as error:
+            jobs.say(error.what)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from calib.errors import InputError
 from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle.carfile.folder import load_car, load_kit, photo_files
-from photoangle.core.errors import CannotUse
-from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
+from photoangle.core.errors import CannotUse, as_finding
+from photoangle.core.findings import ATTENTION, Finding
 from photoangle.detection.cache import Looks, look_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.reconstruction.learn_lens import learn_lenses
@@ -18,7 +19,8 @@ PROFILE_NAME = "profile.json"
 def learn(root, report, progress, car=None, kit=None, looks=None):
     """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
 
-    Returns a list of LensResult.  Raises CannotUse where nothing can be learnt, OSError where they cannot be saved.
+    Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
+    saved.
     """
     results = _learnt(Path(root), report, progress, car, kit, looks)
     _save(root, results)
@@ -36,10 +38,10 @@ def _learnt(root, report, progress, car, kit, looks):
     folder = root / "lens"
     files = photo_files(folder) if folder.is_dir() else []
     if not files:
-        raise CannotUse(Finding(UNUSABLE, str(folder), "no photos of the card in it",
-                                "take about ten photos of the card, from all sides, into this folder"))
+        raise CannotUse(str(folder), "no photos of the card in it",
+                        "take about ten photos of the card, from all sides, into this folder")
     if kit.card is None:
-        raise CannotUse(Finding(UNUSABLE, "kit", "this kit has no card", "add a [card] to the kit file"))
+        raise CannotUse("kit", "this kit has no card", "add a [card] to the kit file")
     looks = looks or Looks()
     sightings = []
     for path in progress(files, "lens"):
@@ -49,8 +51,8 @@ def _learnt(root, report, progress, car, kit, looks):
     results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check)
     report.tell(*findings)
     if not results:
-        raise CannotUse(Finding(UNUSABLE, str(folder), "no lens could be learnt",
-                                "take about ten sharp photos of the whole card, tilted and from all sides"))
+        raise CannotUse(str(folder), "no lens could be learnt",
+                        "take about ten sharp photos of the whole card, tilted and from all sides")
     return results
 
 
@@ -70,8 +72,8 @@ def folder_profiles(root, report, progress, car, kit, looks=None):
     if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
         try:
             results = _learnt(Path(root), report, progress, car, kit, looks)
-        except CannotUse as error:
-            report.tell(Finding(ATTENTION, error.finding.where, error.finding.what, error.finding.do))
+        except InputError as error:
+            report.tell(as_finding(error, ATTENTION))
             return []
         try:
             _save(root, results)

@@ -1,8 +1,8 @@
 """Writes car.toml: what the demo's owner read off the tape and wishes for, with honest reading errors."""
 import numpy as np
 
-from .car import WHEELBASE_MM
-from .states import make_state
+from .mechanics.car import WHEELBASE_MM
+from .mechanics.states import make_state
 
 SLIP = {"corner": "front-left", "state": "droop", "name": "bar_arm_length", "slip_mm": 25.4,
         "what": "the tape was held at its 1-inch mark and the inch was not taken off"}

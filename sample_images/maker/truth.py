@@ -1,8 +1,7 @@
 """The exact truth of states and photos as plain data for truth.json."""
 import numpy as np
 
-from . import prints
-from .car import (
+from .mechanics.car import (
     CORNERS,
     HUB_TO_ARCH_DROOP_MM,
     HUB_TO_ARCH_RIDE_MM,
@@ -10,9 +9,10 @@ from .car import (
     hub_to_arch_mm,
     pose_at_hub_to_arch,
 )
-from .lens import HEIGHT_PX, WIDTH_PX
-from .phone import FOCAL_35_MM, FOCAL_MM, LENS_MODEL, MAKE, MODEL
-from .states import CARD_BOW_MM, DOT_DIAMETER_MM, PLUMB_APART_MM
+from .mechanics.states import CARD_BOW_MM, DOT_DIAMETER_MM, PLUMB_APART_MM
+from .picture import prints
+from .picture.lens import HEIGHT_PX, WIDTH_PX
+from .picture.phone import FOCAL_35_MM, FOCAL_MM, LENS_MODEL, MAKE, MODEL
 
 CONVENTIONS = (
     "mm and deg. Pixels: OpenCV, an integer coordinate is a pixel's centre, in STORED pixels (EXIF Orientation not "
@@ -81,7 +81,7 @@ def linkage_truth(name):
     corner = CORNERS[name]
     length = corner.link_length_mm
     heights = np.arange(285.0, 392.0, 6.625)
-    from .figures import figures
+    from .mechanics.figures import figures
     travel = []
     for h in heights:
         row = {"hub_to_arch_mm": round(float(h), 4)}
@@ -148,7 +148,7 @@ def photo_truth(shot, state, scene, camera, markers, taking):
            "blur_px": round(taking.blur_px, 3), "motion_px": round(taking.motion_px, 3), "tags": tags}
     card = state.card if state is not None else None
     if state is None:
-        from .bench import CARD as card
+        from .picture.bench import CARD as card
     if card is not None and not shot.without_card:
         px = camera.project(card_saddles_world(card))
         inside = np.isfinite(px).all(1) & (px > 2).all(1) & (px[:, 0] < WIDTH_PX - 3) & (px[:, 1] < HEIGHT_PX - 3)

@@ -11,7 +11,7 @@ from calib.calibrate import View, calibrate
 from calib.lens import project, unproject
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from photoangle.detection.saddles import fit_crossings
-from tests.conftest import SHARED
+from tests.conftest import photos_from_outside
 
 BOARD = np.array([[30 * x, 30 * y, 0] for y in range(6) for x in range(9)], float)
 PLAIN = np.zeros(5)
@@ -20,7 +20,7 @@ PLAIN = np.zeros(5)
 def read_pairs(folder, fine=True):
     """Corners of every pair: list of (left (54, 2), right (54, 2), covariances (54, 2, 2) each)."""
     pairs = []
-    for path in sorted(folder.glob("left*.jpg")):
+    for path in sorted(folder.glob("left[0-9][0-9].jpg")):
         both = []
         for name in (path.name, path.name.replace("left", "right")):
             grey = cv2.imread(str(folder / name), 0)
@@ -161,9 +161,9 @@ def held_out(folder, fine=True):
 
 def run():
     """Print the table."""
-    folder = SHARED / "stereo_photos"
-    if not folder.is_dir():
-        print(f"outside photos not there: {folder}")
+    folder = photos_from_outside("stereo_photos")
+    if folder is None:
+        print("outside photos not there: apt install opencv-doc")
         return
     for title, fine in (("ours (crossings)", True), ("OpenCV's cornerSubPix, same solver", False)):
         errors, sigmas = held_out(folder, fine)

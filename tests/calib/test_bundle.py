@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 
 from calib.bundle import Bundle
-from calib.kit import card_saddles_mm, default_kit, tag_corners_mm
+from calib.kit import CardSpec, card_saddles_mm, tag_corners_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from calib.rows import CardRow, Priors, TagRow, Tie, Values
 from calib.solution import Singular
 
 LENS = np.array([1550.0, 0, 1003.0, 760.0, 0.09, -0.24, -0.0004, 0.0004, 0.16])
-CARD = default_kit().card
+CARD = CardSpec()
 SIGMA = 0.05
 
 

@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 
 from calib.calibrate import TooFewViews, View, calibrate, coverage, projection_sigma
-from calib.kit import card_saddles_mm, default_kit
+from calib.kit import CardSpec, card_saddles_mm
 from calib.lens import project
 from calib.poses import rotation_from_vector
 from tests.scenes import scaled_lens
 
-SADDLES = card_saddles_mm(default_kit().card)
+SADDLES = card_saddles_mm(CardSpec())
 PLAIN = np.zeros(5)
 
 
@@ -117,10 +117,10 @@ STEREO = {"left": (533.5, 341.6, 235.2, -0.288), "right": (536.8, 326.3, 250.1, 
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_stereo_photos_agree_with_the_published_calibration(shared_data, side):
+def test_stereo_photos_agree_with_the_published_calibration(stereo_photos, side):
     board = np.array([[30 * x, 30 * y, 0] for y in range(6) for x in range(9)], float)
     views = []
-    for path in sorted((shared_data / "stereo_photos").glob(f"{side}*.jpg")):
+    for path in sorted(stereo_photos.glob(f"{side}[0-9][0-9].jpg")):
         grey = cv2.imread(str(path), 0)
         found, corners = cv2.findChessboardCorners(grey, (9, 6))
         assert found

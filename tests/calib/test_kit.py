@@ -7,21 +7,19 @@ import numpy as np
 import pytest
 
 from calib.kit import (
-    BODIES,
     FAMILIES,
-    ROLE_BY_KEY,
-    ROLES,
     CardSpec,
     KitError,
+    Role,
+    build_kit,
     card_saddles_mm,
     card_tag_corners_mm,
     cells_across,
-    default_kit,
     quiet_mm,
-    read_kit,
     tag_corners_mm,
 )
-from calib.kit_file import length_mm
+from calib.kit_file import length_mm, read_kit
+from tests.calib.small_kit import BY_KEY, KIT, ROLES
 
 
 def write(folder, text):
@@ -30,42 +28,17 @@ def write(folder, text):
     return path
 
 
-def test_roles_are_numbered_in_order_and_ride_on_known_bodies():
-    assert [role.number for role in ROLES] == list(range(30))
-    assert len(ROLE_BY_KEY) == 30
-    assert {role.body for role in ROLES} <= set(BODIES)
-    assert ROLES[1].key == "bar_eye" and ROLES[11].key == "plumb_bottom"
-    assert ROLES[19].key == "chassis" and ROLES[29].key == "spare_9"
+def test_each_role_gets_an_id_in_every_form_and_set():
+    assert KIT.ids_of_role("top_right") == (101, 201, 301, 331, 401, 501)
+    assert KIT.slot(331).joint_xy_mm == (0.0, 45.0) and KIT.slot(101).joint_xy_mm == (0.0, 0.0)
+    assert KIT.slot(102) is None and len(KIT.marker_ids()) == 6 * len(ROLES)
+    assert not set(KIT.marker_ids()) & set(KIT.card_ids())
 
 
-@pytest.mark.parametrize(
-    "tag_id, key, form, size_mm, side",
-    [
-        (101, "bar_eye", "large", 30.0, "either"),
-        (201, "bar_eye", "small", 18.0, "either"),
-        (301, "bar_eye", "plate", 30.0, "either"),
-        (401, "bar_eye", "large", 30.0, "right"),
-        (501, "bar_eye", "small", 18.0, "right"),
-        (331, "bar_eye", "plate", 30.0, "right"),
-        (129, "spare_9", "large", 30.0, "either"),
-        (529, "spare_9", "small", 18.0, "right"),
-    ],
-)
-def test_ids_of_the_printed_kit(tag_id, key, form, size_mm, side):
-    slot = default_kit().slot(tag_id)
-    assert (slot.role.key, slot.form, slot.size_mm, slot.side) == (key, form, size_mm, side)
-    assert slot.joint_xy_mm == ((0.0, 45.0) if form == "plate" else (0.0, 0.0))
-
-
-def test_printed_kit_has_no_other_ids_and_all_fit_the_family():
-    kit = default_kit()
-    assert kit.slot(0) is None and kit.slot(130) is None and kit.slot(586) is None
-    assert len(kit.marker_ids()) == 6 * 30
-    assert not set(kit.marker_ids()) & set(kit.card_ids())
-    assert kit.expected_ids() == tuple(sorted(kit.marker_ids() + kit.card_ids()))
-    assert max(kit.expected_ids()) < FAMILIES[kit.family_name][1]
-    assert kit.families() == ("DICT_APRILTAG_36h11",)
-    assert kit.ids_of_role("bar_eye") == (101, 201, 301, 331, 401, 501)
+@pytest.mark.parametrize("number", [None, -1, 30, 1])
+def test_numbers_that_no_kit_can_print(number):
+    with pytest.raises(ValueError, match="one_more"):
+        build_kit((*ROLES, Role(number, "one_more", "one more", "anywhere", "frame")))
 
 
 def test_families_are_opencvs():
@@ -121,7 +94,7 @@ size = "50 mm"
 [[marker]]
 id = 23
 size = "2 in"
-role = "bar_eye"
+role = "top_left"
 offset_mm = [0, 45.5]
 [[marker]]
 id = 24
@@ -139,10 +112,10 @@ x_line = "8 in"
 
 
 def test_own_kit(tmp_path):
-    kit = read_kit(write(tmp_path, OWN_KIT))
+    kit = read_kit(write(tmp_path, OWN_KIT), BY_KEY)
     assert kit.marker_ids() == (23, 24)
     eye, other = kit.slot(23), kit.slot(24)
-    assert (eye.role.key, eye.form, eye.joint_xy_mm) == ("bar_eye", "plate", (0.0, 45.5))
+    assert (eye.role.key, eye.form, eye.joint_xy_mm) == ("top_left", "plate", (0.0, 45.5))
     assert eye.size_mm == pytest.approx(50.8)
     assert (other.role.key, other.role.number, other.role.body) == ("marker_24", None, "spare")
     assert (other.size_mm, other.side, other.form) == (50.0, "right", "large")
@@ -159,14 +132,14 @@ def test_any_id_takes_the_rest_of_the_family_but_not_the_cards_tags(tmp_path):
         any_id = true
         [[marker]]
         id = 40
-        role = "hub"
+        role = "other"
         [card]
         columns = 5
         rows = 4
         square = 30
         tag = 20
-    """))
-    assert kit.slot(40).role.key == "hub"
+    """), BY_KEY)
+    assert kit.slot(40).role.key == "other"
     assert kit.slot(12).role.key == "marker_12" and kit.slot(12).form == "small"
     assert kit.slot(3) is None, "a tag of the card"
     assert kit.slot(50) is None, "beyond the family"
@@ -176,7 +149,7 @@ def test_any_id_takes_the_rest_of_the_family_but_not_the_cards_tags(tmp_path):
 def test_editor_marks_at_the_start_are_no_fault(tmp_path):
     path = tmp_path / "kit.toml"
     path.write_bytes(b"\xef\xbb\xbffamily = \"DICT_4X4_50\"\r\nsize = 20\r\nany_id = true\r\n")
-    assert read_kit(path).slot(7).size_mm == 20.0
+    assert read_kit(path, BY_KEY).slot(7).size_mm == 20.0
 
 
 @pytest.mark.parametrize(
@@ -219,7 +192,7 @@ CARD = "[card]\ncolumns = 5\nrows = 7\nsquare = 40\ntag = 20\n"
         (FAMILY + "[[marker]]\nid = 3", "no size", "size ="),
         (FAMILY + "[[marker]]\nid = 50\nsize = 20", "has no id 50", "0 to 49"),
         (FAMILY + "[[marker]]\nid = -1\nsize = 20", "has no id -1", "0 to 49"),
-        (FAMILY + MARKER + 'role = "bar_eey"', 'unknown role "bar_eey"', '"bar_eye"'),
+        (FAMILY + MARKER + 'role = "top_lef"', 'unknown role "top_lef"', '"top_left"'),
         (FAMILY + MARKER + 'side = "left"', 'unknown side "left"', '"either"'),
         (FAMILY + MARKER + "offset_mm = [0]", "not two numbers", "[x, y]"),
         (FAMILY + MARKER + "offset_mm = [0, inf]", "not two numbers", "[x, y]"),
@@ -238,7 +211,7 @@ CARD = "[card]\ncolumns = 5\nrows = 7\nsquare = 40\ntag = 20\n"
 def test_faults_are_named_with_what_to_do(tmp_path, text, says, do):
     path = write(tmp_path, text)
     with pytest.raises(KitError) as caught:
-        read_kit(path)
+        read_kit(path, BY_KEY)
     error = caught.value
     assert says in error.what and do in error.do
     assert error.where.startswith(str(path))
@@ -247,17 +220,18 @@ def test_faults_are_named_with_what_to_do(tmp_path, text, says, do):
 
 def test_files_that_cannot_be_read(tmp_path):
     with pytest.raises(KitError, match="cannot be read"):
-        read_kit(tmp_path / "none.toml")
+        read_kit(tmp_path / "none.toml", BY_KEY)
     path = tmp_path / "kit.toml"
     path.write_bytes(b"family = \"\xff\xfe\"")
     with pytest.raises(KitError, match="UTF-8"):
-        read_kit(path)
+        read_kit(path, BY_KEY)
 
 
 def test_nothing_heavy_is_imported_for_a_role_name_or_a_layout():
     code = (
         "import sys, calib.kit, calib.kit_file, calib.sheets.pdf\n"
-        "calib.kit.default_kit(); calib.sheets.pdf.pages_of('markers')\n"
+        "from tests.calib.small_kit import PLAN\n"
+        "calib.sheets.layout.pages_of(PLAN, 'markers')\n"
         "heavy = {'numpy', 'cv2', 'reportlab'} & set(sys.modules)\n"
         "assert not heavy, heavy\n"
     )

@@ -18,7 +18,7 @@ def test_what_is_used_by_name_may_be_no_link(tmp_path, name):
     (car / name).symlink_to(outside)
     with pytest.raises(CannotUse) as caught:
         load_car(car)
-    assert caught.value.finding.where == name and "links" in caught.value.finding.what
+    assert caught.value.where == name and "links" in caught.value.what
 
 
 def test_a_linked_photo_is_left_alone_and_said(tmp_path):

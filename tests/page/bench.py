@@ -18,7 +18,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 from PIL import Image  # noqa: E402
 
-from calib.kit import default_kit  # noqa: E402
+from photoangle.core.kit import default_kit  # noqa: E402
 from photoangle.detection.cache import Looks  # noqa: E402
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.request import Wishes  # noqa: E402

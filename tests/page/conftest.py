@@ -9,7 +9,7 @@ import pytest
 from PIL import Image, ImageDraw
 
 from calib.images.photo import read_photo
-from calib.kit import default_kit
+from photoangle.core.kit import default_kit
 from photoangle.detection.tags import find_tags
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions

@@ -7,7 +7,6 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.kit import ROLES
 from calib.lens import project
 from photoangle.carfile.corner import Corner
 from photoangle.carfile.corrections import (
@@ -17,6 +16,7 @@ from photoangle.carfile.corrections import (
     read_corrections,
     save_corrections,
 )
+from photoangle.core.roles import ROLES
 from photoangle.detection.dots import dot_under
 from photoangle.geometry.parts import photo_lens
 from photoangle.geometry.place_dots import EDGE, with_dots

@@ -99,7 +99,7 @@ def test_a_correction_counts_for_page_and_command_alike(small):
 
 
 def test_two_exchanged_roles_exchange_the_figures(small):
-    from calib.kit import default_kit
+    from photoangle.core.kit import default_kit
     from photoangle.pipeline import measure_folder
     from tests.conftest import quiet
 

@@ -13,7 +13,6 @@ import pytest
 
 from calib.files import write_whole
 from calib.kit import KitError
-from calib.kit_file import read_kit
 from calib.lengths import LengthError, parse_length
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.lengths import parse_reading
@@ -21,6 +20,7 @@ from photoangle.carfile.reader import CarFileError, read_carfile
 from photoangle.comparison.history import read_history
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.kit import read_kit
 from photoangle.output.table import finding_lines
 from tests.damage import giant, judge, run
 from tests.fuzz import GOOD_PROFILE, GOOD_RUN, TARGETS, _as_json, once

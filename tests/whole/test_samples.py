@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 
+from photoangle.core.options import PhotoOptions
 from tests.conftest import quiet
 
 # radii in car.toml: joint at the bar's eye and hose
@@ -97,8 +98,8 @@ def test_one_photo_with_plain_dots(car_copy, truth):
     from tests.conftest import quiet
 
     photo = car_copy[0] / "single" / "IMG_3160.jpg"
-    measured = measure_photos([photo], quiet, car_root=car_copy[0], planar=True,
-                              dots=("bar_bush", "bar_eye", "link_foot"), level="card")
+    measured = measure_photos([photo], quiet, PhotoOptions(
+        car_root=car_copy[0], dots=("bar_bush", "bar_eye", "link_foot"), level="card"))
     dots = {k: np.array(v["in_card_mm"]) for k, v in truth["states"]["front-left/single"]["dots"].items()}
     for name, at in dots.items():
         assert np.linalg.norm(measured.states[0].points[name] - at) < 0.5, name
@@ -118,7 +119,7 @@ def test_troubled_photos_get_the_right_words(car_copy, name, words):
     from photoangle.pipeline import measure_photos
     from tests.conftest import quiet
 
-    measured = measure_photos([car_copy[0] / "trouble" / name], quiet, car_root=car_copy[0], corner="front-left")
+    measured = measure_photos([car_copy[0] / "trouble" / name], quiet, PhotoOptions(car_root=car_copy[0], corner="front-left"))
     told = " ".join(f.what for f in measured.report.findings)
     if words:
         assert words in told
@@ -132,9 +133,9 @@ def test_results_do_not_depend_on_the_order_of_the_photos(car_copy):
 
     folder = car_copy[0] / "front-left" / "set"
     photos = sorted(folder.glob("*.jpg"))
-    forward = measure_photos(photos, quiet, car_root=car_copy[0], corner="front-left").report.figures
-    backward = measure_photos(photos[::-1], quiet, car_root=car_copy[0], corner="front-left").report.figures
-    again = measure_photos(photos, quiet, car_root=car_copy[0], corner="front-left").report.figures
+    forward = measure_photos(photos, quiet, PhotoOptions(car_root=car_copy[0], corner="front-left")).report.figures
+    backward = measure_photos(photos[::-1], quiet, PhotoOptions(car_root=car_copy[0], corner="front-left")).report.figures
+    again = measure_photos(photos, quiet, PhotoOptions(car_root=car_copy[0], corner="front-left")).report.figures
     assert [f.value for f in forward] == [f.value for f in again]
     assert [f.value for f in forward] == [f.value for f in backward]
 
@@ -147,7 +148,8 @@ def test_results_do_not_depend_on_the_photos_names(car_copy, tmp_path):
 
     photos = sorted((car_copy[0] / "front-left" / "set").glob("*.jpg"))
     renamed = [shutil.copyfile(p, tmp_path / f"{9 - k}.jpg") for k, p in enumerate(photos)]
-    first, second = (measure_photos(p, quiet, car_root=car_copy[0], corner="front-left").report.figures for p in (photos, renamed))
+    options = PhotoOptions(car_root=car_copy[0], corner="front-left")
+    first, second = (measure_photos(p, quiet, options).report.figures for p in (photos, renamed))
     assert [(f.name, f.value, f.u) for f in first] == [(f.name, f.value, f.u) for f in second]
 
 

@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from calib.errors import InputError
 from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
 from photoangle.carfile.folder import load_car, load_kit
@@ -46,9 +47,9 @@ def test_a_kit_file_outside_is_not_read(car, kit):
     (car / "linked").symlink_to(outside)
     (car / "round.toml").symlink_to("round.toml")
     (car / "car.toml").write_text(f'[car]\nkit = "{kit.format(outside=outside)}"\n'[:300])
-    with pytest.raises(CannotUse) as caught:
+    with pytest.raises(InputError) as caught:
         load_kit(car, load_car(car))
-    assert caught.value.finding.do
+    assert caught.value.do
     result = run("measure", car)
     assert result.exit_code == 2 and "secret" not in result.output + result.stderr and "Traceback" not in result.stderr
 

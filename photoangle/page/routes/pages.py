@@ -34,7 +34,7 @@ def add(app, work, sessions, phone_url):
 
     @app.get("/kit.pdf")
     def kit_pdf():
-        from calib.sheets.pdf import write_kit_pdf
+        from photoangle.output.kit_pdf import write_kit_pdf
 
         paper = {"a4": "A4", "letter": "Letter"}.get(request.args.get("paper", "a4").lower()) or abort(404)
         with tempfile.TemporaryDirectory() as folder:

@@ -7,9 +7,9 @@ from collections import OrderedDict
 
 from flask import Response, abort, jsonify, request
 
+from calib.errors import InputError
 from calib.images.photo import PhotoError, read_upright, turn_upright
 from photoangle.carfile.folder import load_corrections
-from photoangle.core.errors import CannotUse
 from photoangle.page.markers import seen
 from photoangle.page.names import checked_corner, checked_state, folder_of, listed_photo
 from photoangle.page.uploads import Refused, Uploads
@@ -65,9 +65,9 @@ def add(app, work, sessions, phone_url):
             return out | seen(look, work.kit(), corrections.of(name), corrections.dots.get(name, {}))
         except PhotoError as error:
             return out | {"trouble": f"{error.what}; {error.do}"}
-        except CannotUse as error:
+        except InputError as error:
             # the photo is kept all the same
-            return out | {"trouble": f"{error.finding.where}: {error.finding.what}; {error.finding.do}"}
+            return out | {"trouble": str(error)}
 
     @app.post("/api/photos/<corner>/<state>")
     def receive_photo(corner, state):
@@ -116,4 +116,4 @@ def add(app, work, sessions, phone_url):
             return Response(pictures.jpeg(path, SIZES[size]), mimetype="image/jpeg",
                             headers={"Cache-Control": "private, max-age=3600"})
         except PhotoError as error:
-            abort(415, str(error))
+            abort(415, f"{error.what}; {error.do}")

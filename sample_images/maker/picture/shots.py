@@ -3,9 +3,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ..mechanics.rigid import shortest_turn, vec
 from .lens import FOCAL_PX, HEIGHT_PX, WIDTH_PX, Camera, camera_at
 from .phone import Taking
-from .rigid import shortest_turn, vec
 
 
 @dataclass(frozen=True)

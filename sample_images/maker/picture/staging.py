@@ -1,12 +1,12 @@
 """Puts a state's scene together: car, markers, card, plumb strip, props and lights."""
 import numpy as np
 
+from ..mechanics.rigid import Rigid, mirror, unit, vec
+from ..mechanics.states import CARD_BOW_MM, DOT_DIAMETER_MM, plumb_markers
 from . import bodywork, garage, prints, running_gear
 from .parts import Parts
 from .render import Scene
-from .rigid import Rigid, mirror, unit, vec
 from .shapes import box, lathe, rod, sheet, smooth_path, tube
-from .states import CARD_BOW_MM, DOT_DIAMETER_MM, plumb_markers
 
 
 def left_handed(corner, items):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .rigid import unit
+from ..mechanics.rigid import unit
 
 WIDTH_PX, HEIGHT_PX = 3400, 2550
 FOCAL_PX = 0.77 * WIDTH_PX

@@ -4,9 +4,9 @@ World frame, mm, for the left-hand side (mirrored for the right).
 """
 import numpy as np
 
-from .rigid import turn, unit, vec
+from ..mechanics.rigid import turn, unit, vec
+from ..mechanics.states import FLOOR_R
 from .shapes import box, hull, lathe, rod, sheet, smooth_path, tube
-from .states import FLOOR_R
 
 
 def floor_z(x, y):

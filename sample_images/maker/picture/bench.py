@@ -1,10 +1,10 @@
 """The card on a workbench, for the photos that teach the lens."""
 import numpy as np
 
+from ..mechanics.rigid import Rigid, turn, vec
 from . import prints
 from .parts import Parts
 from .render import Scene
-from .rigid import Rigid, turn, vec
 from .shapes import box, hull, lathe, rod, sheet, smooth_path, tube
 from .staging import print_face, rect_light
 

@@ -4,7 +4,7 @@ Left-hand side, chassis frame at ride height, mm.  The front bumper is off.
 """
 import numpy as np
 
-from .rigid import vec
+from ..mechanics.rigid import vec
 from .shapes import box, hull, lathe, rod, sheet, smooth_path, tube
 
 ARCH_CENTRE = vec(3, 0, 300)

@@ -1,8 +1,8 @@
 """A list of shapes with material and body, turned into one soup of triangles in the world frame."""
 import numpy as np
 
+from ..mechanics.rigid import Rigid
 from .materials import NAMES
-from .rigid import Rigid
 from .shapes import corner_normals
 
 

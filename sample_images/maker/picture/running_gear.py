@@ -5,7 +5,7 @@ body are drawn at their rest place; parts between two bodies where they are now.
 """
 import numpy as np
 
-from .rigid import turn, unit, vec
+from ..mechanics.rigid import turn, unit, vec
 from .shapes import ball, box, coil, hull, lathe, rod, smooth_path, tube
 
 

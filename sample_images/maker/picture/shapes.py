@@ -2,7 +2,7 @@
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from .rigid import shortest_turn, unit
+from ..mechanics.rigid import shortest_turn, unit
 
 
 def _grid_faces(rows, cols, wrap=False):

@@ -1,0 +1,5 @@
+"""`python -m photoangle`."""
+
+from photoangle.cli import main
+
+main(prog_name="photoangle")

@@ -1,0 +1,1 @@
+"""How it looks: shapes, surfaces and prints, the light, the phone and where it stood."""
