@@ -9,11 +9,12 @@ from photoangle.advice.marker_slips import marker_findings
 from photoangle.advice.next_photo import WANTED, next_photo, wanted_figure
 from photoangle.advice.tape_slips import tape_slips
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.core.states import CORNERS
+from photoangle.core.roles import BAR_BUSH, BAR_EYE, PLUMB_BOTTOM, PLUMB_TOP, SILL_FRONT, SILL_REAR
+from photoangle.core.states import CORNERS, RIDE
 from photoangle.detection.photo_quality import quality_findings, squares_by_photo
 
-_TITLES = {"bar_bush": "bar bush", "bar_eye": "bar eye", "plumb_top": "plumb top", "plumb_bottom": "plumb bottom",
-           "sill_front": "sill front", "sill_rear": "sill rear"}
+_TITLES = {BAR_BUSH: "bar bush", BAR_EYE: "bar eye", PLUMB_TOP: "plumb top", PLUMB_BOTTOM: "plumb bottom",
+           SILL_FRONT: "sill front", SILL_REAR: "sill rear"}
 _NEEDED = tuple(_TITLES)
 
 
@@ -48,7 +49,7 @@ def slip_findings(measurement):
 
 def missing_roles(result, figures):
     """Which markers the bar arm's angle still needs in a state."""
-    if result.state == "ride" or not result.corner or wanted_figure(
+    if result.state == RIDE or not result.corner or wanted_figure(
             figures, result.corner, result.state, WANTED[:2]) is not None:
         return []
     needed = [n for n in _NEEDED if not (n.startswith("plumb") and result.up is not None)]
@@ -75,7 +76,7 @@ def next_steps(measurement, only=None):
     steps = []
     for s in measurement.states:
         where = f"{s.corner}/{s.state}"
-        if s.state == "ride" or (only is not None and only not in (s.corner, where)):
+        if s.state == RIDE or (only is not None and only not in (s.corner, where)):
             continue
         figure = wanted_figure(measurement.report.figures, s.corner, s.state)
         if figure is None:

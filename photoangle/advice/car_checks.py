@@ -7,6 +7,8 @@ import math
 import numpy as np
 
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.roles import HUB
+from photoangle.core.states import DROOP, FITTED, RIDE, SET
 
 # So many markers on the car left out of one photo together: the car moved, not the markers.
 _TOGETHER = 3
@@ -30,8 +32,8 @@ def moved_between_photos(result, kit):
 def set_height(corner, notes):
     """A Finding where hub to arch at set (or fitted) is not what it is on the wheels."""
     out = []
-    ride = notes.tape.get("ride", {}).get("hub_to_arch")
-    for state in ("set", "fitted"):
+    ride = notes.tape.get(RIDE, {}).get("hub_to_arch")
+    for state in (SET, FITTED):
         there = notes.tape.get(state, {}).get("hub_to_arch")
         if ride is None or there is None:
             continue
@@ -40,7 +42,7 @@ def set_height(corner, notes):
             out.append(Finding(ATTENTION, f"{corner}/{state}", f"hub to arch is {there.value_mm:.0f} mm here and {ride.value_mm:.0f} mm on the"
                                " wheels: this is not ride height, and angles here are not those at ride height",
                                "jack both knuckles until hub to arch reads the same; `photoangle link` allows for the difference"))
-    droop = notes.tape.get("droop", {}).get("hub_to_arch")
+    droop = notes.tape.get(DROOP, {}).get("hub_to_arch")
     if ride is not None and droop is not None and droop.value_mm < ride.value_mm - 5:
         out.append(Finding(ATTENTION, f"car.toml, {corner}.tape", f"hub to arch is less hanging ({droop.value_mm:.0f} mm) than on the wheels"
                            f" ({ride.value_mm:.0f} mm): droop and ride exchanged?", "look at the two readings again"))
@@ -51,7 +53,7 @@ def steering(states, kit):
     """A Finding where the hub's marker points another way, seen from above, in one state than in the others."""
     yaw = {}
     for s in states:
-        marker = s.points.marker.get("hub")
+        marker = s.points.marker.get(HUB)
         axes = s.axes or s.lateral
         if marker is None or axes is None or marker in s.scene.loose:
             continue

@@ -13,18 +13,33 @@ from itertools import combinations
 import numpy as np
 
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.roles import (
+    ARCH_LIP,
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    HUB,
+    LINK_FOOT,
+    PIVOTS,
+    PLUMB_BOTTOM,
+    PLUMB_TOP,
+    SILL_FRONT,
+    SILL_REAR,
+)
 from photoangle.core.states import has_new_link
 from photoangle.geometry.joints import marker_offset
 
-_LENGTHS = {"bar_arm_length": ("bar_bush", "bar_eye"), "link_length": ("link_foot", "bar_eye"),
-            "control_arm_length": ("pivot", "arm_ball_joint")}
+_LENGTHS = {"bar_arm_length": (BAR_BUSH, BAR_EYE), "link_length": (LINK_FOOT, BAR_EYE),
+            "control_arm_length": ("pivot", ARM_BALL_JOINT)}
 # What cars have, mm (common practice, no source): wide, to catch mix-ups only.
 _SENSIBLE = {"bar_arm_length": (60, 600), "link_length": (40, 600), "control_arm_length": (120, 900), "hub_to_arch": (100, 900)}
-_SWAPPABLE = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint", "arm_pivot_front", "arm_pivot_rear", "hub", "arch_lip",
-              "sill_front", "sill_rear", "plumb_top", "plumb_bottom")
+_SWAPPABLE = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, HUB, ARCH_LIP,
+              SILL_FRONT, SILL_REAR, PLUMB_TOP, PLUMB_BOTTOM)
 _IMPOSSIBLE, _MOST = 30.0, 25.0
 _DROP, _CLEAR = 30.0, 10.0
-_JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
+_JOINTS = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 
 
 @dataclass(frozen=True)
@@ -85,39 +100,39 @@ def _seen(result, kit):
 def _measures(at, side):
     """(lengths by name, reasons why this cannot be a car) of places by name."""
     at = dict(at)
-    pivots = [at[n] for n in ("arm_pivot_front", "arm_pivot_rear") if n in at]
+    pivots = [at[n] for n in PIVOTS if n in at]
     if pivots:
         at["pivot"] = np.mean(pivots, axis=0)
     out = {name: float(np.linalg.norm(at[a] - at[b])) for name, (a, b) in _LENGTHS.items() if a in at and b in at}
     wrong = []
-    if {"plumb_top", "plumb_bottom"} <= set(at):
-        up = at["plumb_top"] - at["plumb_bottom"]
+    if {PLUMB_TOP, PLUMB_BOTTOM} <= set(at):
+        up = at[PLUMB_TOP] - at[PLUMB_BOTTOM]
         up = up / np.linalg.norm(up)
-        if {"hub", "arch_lip"} <= set(at):
-            out["hub_to_arch"] = float((at["arch_lip"] - at["hub"]) @ up)
-        if {"sill_front", "sill_rear"} <= set(at):
+        if {HUB, ARCH_LIP} <= set(at):
+            out["hub_to_arch"] = float((at[ARCH_LIP] - at[HUB]) @ up)
+        if {SILL_FRONT, SILL_REAR} <= set(at):
             wrong += _directions(at, up, side)
     wrong += [name for name, value in out.items() if not _SENSIBLE[name][0] <= value <= _SENSIBLE[name][1]]
     return out, wrong
 
 
 def _directions(at, up, side):
-    ahead = at["sill_front"] - at["sill_rear"]
+    ahead = at[SILL_FRONT] - at[SILL_REAR]
     ahead = ahead - up * (ahead @ up)
     if np.linalg.norm(ahead) < 50:
         return ["sills stand over each other"]
     ahead /= np.linalg.norm(ahead)
     left = np.cross(up, ahead)
     wrong = []
-    if "pivot" in at and "arm_ball_joint" in at:
-        outward = (at["arm_ball_joint"] - at["pivot"]) @ left * (1 if side == "left" else -1)
+    if "pivot" in at and ARM_BALL_JOINT in at:
+        outward = (at[ARM_BALL_JOINT] - at["pivot"]) @ left * (1 if side == "left" else -1)
         if outward < -60:
             wrong.append("control arm points inwards")
-    if {"arm_pivot_front", "arm_pivot_rear"} <= set(at) and (at["arm_pivot_front"] - at["arm_pivot_rear"]) @ ahead < -60:
+    if set(PIVOTS) <= set(at) and (at[ARM_PIVOT_FRONT] - at[ARM_PIVOT_REAR]) @ ahead < -60:
         wrong.append("front pivot behind the rear one")
-    if {"sill_front", "hub"} <= set(at) and (at["sill_front"] - at["hub"]) @ ahead > 150:
+    if {SILL_FRONT, HUB} <= set(at) and (at[SILL_FRONT] - at[HUB]) @ ahead > 150:
         wrong.append("sill ahead of the hub")
-    if {"hub", "arm_pivot_front"} <= set(at) and (at["hub"] - at["arm_pivot_front"]) @ left * (1 if side == "left" else -1) < -60:
+    if {HUB, ARM_PIVOT_FRONT} <= set(at) and (at[HUB] - at[ARM_PIVOT_FRONT]) @ left * (1 if side == "left" else -1) < -60:
         wrong.append("hub inside the pivots")
     return wrong
 

@@ -15,6 +15,16 @@ from calib.poses import Pose
 from calib.solution import Singular
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.figure import Figure
+from photoangle.core.roles import (
+    ARCH_LIP,
+    BAR_BUSH,
+    BAR_EYE,
+    LINK_FOOT,
+    PLUMB_BOTTOM,
+    PLUMB_TOP,
+    SILL_FRONT,
+    SILL_REAR,
+)
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import carried_axes, gravity, level_axes
 from photoangle.geometry.joints import joint_points
@@ -29,8 +39,8 @@ _AZIMUTH_DEG, _HEIGHT_DEG, _DISTANCE_MM = (-60, -40, -20, 0, 20, 40, 60), (-20, 
 # How far beyond where a photo was taken one may hope that nothing hides the markers.
 _BEYOND_DEG = 40.0
 _BY_PHOTOS = ("pixels", "lens", "print", "level", "chassis", "tie to ride")
-_WORDS = {"bar_bush": "bush", "bar_eye": "bar eye", "plumb_top": "plumb", "sill_front": "front sill marker",
-          "sill_rear": "rear sill marker", "link_foot": "link foot", "arch_lip": "arch lip"}
+_WORDS = {BAR_BUSH: "bush", BAR_EYE: "bar eye", PLUMB_TOP: "plumb", SILL_FRONT: "front sill marker",
+          SILL_REAR: "rear sill marker", LINK_FOOT: "link foot", ARCH_LIP: "arch lip"}
 
 
 @dataclass(frozen=True)
@@ -147,7 +157,7 @@ def stand_points(result, kit):
 def _middle_of_needed(result, kit, centre):
     """The middle of bar, plumb and card: what must be in view for the bar's angle."""
     needed = [p.translation_mm for i, p in result.scene.markers.items()
-              if kit.slot(i).role.key in ("bar_bush", "bar_eye", "plumb_top", "plumb_bottom")]
+              if kit.slot(i).role.key in (BAR_BUSH, BAR_EYE, PLUMB_TOP, PLUMB_BOTTOM)]
     if result.scene.has_card and kit.card is not None:
         needed.append(np.array([kit.card.width_mm / 2, kit.card.height_mm / 2, 0.0]))
     return np.mean(needed, axis=0) if needed else centre

@@ -9,6 +9,7 @@ from pathlib import Path
 from photoangle.commands.measure import MeasureOptions, measure_command
 from photoangle.core.errors import CannotUse
 from photoangle.core.progress import Progress
+from photoangle.core.states import SET
 from photoangle.detection.cache import Looks
 from photoangle.output.terminal import say
 
@@ -50,5 +51,5 @@ def demo_command(options: DemoOptions, progress: Progress) -> int:
     from photoangle.droplink.request import Asked
 
     say("\nThe link, from the photos at set height, before the new one went in:\n")
-    code = link_command(LinkOptions(target, Asked(state="set")), progress, looks, told)
+    code = link_command(LinkOptions(target, Asked(state=SET)), progress, looks, told)
     return 0 if code == 1 else code

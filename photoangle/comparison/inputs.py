@@ -10,7 +10,7 @@ from photoangle.comparison.compare import Side
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.options import PhotoOptions
-from photoangle.core.states import CORNERS
+from photoangle.core.states import CORNERS, RIDE
 from photoangle.pipeline import measure_folder, measure_photos
 
 _KINDS = {"state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"}
@@ -113,7 +113,7 @@ def _folder_pairs(first, second, progress, kit_path):
         # the whole corner: its states hang together by the ride photos and the bar's axis; without ride photos the chassis
         # may come from another corner
         only = corners.pop() if len(corners) == 1 else None
-        only = only if only and (root / only / "ride").is_dir() else None
+        only = only if only and (root / only / RIDE).is_dir() else None
         measured[root] = measure_folder(root, progress, kit_path, only)
     sides = {g.path: _sides(g, measured[g.root], len(measured) > 1) for g in (first, second)}
     a, b = sides[first.path], sides[second.path]
@@ -144,6 +144,6 @@ def _sides(given, measurement, several):
 
 def _of_interest(measurement, named, several):
     """Findings of a measuring run, without those of states that are not compared."""
-    others = [f"{s.corner}/{s.state}" for s in measurement.states if s.state != "ride"]
+    others = [f"{s.corner}/{s.state}" for s in measurement.states if s.state != RIDE]
     others = [o for o in others if (f"{measurement.root.name}/{o}" if several else o) not in named]
     return [f for f in measurement.report.findings if not any(f.where == o or f.where.startswith(o + "/") for o in others)]

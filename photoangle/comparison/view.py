@@ -12,6 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.lens import project, unproject
+from photoangle.core.roles import (
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    HUB,
+    LINK_FOOT,
+)
 from photoangle.geometry.parts import part_end, photo_lens
 
 _STEP_PX = 8
@@ -41,7 +50,7 @@ def move_between(before, after, tie):
     """
     if tie is not None:
         return Move(tie.pose.rotation, tie.pose.translation_mm)
-    names = [n for n in ("bar_bush", "arm_pivot_front", "arm_pivot_rear", "link_foot", "bar_eye") if n in before.points
+    names = [n for n in (BAR_BUSH, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, LINK_FOOT, BAR_EYE) if n in before.points
              and n in after.points]
     if not names:
         return None
@@ -61,7 +70,7 @@ def move_between(before, after, tie):
 def parts_plane(before, after, move):
     """Plane of bar arm and link in the after world: (point (3,) mm, unit normal (3,)), or None where they lie in a line."""
     found = []
-    for names in (("bar_bush", "bar_eye", "link_foot"), ("arm_ball_joint", "pivot", "hub")):
+    for names in ((BAR_BUSH, BAR_EYE, LINK_FOOT), (ARM_BALL_JOINT, "pivot", HUB)):
         found += [p for n in names for p in (part_end(after.points, n),) if p is not None]
         found += [move.apply(p) for n in names for p in (part_end(before.points, n),) if p is not None]
         if len(found) >= 3:
@@ -84,7 +93,7 @@ def best_photos(before, after, move, plane):
         eye = -camera.rotation.T @ camera.translation_mm
         return inside, eye
 
-    there = np.array([p for n in ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint") for p in (
+    there = np.array([p for n in (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT) for p in (
         part_end(after.points, n),) if p is not None] or [plane[0]])
     best = None
     for b in range(len(before.scene.cameras)):

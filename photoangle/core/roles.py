@@ -7,6 +7,18 @@ from calib.kit import SPARE, Role
 # The rigid bodies that markers ride on; of a spare marker it is yet to be told.
 BODIES = ("chassis", "bar", "link", "arm", "knuckle", "hose", "plumb", SPARE)
 
+# The keys of the roles that the program itself speaks of: joints and marks of a corner, the plumb, the brake hose.
+BAR_BUSH, BAR_EYE, LINK_FOOT = "bar_bush", "bar_eye", "link_foot"
+ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT = "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint"
+HUB, ARCH_LIP, SILL_FRONT, SILL_REAR = "hub", "arch_lip", "sill_front", "sill_rear"
+PLUMB_TOP, PLUMB_BOTTOM = "plumb_top", "plumb_bottom"
+HOSE_A, HOSE_B, HOSE_C = "hose_a", "hose_b", "hose_c"
+JOINTS = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
+PIVOTS = (ARM_PIVOT_FRONT, ARM_PIVOT_REAR)
+SILLS = (SILL_FRONT, SILL_REAR)
+PLUMB = (PLUMB_TOP, PLUMB_BOTTOM)
+HOSES = (HOSE_A, HOSE_B, HOSE_C)
+
 # key, title, where it goes, body; the line's number is the role's.
 _TABLE = (
     ("bar_bush", "bar bush", "over the centre of the bush that the bar turns in", "chassis"),

@@ -10,8 +10,17 @@ from dataclasses import dataclass, field, replace
 from calib.cancellation import may_leave
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
-from photoangle.core.states import CORNERS, has_new_link, in_order
-from photoangle.droplink.axles import FREE
+from photoangle.core.states import (
+    CORNERS,
+    FITTED,
+    FREE,
+    RIDE,
+    SET,
+    at_ride_height,
+    has_new_link,
+    in_order,
+    is_set,
+)
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
 from photoangle.droplink.request import Wishes, adjuster_of, travel_of, wanted_of
@@ -22,7 +31,6 @@ from photoangle.linkage.ride import carry, check
 from photoangle.linkage.travel import over_travel
 
 SAMPLES = 4000
-_AT_RIDE = ("set", "fitted")
 
 
 @dataclass
@@ -79,7 +87,7 @@ def link_answers(measurement, wishes=Wishes(), samples=SAMPLES):
         may_leave()
         # with one link off the closure says nothing: that state is for the axle's preload
         states = in_order([s for s in measurement.states if s.corner == corner and s.state != FREE])
-        if any(s.state != "ride" for s in states):
+        if any(s.state != RIDE for s in states):
             out.append(_answer(corner, states, measurement, wishes, samples))
     return out
 
@@ -89,7 +97,7 @@ def _answer(corner, states, measurement, wishes, samples):
     motion = _motion(corner, states, measurement, answer)
     bridged = {}
     for s in states:
-        if s.state == "ride":
+        if s.state == RIDE:
             continue
         made = corner_of(s, motion, measurement.report.figures, measurement.car, measurement.kit)
         if isinstance(made, Refusal):
@@ -133,7 +141,7 @@ def _base(corner, bridged, wishes, answer):
         answer.tell(Finding(UNUSABLE, corner, f"there is no state {wishes.state!r} to answer from",
                             "use one of " + ", ".join(bridged) if bridged else "take photos of it"))
         return None
-    for kind in ("fitted", "set"):
+    for kind in (FITTED, SET):
         for name in reversed(list(bridged)):
             if name.startswith(kind):
                 return name
@@ -163,7 +171,7 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
         answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster, samples=samples, budget=False)
     for name, corner in corners.items():
         may_leave()
-        if has_new_link(state) and name.startswith("set"):
+        if has_new_link(state) and is_set(name):
             earlier = advise(corner, way, answer.wanted, adjuster, samples=samples, budget=False)
             if not isinstance(earlier, Refusal):
                 answer.earlier[name] = earlier
@@ -173,7 +181,7 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
 
 def _two_ways(answer, corners, measured_figures, notes, samples):
     """Ride height as measured at set, and as carried from the state farthest from it; one checks the other."""
-    hanging = next((c for name, c in corners.items() if not name.startswith(_AT_RIDE)), None)
+    hanging = next((c for name, c in corners.items() if not at_ride_height(name)), None)
     if hanging is not None:
         travel, _ = travel_of(hanging, corners, notes)
         carried = carry(hanging, replace(travel, lowered_mm=answer.travel.lowered_mm), samples=samples)
@@ -182,7 +190,7 @@ def _two_ways(answer, corners, measured_figures, notes, samples):
         else:
             answer.carried, answer.carried_from = carried.figures.get("bar_arm_angle"), hanging.state
             answer.tell(*carried.findings)
-    at_set = next((name for name in corners if name.startswith("set")), None)
+    at_set = next((name for name in corners if is_set(name)), None)
     if at_set is None or answer.travel.lowered_mm:
         return
     answer.measured = next((f for f in measured_figures if (f.corner, f.state, f.name, f.datum)

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from photoangle.core.findings import NOTE, Finding, Refusal
-from photoangle.core.states import AXLES
+from photoangle.core.states import AXLES, FITTED, FREE, SET
 from photoangle.linkage.preload import (
     Angle,
     Preload,
@@ -17,7 +17,6 @@ from photoangle.linkage.preload import (
 )
 
 # Photos of both sides as set, with one link of the axle off: the bar's free shape.
-FREE = "free"
 
 
 @dataclass
@@ -43,8 +42,8 @@ def axle_answers(answers, figures, car):
         answer.findings += _other_side(axle, car)
         pair = [next((a for a in answers if a.corner == f"{axle}-{side}" and a.base is not None), None) for side in ("left", "right")]
         angles = {(side, state): _angle(figures, f"{axle}-{side}", state) for side in ("left", "right")
-                  for state in ("set", "fitted", FREE)}
-        on = next((s for s in ("fitted", "set") if all(angles[side, s] for side in ("left", "right"))), None)
+                  for state in (SET, FITTED, FREE)}
+        on = next((s for s in (FITTED, SET) if all(angles[side, s] for side in ("left", "right"))), None)
         free = all(angles[side, FREE] for side in ("left", "right"))
         if on and free:
             _preload(answer, axle, on, angles, figures, pair, car)

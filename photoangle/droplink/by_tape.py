@@ -6,14 +6,15 @@ import math
 
 from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
-from photoangle.core.states import CORNERS, has_new_link
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
+from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer
 from photoangle.droplink.request import Wishes
 from photoangle.linkage.corner import Taped
 from photoangle.linkage.tape_only import tape_corner
 
-_HEIGHTS = {"bar_bush": ("bar_bush_height",), "bar_eye": ("bar_eye_height",), "link_foot": ("link_foot_height",),
-            "arm_pivot": ("arm_pivot_front_height", "arm_pivot_rear_height"), "arm_ball_joint": ("arm_ball_joint_height",)}
+_HEIGHTS = {BAR_BUSH: ("bar_bush_height",), BAR_EYE: ("bar_eye_height",), LINK_FOOT: ("link_foot_height",),
+            "arm_pivot": ("arm_pivot_front_height", "arm_pivot_rear_height"), ARM_BALL_JOINT: ("arm_ball_joint_height",)}
 _LENGTHS = {"bar_arm": "bar_arm_length", "control_arm": "control_arm_length", "foot_from_pivot": "link_foot_from_pivot",
             "link": "link_length"}
 
@@ -47,9 +48,9 @@ def _state(notes):
     """The state with the most heights; at ride height before hanging."""
     def rank(name):
         heights = sum(n.endswith("_height") for n in notes.tape[name])
-        return heights, has_new_link(name), name == "set", name == "droop"
+        return heights, has_new_link(name), name == SET, name == DROOP
 
-    return max((s for s in notes.tape if s != "ride"), key=rank, default="droop")
+    return max((s for s in notes.tape if s != RIDE), key=rank, default=DROOP)
 
 
 def _corner(name, state, notes, car):
@@ -63,7 +64,7 @@ def _corner(name, state, notes, car):
     heights = {key: _mean([readings[n] for n in names if n in readings]) for key, names in _HEIGHTS.items()
                if any(n in readings for n in names)}
     lengths = {key: _taped(readings[n]) for key, n in _LENGTHS.items() if n in readings}
-    arch = {s: _taped(r["hub_to_arch"]) for s, r in notes.tape.items() if "hub_to_arch" in r and s in (state, "ride")}
+    arch = {s: _taped(r["hub_to_arch"]) for s, r in notes.tape.items() if "hub_to_arch" in r and s in (state, RIDE)}
     pitch, roll = (_attitude(notes, car, state, key, floor) for key, floor in (
         ("sill_slope_deg", car.level.floor_slope_along_deg), ("roll_deg", car.level.floor_slope_across_deg)))
     return tape_corner(name, state, heights, lengths, arch, notes.bar_arm_points == "front", name.endswith("left"), pitch,
@@ -85,7 +86,7 @@ def _attitude(notes, car, state, key, floor_deg):
 
     At ride height the chassis is level against the floor, so what is read there, less the floor's slope, is the line's own.
     """
-    here, ride = (notes.attitude.get(s, {}).get(key) for s in (state, "ride"))
+    here, ride = (notes.attitude.get(s, {}).get(key) for s in (state, RIDE))
     if here is None or ride is None:
         return None
     within = car.level.floor_within_deg / math.sqrt(3)

@@ -12,6 +12,21 @@ from photoangle.core.agreement import e_n
 from photoangle.core.assumed import BAR_AXIS_DEG, HUB_DIFFERS_WITHIN, STUD_DEG
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.core.roles import (
+    ARCH_LIP,
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    HOSE_A,
+    HOSE_B,
+    HOSE_C,
+    HUB,
+    LINK_FOOT,
+    PIVOTS,
+)
+from photoangle.core.states import RIDE, at_ride_height
 from photoangle.geometry.datums import turned
 from photoangle.geometry.joints import coordinates
 from photoangle.linkage.corner import NEEDED, Corner, Direction, Taped, turn_lever
@@ -19,10 +34,10 @@ from photoangle.linkage.ride import no_datum_finding
 
 FAR_MM = 300.0
 _SET_WITHIN_MM = 2.0
-_ROLES = {"hub", "arch_lip", "hose_a", "hose_b", "hose_c", "bar_bush", "bar_eye", "link_foot", "arm_pivot_front",
-          "arm_pivot_rear", "arm_ball_joint"}
+_ROLES = {HUB, ARCH_LIP, HOSE_A, HOSE_B, HOSE_C, BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT,
+          ARM_PIVOT_REAR, ARM_BALL_JOINT}
 _HOSE_ON = {"between": "mid"}
-_STUDS = ("bar_eye", "link_foot")
+_STUDS = (BAR_EYE, LINK_FOOT)
 
 
 @dataclass(frozen=True)
@@ -57,7 +72,7 @@ def corner_of(result, motion, figures, car, kit):
     if missing:
         return Refusal(Finding(UNUSABLE, where, f"the linkage needs {', '.join(m.replace('_', ' ') for m in missing)}",
                                "put those markers on, or give stand-offs and markers on the parts for joints by motion"))
-    if "bar_bush" not in result.points:
+    if BAR_BUSH not in result.points:
         return Refusal(Finding(UNUSABLE, where, "no bar bush marker: the linkage has nothing to start from",
                                "put a marker on the bush"))
     names, places = _seen(result, notes, axes.axes)
@@ -78,7 +93,7 @@ def _missing(result, motion, notes):
     called = {notes.stands_for.get(n, n) for n in result.points.names}
     known = called | set(notes.from_bush) | set(_shows(motion, result.state))
     missing = [n for n in NEEDED if n not in known]
-    return missing if {"arm_pivot_front", "arm_pivot_rear"} & known else [*missing, "arm_pivot_front"]
+    return missing if set(PIVOTS) & known else [*missing, ARM_PIVOT_FRONT]
 
 
 def _no_datum(result, figures, car):
@@ -94,14 +109,14 @@ def _seen(result, notes, axes):
     called = {n: notes.stands_for.get(n, n) for n in points.names}
     keep = [n for n in points.names if called[n] in _ROLES or called[n] in notes.stands_for.values()]
     names = tuple(called[n] for n in keep)
-    away = np.array([points[n] for n in keep]) - points["bar_bush"]
+    away = np.array([points[n] for n in keep]) - points[BAR_BUSH]
     turn = np.kron(np.eye(len(keep)), axes.T)
     return names, points.estimate.pick(coordinates(keep)).linear(turn, coordinates(names), (away @ axes).ravel())
 
 
 def _with_bar_axis(names, places, bar, axes):
     """The bar's axis by motion as a second point on it: so that a turn of the frame carries it along."""
-    bush = places.pick(coordinates(("bar_bush",))).named(coordinates(("bar_bush_far",)))
+    bush = places.pick(coordinates((BAR_BUSH,))).named(coordinates(("bar_bush_far",)))
     vector = axes.T @ bar.vector
     # a small turn w of the axis moves a point far out on it by w x FAR
     arm = turned(bar.turn, axes.T).linear(-FAR_MM * hat(vector), bush.names, FAR_MM * vector)
@@ -118,7 +133,7 @@ def _with_motion(names, places, motion, result, axes):
     spin = np.kron(np.eye(len(shown)), axes.T @ tie.rotation.T @ solved_in)
     # the corner's origin is its bush marker's joint
     source = Source(("motion", result.scene.origin.state), "motion", spin @ covariance @ spin.T)
-    joints = Estimate.stated(coordinates(shown), (here - result.points["bar_bush"]) @ axes, source)
+    joints = Estimate.stated(coordinates(shown), (here - result.points[BAR_BUSH]) @ axes, source)
     own = tuple(n for n in names if n not in shown)
     every = names + tuple(n for n in shown if n not in names)
     return every, places.pick(coordinates(own)).join(joints).pick(coordinates(every))
@@ -140,7 +155,7 @@ def _made(result, notes, names, places, kit, axes):
         bar_axis=Direction.within([0, 1, 0], BAR_AXIS_DEG),
         hub_differs_within=HUB_DIFFERS_WITHIN if notes.hub_differs_within is None else notes.hub_differs_within,
         hose_on={k: _HOSE_ON.get(v, v) for k, v in notes.hose_on.items()},
-        radius_mm={{"bar_eye": "eye"}.get(k, k): v for k, v in notes.radius_mm.items()},
+        radius_mm={{BAR_EYE: "eye"}.get(k, k): v for k, v in notes.radius_mm.items()},
         stud=_studs(result, kit, axes), dof=_dof(result))
 
 
@@ -170,7 +185,7 @@ def _with_arch(corner, result, figures, notes):
     Returns (corner, findings).
     """
     arch, findings = {}, []
-    for state in {result.state, "ride"}:
+    for state in {result.state, RIDE}:
         taped = notes.tape.get(state, {}).get("hub_to_arch")
         seen = next((f for f in figures if (f.corner, f.state, f.name) == (result.corner, state, "hub_to_arch")), None)
         if taped is not None and seen is not None and abs(e_n(taped.value_mm - seen.value, math.hypot(taped.u_mm, seen.u))) > 1:
@@ -183,9 +198,9 @@ def _with_arch(corner, result, figures, notes):
             arch[state] = Taped(taped.value_mm, taped.u_mm)
         elif seen is not None:
             arch[state] = Taped(seen.value, seen.u)
-    if result.state.startswith(("set", "fitted")) and not {result.state, "ride"} <= set(arch):
+    if at_ride_height(result.state) and not {result.state, RIDE} <= set(arch):
         known = next(iter(arch.values()), Taped(350.0, 0.0))
-        arch = {result.state: known, "ride": Taped(known.value_mm, _SET_WITHIN_MM / math.sqrt(3))}
+        arch = {result.state: known, RIDE: Taped(known.value_mm, _SET_WITHIN_MM / math.sqrt(3))}
         findings.append(Finding(NOTE, f"{result.corner}/{result.state}", "hub to arch is not known both here and on the wheels:"
                                 f" this state is taken as ride height within {_SET_WITHIN_MM:g} mm",
                                 "write hub_to_arch under tape.set and tape.ride"))

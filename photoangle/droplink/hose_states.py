@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from photoangle.core.findings import NOTE, Finding
+from photoangle.core.roles import BAR_BUSH, HOSES
 from photoangle.geometry.joints import coordinates
 from photoangle.linkage.corner import Taped
-from photoangle.linkage.kinematics.hose import HOSES, SECOND
+from photoangle.linkage.kinematics.hose import SECOND
 
 # Two heights nearer than this say little of how a hose moves.
 _APART_MM = 15.0
@@ -31,7 +32,7 @@ def with_second_hoses(made, others):
     name, other, arch = second
     both = [n for n in mine if n in other.names]
     # both states' frames hang on the same bush: what tells them apart is the scenes' noise
-    shift = corner.positions_mm[corner.names.index("bar_bush")] - other.positions_mm[other.names.index("bar_bush")]
+    shift = corner.positions_mm[corner.names.index(BAR_BUSH)] - other.positions_mm[other.names.index(BAR_BUSH)]
     seen = others[name].places.pick(coordinates(both))
     again = tuple(b + SECOND for b in both)
     moved = seen.linear(np.eye(len(seen.names)), coordinates(again), seen.values + np.tile(shift, len(both)))

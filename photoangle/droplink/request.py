@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from calib.lengths import LengthError, parse_length
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.states import DROOP, RIDE
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.travel import Travel
@@ -45,9 +46,9 @@ def travel_of(base, corners, notes):
     """
     arch = {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
     arch |= {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
-    ride, findings, asked = arch.get("ride"), [], notes.travel
+    ride, findings, asked = arch.get(RIDE), [], notes.travel
     seen = [ride - arch[s] for s in corners if s in arch] if ride is not None else []
-    droop = asked.droop_mm or (max(0.0, arch["droop"] - ride) if ride is not None and "droop" in arch else None)
+    droop = asked.droop_mm or (max(0.0, arch[DROOP] - ride) if ride is not None and DROOP in arch else None)
     bump = asked.bump_mm
     if bump is None and "bump" in arch and ride is not None:
         bump = ride - arch["bump"]
@@ -58,7 +59,7 @@ def travel_of(base, corners, notes):
             findings.append(Finding(NOTE, f"car.toml, {base.name}.travel", "the damper is taken to move as far as the wheel",
                                     "write damper_ratio, the damper's travel over the wheel's"))
     if droop is None or bump is None or bump <= 0:
-        unknown = [w for w, v in (("droop", droop), ("the bump stop", bump)) if not v or v <= 0]
+        unknown = [w for w, v in ((DROOP, droop), ("the bump stop", bump)) if not v or v <= 0]
         findings.append(Finding(NOTE, base.name, f"how far the wheel goes to {' and '.join(unknown)} is not given:"
                                 f" {DROOP_MM:.0f} mm down and {BUMP_MM:.0f} mm up stand for what is missing",
                                 "write droop and bump (mm of wheel travel from ride height) under travel, or damper_free"))

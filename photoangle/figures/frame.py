@@ -8,13 +8,13 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.estimate import Estimate
+from photoangle.core.roles import PIVOTS
 from photoangle.geometry.bar_axis import bar_as_built
 from photoangle.geometry.datums import TURN, Axes, Direction, still
 from photoangle.geometry.joints import Points
 
 # Half the width of the differences: far above rounding, far below what bends a figure.
 STEP_MM, STEP_RAD = 1e-3, 1e-5
-PIVOTS = ("arm_pivot_front", "arm_pivot_rear")
 
 
 @dataclass(frozen=True)

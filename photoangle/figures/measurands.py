@@ -12,11 +12,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photoangle.figures.frame import PIVOTS, Frame
+from photoangle.core.roles import (
+    ARCH_LIP,
+    ARM_BALL_JOINT,
+    BAR_BUSH,
+    BAR_EYE,
+    HOSES,
+    HUB,
+    LINK_FOOT,
+    PIVOTS,
+    SILL_FRONT,
+    SILL_REAR,
+    SILLS,
+)
+from photoangle.figures.frame import Frame
 from photoangle.figures.tape_rules import TapeRule, angle_rule, direct, held_upright, rise_rule
 from photoangle.geometry.angles import angle_about, angle_between, elevation
 
-HOSES = ("hose_a", "hose_b", "hose_c")
 DATUMS = ("gravity", "chassis")
 
 
@@ -45,26 +57,25 @@ class Measurand:
         return all(n in points or (n == "pivot" and any(p in points for p in PIVOTS)) for n in self.needs)
 
 
-_ARM = ("bar_bush", "bar_eye")
-_LINK = ("link_foot", "bar_eye")
-_CONTROL = ("arm_ball_joint", "pivot")
-_SILL = ("sill_front", "sill_rear")
+_ARM = (BAR_BUSH, BAR_EYE)
+_LINK = (LINK_FOOT, BAR_EYE)
+_CONTROL = (ARM_BALL_JOINT, "pivot")
 
 
 def _bar_arm(f: Frame) -> np.ndarray:
-    return f.at["bar_eye"] - f.at["bar_bush"]
+    return f.at[BAR_EYE] - f.at[BAR_BUSH]
 
 
 def _link(f: Frame) -> np.ndarray:
-    return f.at["bar_eye"] - f.at["link_foot"]
+    return f.at[BAR_EYE] - f.at[LINK_FOOT]
 
 
 def _control_arm(f: Frame) -> np.ndarray:
-    return f.at["arm_ball_joint"] - f.pivot
+    return f.at[ARM_BALL_JOINT] - f.pivot
 
 
 def _sill(f: Frame) -> np.ndarray:
-    return f.at["sill_front"] - f.at["sill_rear"]
+    return f.at[SILL_FRONT] - f.at[SILL_REAR]
 
 
 def _length(line) -> Callable[[Frame], float]:
@@ -106,11 +117,11 @@ def _arm_axis(f: Frame):
 def _hub_to_arch(f: Frame) -> float | None:
     """Along the chassis's vertical; against gravity where no chassis datum is known."""
     up = f.vertical("chassis" if f.axes is not None else "gravity")
-    return None if up is None else float((f.at["arch_lip"] - f.at["hub"]) @ up)
+    return None if up is None else float((f.at[ARCH_LIP] - f.at[HUB]) @ up)
 
 
 def _gap(hose: str, less_mm: float):
-    return lambda f: float(np.linalg.norm(f.at["bar_eye"] - f.at[hose])) - less_mm
+    return lambda f: float(np.linalg.norm(f.at[BAR_EYE] - f.at[hose])) - less_mm
 
 
 def _against(datum: str) -> list[Measurand]:
@@ -119,18 +130,18 @@ def _against(datum: str) -> list[Measurand]:
     return [
         Measurand("bar_arm_elevation", "bar arm as a line", "deg", datum, _ARM, _elevation(_bar_arm, datum)),
         Measurand("bar_arm_angle", "bar arm angle", "deg", datum, _ARM, _angle(_bar_arm, _bar_axis, datum),
-                  angle_rule(("bar_bush",), "bar_eye", "bar_arm_length", _bar_axis) if level else None),
+                  angle_rule((BAR_BUSH,), BAR_EYE, "bar_arm_length", _bar_axis) if level else None),
         Measurand("link_elevation", "drop link", "deg", datum, _LINK, _elevation(_link, datum),
-                  rise_rule("link_foot", "bar_eye", "link_length") if level else None),
+                  rise_rule(LINK_FOOT, BAR_EYE, "link_length") if level else None),
         Measurand("control_arm_elevation", "control arm as a line", "deg", datum, _CONTROL, _elevation(_control_arm, datum)),
         Measurand("control_arm_angle", "control arm angle", "deg", datum, _CONTROL, _angle(_control_arm, _arm_axis, datum),
-                  angle_rule(PIVOTS, "arm_ball_joint", "control_arm_length", _arm_axis) if level else None),
+                  angle_rule(PIVOTS, ARM_BALL_JOINT, "control_arm_length", _arm_axis) if level else None),
     ]
 
 
 def measurands(radius_mm: dict[str, float] | None = None) -> list[Measurand]:
     """The whole table.  radius_mm: of "bar_eye" and "hose"; where both are given they are taken off the gaps."""
-    radii = [(radius_mm or {}).get(k) for k in ("bar_eye", "hose")]
+    radii = [(radius_mm or {}).get(k) for k in (BAR_EYE, "hose")]
     less = sum(r for r in radii if r is not None) if None not in radii else 0.0
     rows = [
         Measurand("bar_arm_length", "bar arm length", "mm", None, _ARM, _length(_bar_arm), direct("bar_arm_length")),
@@ -140,13 +151,13 @@ def measurands(radius_mm: dict[str, float] | None = None) -> list[Measurand]:
                   direct("control_arm_length")),
         Measurand("bar_to_link_angle", "bar arm to link", "deg", None, _ARM + _LINK,
                   lambda f: angle_between(-_bar_arm(f), -_link(f))),
-        Measurand("sill_slope", "sill, nose up", "deg", "gravity", _SILL, _elevation(_sill, "gravity")),
+        Measurand("sill_slope", "sill, nose up", "deg", "gravity", SILLS, _elevation(_sill, "gravity")),
     ]
     for datum in DATUMS:
         rows += _against(datum)
-    rows.append(Measurand("hub_to_arch", "hub to arch", "mm", None, ("hub", "arch_lip"), _hub_to_arch,
-                          held_upright("hub_to_arch", "hub", "arch_lip")))
-    rows += [Measurand(f"hose_gap_{h[-1]}", f"eye to hose {h[-1].upper()}", "mm", None, ("bar_eye", h), _gap(h, less),
+    rows.append(Measurand("hub_to_arch", "hub to arch", "mm", None, (HUB, ARCH_LIP), _hub_to_arch,
+                          held_upright("hub_to_arch", HUB, ARCH_LIP)))
+    rows += [Measurand(f"hose_gap_{h[-1]}", f"eye to hose {h[-1].upper()}", "mm", None, (BAR_EYE, h), _gap(h, less),
                        direct(f"hose_gap_{h[-1]}")) for h in HOSES]
     return rows
 

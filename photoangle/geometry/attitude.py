@@ -14,6 +14,8 @@ from calib.poses import rotation_from_vector
 from photoangle.core.assumed import LEVEL_U_DEG, STANCE_DEG
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import NOTE, Finding
+from photoangle.core.roles import SILL_FRONT, SILL_REAR, SILLS
+from photoangle.core.states import RIDE
 from photoangle.geometry.angles import elevation
 from photoangle.geometry.datums import TURN, Axes, floor_source, level_axes, turned
 from photoangle.geometry.joints import coordinates
@@ -35,7 +37,7 @@ def share_attitude(states, report, level):
                             "leave the car as it stands while all corners of a state are photographed"))
     for corner in sorted({s.corner for s in states if s.corner}):
         mine = [s for s in states if s.corner == corner]
-        if all(s.axes is None for s in mine) and not any(s.state == "ride" for s in mine):
+        if all(s.axes is None for s in mine) and not any(s.state == RIDE for s in mine):
             report.tell(Finding(NOTE, corner, "no ride photos: angles are against gravity only, and the car's own"
                                 " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
                                 f" markers, plumb, card) into {corner}/ride; or read the sill's slope there with a level and write"
@@ -48,8 +50,8 @@ def by_level(result, level):
     At ride height the chassis is level against the floor, so that the sill's own rake is what was read there less the floor's slope.
     level: carfile's Level, for the floor.  The roll follows in the same way where it was read in both states.
     """
-    ride, here = (result.notes.attitude.get(s, {}) for s in ("ride", result.state))
-    if "sill_slope_deg" not in ride or not {"sill_front", "sill_rear"} <= set(result.points.names):
+    ride, here = (result.notes.attitude.get(s, {}) for s in (RIDE, result.state))
+    if "sill_slope_deg" not in ride or not {SILL_FRONT, SILL_REAR} <= set(result.points.names):
         return None
     origin = result.scene.origin
     floor = Estimate.stated(("along", "across"), np.radians([level.floor_slope_along_deg, level.floor_slope_across_deg]),
@@ -78,7 +80,7 @@ def _reading(name, value_deg, key):
 
 def _sill_slope(result):
     """The sill's slope against gravity, rad, nose up, as an Estimate named "slope"."""
-    ends = result.points.estimate.pick(coordinates(("sill_front", "sill_rear"))).join(result.up.turn)
+    ends = result.points.estimate.pick(coordinates(SILLS)).join(result.up.turn)
 
     def slope(values):
         up = rotation_from_vector(values[6:]) @ result.up.vector

@@ -24,6 +24,15 @@ from photoangle.core.assumed import (
 )
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.roles import (
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    PLUMB,
+    PLUMB_BOTTOM,
+    PLUMB_TOP,
+    SILL_FRONT,
+    SILL_REAR,
+)
 
 TURN = ("turn x", "turn y", "turn z")
 _LEAST_SPAN_MM = 80
@@ -76,17 +85,17 @@ def gravity(points, scene, level, where=""):
         spread = np.radians([CARD_LEANS_DEG, 0, CARD_LEVEL_DEG / _ROOT3])
         held = Source(("level", state), "level", np.diag(spread**2))
         return Direction(np.array([0, -1.0, 0]), Estimate.stated(TURN, np.zeros(3), held), "card"), []
-    missing = [n for n in ("plumb_top", "plumb_bottom") if n not in points]
+    missing = [n for n in PLUMB if n not in points]
     if missing:
         which = "no plumb markers" if len(missing) == 2 else f"only one plumb marker ({missing[0]} missing)"
         return None, [Finding(
             ATTENTION, where, f"{which} seen: which way is up is not known",
             "take one more photo with both plumb markers in view, or set [level] by = \"card\"")]
-    span = points["plumb_top"] - points["plumb_bottom"]
+    span = points[PLUMB_TOP] - points[PLUMB_BOTTOM]
     length = np.linalg.norm(span)
     up = span / length
     pick = np.zeros((3, 3 * len(points.names)))
-    for name, sign in (("plumb_top", 1), ("plumb_bottom", -1)):
+    for name, sign in ((PLUMB_TOP, 1), (PLUMB_BOTTOM, -1)):
         k = 3 * points.index(name)
         pick[:, k:k + 3] = sign * np.eye(3)
     # a shift d of the span turns it by up x d / length
@@ -102,8 +111,8 @@ def gravity(points, scene, level, where=""):
 
 def _forward(points, up):
     """Which way is forward, level: (unit vector, the Source of its yaw, by) or None."""
-    for front, rear, sigma, by in (("sill_front", "sill_rear", SILL_YAW_DEG, "sill"),
-                                   ("arm_pivot_front", "arm_pivot_rear", PIVOT_YAW_DEG, "pivots")):
+    for front, rear, sigma, by in ((SILL_FRONT, SILL_REAR, SILL_YAW_DEG, "sill"),
+                                   (ARM_PIVOT_FRONT, ARM_PIVOT_REAR, PIVOT_YAW_DEG, "pivots")):
         if front in points and rear in points:
             line = points[front] - points[rear]
             flat = line - up * (line @ up)

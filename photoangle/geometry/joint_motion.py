@@ -5,14 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from calib.poses import Pose, hat
+from photoangle.core.roles import (
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    LINK_FOOT,
+)
 from photoangle.core.states import has_new_link, in_order
 from photoangle.geometry.joints import marker_offset
 from photoangle.geometry.registration import stacked_covariance
 from photoangle.linkage.motion.solve import MotionState, PointOnMarker, TapedLength, solve_motion
 
 _BODIES = ("chassis", "bar", "link", "arm", "knuckle")
-_JOINT_ROLES = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
-_TAPED = {"bar_arm_length": ("bar_bush", "bar_eye"), "link_length": ("link_foot", "bar_eye")}
+_JOINT_ROLES = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
+_TAPED = {"bar_arm_length": (BAR_BUSH, BAR_EYE), "link_length": (LINK_FOOT, BAR_EYE)}
 _UNKNOWN_DEPTH_MM = 100.0
 
 
@@ -73,7 +81,7 @@ def joints_by_motion(states, kit, notes, axes, where):
     bodies = {i: kit.slot(i).role.body for s in seen for i in s.markers}
     if notes.link_foot_on != "control arm":
         # the foot's own marker rides with the foot
-        bodies |= {i: "knuckle" for i in bodies if kit.slot(i).role.key == "link_foot"}
+        bodies |= {i: "knuckle" for i in bodies if kit.slot(i).role.key == LINK_FOOT}
     names = [s.name for s in seen]
     new_link = tuple(n for k, n in enumerate(names) if has_new_link(n) and k and not has_new_link(names[k - 1]))
     tapes = ()

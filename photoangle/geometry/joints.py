@@ -17,13 +17,11 @@ from photoangle.core.assumed import ON_STRING_MM, STRING_STANDOFF_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.origin import Origin
+from photoangle.core.roles import JOINTS, PLUMB, PLUMB_BOTTOM, PLUMB_TOP
 
 ROOT3 = math.sqrt(3)
-# Roles that mark a joint: without a stand-off the marker's centre stands for it, and that is said.
-_JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
 STRIP_MM = 200.0
 _STRIP_TILT_DEG, _STRIP_TURN_DEG = 6.0, 1.5
-_ON_PLUMB = ("plumb_top", "plumb_bottom")
 
 
 @dataclass(frozen=True)
@@ -112,12 +110,12 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
     for k, name in enumerate(names):
         at = slice(3 * k, 3 * k + 3)
         pose = scene.markers[chosen[name]]
-        if name in _ON_PLUMB:
+        if name in PLUMB:
             offset, sigmas, given = (np.zeros(3), (0.0, 0.0), True) if strip else (
                 np.array([0, 0, level.plumb_standoff_mm]), (ON_STRING_MM, STRING_STANDOFF_MM), True)
         else:
             offset, *sigmas, given = marker_offset(kit, chosen[name], name, corner)
-        if name in _JOINTS and not given:
+        if name in JOINTS and not given:
             bare.append(name)
         arm = pose.rotation @ offset
         positions[k] = scale * pose.translation_mm + arm
@@ -162,7 +160,7 @@ def _placing(scene, marker, name, sigmas, corner):
     """What is not known of a marker's place against its joint: (Source, its directions (3, k) in the world) each."""
     in_plane, along = sigmas
     rotation = scene.markers[marker].rotation
-    plumb = name in _ON_PLUMB
+    plumb = name in PLUMB
     # a marker on a string may turn about it between photos: its error is the state's own
     place = ("plumb", scene.origin.state, name) if plumb else scene.origin.place(marker)
     for kind, sigma, way in (("sticking", in_plane, rotation[:, :2]), ("stand-off", along, rotation[:, 2:])):
@@ -188,9 +186,9 @@ def _joint_findings(points, kit, corner):
 
 def _is_strip(scene, kit, chosen):
     """Whether the two plumb markers are the rigid printed strip: flat, in line, 200 mm apart."""
-    if "plumb_top" not in chosen or "plumb_bottom" not in chosen:
+    if PLUMB_TOP not in chosen or PLUMB_BOTTOM not in chosen:
         return False
-    top, bottom = (scene.markers[chosen[k]] for k in ("plumb_top", "plumb_bottom"))
+    top, bottom = (scene.markers[chosen[k]] for k in PLUMB)
     between = bottom.translation_mm - top.translation_mm
     length = np.linalg.norm(between)
     normal, down = top.rotation[:, 2], top.rotation[:, 1]

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from photoangle.core.findings import NOTE, Finding
+from photoangle.core.roles import BAR_EYE, HUB, LINK_FOOT
+from photoangle.core.states import FITTED, RIDE
 from photoangle.geometry.registration import tie_bodies
 
 _RIGID = ("chassis", "bar", "arm", "knuckle", "link")
@@ -55,7 +57,7 @@ def compare_places(before, after, kit):
 
 def _body(marker, kit, notes):
     role = kit.slot(marker).role
-    if role.key == "link_foot":
+    if role.key == LINK_FOOT:
         return {"control arm": "arm", "knuckle": "knuckle"}.get(notes.link_foot_on, "strut")
     return role.body
 
@@ -64,7 +66,7 @@ def handled(ids, before, after, kit):
     """Those of ``ids`` that the work between two states touches: the hub's, where the wheel is on in one of them; the link's
     joints, where a new link was fitted."""
     roles = set()
-    for state, keys in (("ride", ("hub",)), ("fitted", ("bar_eye", "link_foot", "link"))):
+    for state, keys in ((RIDE, (HUB,)), (FITTED, (BAR_EYE, LINK_FOOT, "link"))):
         if (before == state) != (after == state):
             roles |= set(keys)
     return [i for i in ids if kit.slot(i).role.key in roles]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from calib.lens import moved_lens
+from photoangle.core.roles import PIVOTS
 
 
 def photo_lens(scene, index):
@@ -16,6 +17,6 @@ def photo_lens(scene, index):
 def part_end(points, name):
     """Place (3,) of a named end of a part, mm, or None; "pivot" is the middle of the arm's pivots there are."""
     if name == "pivot":
-        both = [points[n] for n in ("arm_pivot_front", "arm_pivot_rear") if n in points]
+        both = [points[n] for n in PIVOTS if n in points]
         return np.mean(both, axis=0) if both else None
     return points[name] if name in points else None

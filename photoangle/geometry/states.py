@@ -11,6 +11,8 @@ from calib.poses import Pose
 from photoangle.carfile.corner import Corner
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.roles import SILLS
+from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import carried_axes, floor_axes, level_axes
 from photoangle.geometry.registration import chassis_markers, moved_findings, tie_scenes
@@ -68,7 +70,7 @@ def tie_states(states, kit, car, report):
     """Tie the states of each corner together by the chassis; give each its axes and the bar's axis."""
     for corner in sorted({s.corner for s in states if s.corner}):
         mine = [s for s in states if s.corner == corner]
-        ride = next((s for s in mine if s.state == "ride"), None)
+        ride = next((s for s in mine if s.state == RIDE), None)
         base = _ride_axes(ride, car, report) if ride is not None else None
         reference = ride or max(mine, key=lambda s: len(chassis_markers(s.scene, kit)))
         reference.reference = True
@@ -97,7 +99,7 @@ def _ride_axes(ride, car, report):
         return None
     ride.axes = floor_axes(ride.points, ride.up, car.level)
     if ride.axes is None:
-        missing = [n.replace("_", " ") for n in ("sill_front", "sill_rear") if n not in ride.points]
+        missing = [n.replace("_", " ") for n in SILLS if n not in ride.points]
         report.tell(Finding(ATTENTION, where, f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
                             "have both sill markers in the ride photos"))
     elif not car.level.floor_given:

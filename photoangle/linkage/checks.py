@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
+from photoangle.core.states import DROOP, FITTED, RIDE, SET
 from photoangle.linkage.kinematics.closure import branch_side, reach_of_bar
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm, foot_at
@@ -50,9 +52,9 @@ def check_corner(corner, samples=400, seed=1):
     where = f"{corner.name}/{layout.state}"
     if not all(np.isfinite(p).all() for p in layout.at.values()):
         return (Finding(UNUSABLE, where, "the readings do not make a corner", "read the lengths and heights again"),)
-    eye, bush, foot = (layout.at[n] for n in ("bar_eye", "bar_bush", "link_foot"))
+    eye, bush, foot = (layout.at[n] for n in (BAR_EYE, BAR_BUSH, LINK_FOOT))
     lever = length(square_to(eye - bush, layout.bar_axis)).item()
-    arm = length(square_to(layout.at["arm_ball_joint"] - layout.arm_origin, layout.arm_axis)).item()
+    arm = length(square_to(layout.at[ARM_BALL_JOINT] - layout.arm_origin, layout.arm_axis)).item()
     joints = length(eye - foot).item()
     found = [check_length("bar lever", lever, where), check_length("control arm", arm, where),
              check_length("link", assembled_link_mm(layout).item(), where)]
@@ -78,8 +80,8 @@ def _hanging(layout, where):
     """A wheel that hangs cannot be nearer to its arch than one that carries the car."""
     arch = {state: v.item() for state, v in layout.hub_to_arch_mm.items()}
     out = []
-    for state in ("set", "ride", "fitted"):
-        if {"droop", state} <= set(arch) and arch["droop"] <= arch[state]:
+    for state in (SET, RIDE, FITTED):
+        if {DROOP, state} <= set(arch) and arch[DROOP] <= arch[state]:
             out.append(Finding(UNUSABLE, where, f"hub to arch is {arch['droop']:.0f} mm at droop and {arch[state]:.0f} mm at"
                                f" {state}: a hanging wheel is farther from its arch", "are the two readings mixed up?"))
     return out
@@ -88,7 +90,7 @@ def _hanging(layout, where):
 def check_hole(corner, hole_mm):
     """A Finding where an eye hole hole_mm nearer to the bar's axis leaves no bar lever to speak of, else None."""
     layout = corner.nominal()
-    lever = length(square_to(layout.at["bar_eye"] - layout.at["bar_bush"], layout.bar_axis)).item()
+    lever = length(square_to(layout.at[BAR_EYE] - layout.at[BAR_BUSH], layout.bar_axis)).item()
     low, high = SENSIBLE_MM["bar lever"]
     if low <= lever - hole_mm <= high:
         return None
@@ -99,7 +101,7 @@ def check_hole(corner, hole_mm):
 
 def _taped_link(corner, taped, joints, samples, seed, where):
     drawn = corner.sample(samples, seed)
-    u = np.nanstd(length(drawn.at["bar_eye"] - drawn.at["link_foot"]) - drawn.link_mm)
+    u = np.nanstd(length(drawn.at[BAR_EYE] - drawn.at[LINK_FOOT]) - drawn.link_mm)
     if abs(taped - joints) <= _CONTRADICT * u:
         return []
     return [Finding(UNUSABLE, where, f"the link was taped {taped:.1f} mm but its joints are {joints:.1f} mm apart",
@@ -108,10 +110,10 @@ def _taped_link(corner, taped, joints, samples, seed, where):
 
 def _dead_line(corner, layout, samples, seed, where):
     def side(of):
-        return branch_side(of.at["bar_eye"], of.at["bar_bush"], of.bar_axis, of.at["link_foot"])
+        return branch_side(of.at[BAR_EYE], of.at[BAR_BUSH], of.bar_axis, of.at[LINK_FOOT])
 
     def sine(of):
-        eye, bush, foot = (of.at[n] for n in ("bar_eye", "bar_bush", "link_foot"))
+        eye, bush, foot = (of.at[n] for n in (BAR_EYE, BAR_BUSH, LINK_FOOT))
         low, high = reach_of_bar(eye, bush, of.bar_axis, foot)
         link = length(eye - foot)
         lever = length(square_to(eye - bush, of.bar_axis))
@@ -138,7 +140,7 @@ def closing_findings(corner, layout, rise_mm, bump_mm, link_mm):
     angle = arm_angle_for_rise(layout, rise_mm)
     knuckle = knuckle_at(layout, angle)
     foot = foot_at(layout, angle, knuckle)
-    reach = reach_of_bar(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, foot)
+    reach = reach_of_bar(layout.at[BAR_EYE], layout.at[BAR_BUSH], layout.bar_axis, foot)
     bump, angle = np.ravel(bump_mm), np.ravel(angle)
     low, high = (np.ravel(r) for r in reach)
     out = []

@@ -13,15 +13,26 @@ import numpy as np
 
 from calib.poses import hat, rotation_from_vector
 from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
+from photoangle.core.roles import (
+    ARCH_LIP,
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    HUB,
+    LINK_FOOT,
+    PIVOTS,
+)
 from photoangle.linkage.kinematics.layout import FEET, Layout
 from photoangle.linkage.kinematics.turning import unit
 
-NEEDED = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint")
+NEEDED = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 _BODIES = ("chassis", "mid", "knuckle")
 ROOT3 = math.sqrt(3)
 # Sources that are not the points' own
 BAR_AXIS, ARM_AXIS, TAPE, STUD = "bar axis", "arm axis", "hub to arch", "stud"
-HUB, LINK, HOSE = "hub against ball joint", "taped link", "hose"
+HUB_SHARE, LINK, HOSE = "hub against ball joint", "taped link", "hose"
 
 
 @dataclass(frozen=True)
@@ -93,17 +104,17 @@ class Corner:
         if not set(self.hose_on.values()) <= set(_BODIES):
             raise ValueError(f"hose points ride on one of {_BODIES}")
         missing = [n for n in NEEDED if n not in self.names]
-        if missing or not {"arm_pivot_front", "arm_pivot_rear"} & set(self.names):
+        if missing or not set(PIVOTS) & set(self.names):
             raise ValueError(f"the linkage needs {', '.join(missing or ['an arm pivot'])}")
 
     @property
     def source_names(self):
         """Everything that a figure's budget may name."""
         extra = [BAR_AXIS] if "bar_bush_far" not in self.names else []
-        if not {"arm_pivot_front", "arm_pivot_rear"} <= set(self.names):
+        if not set(PIVOTS) <= set(self.names):
             extra.append(ARM_AXIS)
         extra += [TAPE] if self.hub_to_arch_mm else []
-        extra += [HUB] if self.nominal().knuckle_by is None else []
+        extra += [HUB_SHARE] if self.nominal().knuckle_by is None else []
         extra += [LINK] if self.link is not None else []
         extra += [STUD] if self.stud else []
         extra += [HOSE] if any(n.startswith("hose") for n in self.names) else []
@@ -128,20 +139,20 @@ class Corner:
         at = {name: (points[k] + change[:, 3 * k:3 * k + 3])[:, None]
               for k, name in enumerate(self.names)}
         if "bar_bush_far" in at:
-            bar = unit(at["bar_bush_far"] - at["bar_bush"])
+            bar = unit(at["bar_bush_far"] - at[BAR_BUSH])
         else:
             bar = draw.direction(BAR_AXIS, self.bar_axis or Direction.within([0, 1, 0], BAR_AXIS_DEG))
-        if "arm_pivot_front" in at and "arm_pivot_rear" in at:
-            arm = unit(at["arm_pivot_front"] - at["arm_pivot_rear"])
+        if ARM_PIVOT_FRONT in at and ARM_PIVOT_REAR in at:
+            arm = unit(at[ARM_PIVOT_FRONT] - at[ARM_PIVOT_REAR])
         else:
             arm = draw.direction(ARM_AXIS, self.arm_axis or Direction.within([1, 0, 0], ARM_AXIS_DEG))
         # left and forward are positive, whichever way the two points were named
         bar = bar * np.where(bar[..., 1:2] < 0, -1.0, 1.0)
         arm = arm * np.where(arm[..., 0:1] < 0, -1.0, 1.0)
         arch = {state: draw.scalar(TAPE, t.value_mm, t.u_mm) for state, t in sorted(self.hub_to_arch_mm.items())}
-        if self.state not in arch and "hub" in at and "arch_lip" in at:
-            arch[self.state] = (at["arch_lip"] - at["hub"])[..., 2]
-        share = 1 + draw.rectangular(HUB, self.hub_differs_within)
+        if self.state not in arch and HUB in at and ARCH_LIP in at:
+            arch[self.state] = (at[ARCH_LIP] - at[HUB])[..., 2]
+        share = 1 + draw.rectangular(HUB_SHARE, self.hub_differs_within)
         stud = {k: draw.direction(STUD, d) for k, d in sorted(self.stud.items())}
         link = None if self.link is None else draw.scalar(LINK, self.link.value_mm, self.link.u_mm)
         return Layout(at, bar, arm, share, self.link_foot_on, self.state, arch, stud, link,

@@ -16,13 +16,14 @@ import numpy as np
 from calib.poses import rotation_from_vector
 from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
+from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.checks import check_length
-from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB, TAPE, Direction, _Draw
+from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB_SHARE, TAPE, Direction, _Draw
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
-_HEIGHTS = ("bar_bush", "bar_eye", "arm_pivot", "arm_ball_joint")
+_HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
 _UNKNOWN_ROLL_DEG = 0.6
 
 
@@ -56,7 +57,7 @@ class TapedCorner:
 
     @property
     def source_names(self):
-        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB)
+        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB_SHARE)
 
     def nominal(self):
         """Layout with every reading at its estimate and the link leaning across the car; leading axes (1, 1)."""
@@ -71,12 +72,12 @@ class TapedCorner:
         size = {k: draw.scalar(LENGTHS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.lengths.items())}
         zero = np.zeros(draw.n)
         ahead, out = (1.0 if self.eye_ahead else -1.0), (1.0 if self.left else -1.0)
-        bush = np.stack([zero, zero, height["bar_bush"]], -1)
-        eye = bush + _leg(size["bar_arm"], height["bar_eye"] - height["bar_bush"], ahead, 0)
-        along = _leg(np.ones(draw.n), (height["arm_ball_joint"] - height["arm_pivot"]) / size["control_arm"], out, 1)
+        bush = np.stack([zero, zero, height[BAR_BUSH]], -1)
+        eye = bush + _leg(size["bar_arm"], height[BAR_EYE] - height[BAR_BUSH], ahead, 0)
+        along = _leg(np.ones(draw.n), (height[ARM_BALL_JOINT] - height["arm_pivot"]) / size["control_arm"], out, 1)
         # the foot lies on the line from pivot to ball joint, unless its own height says that it stands off it
-        foot_reach = along * size["foot_from_pivot"][:, None] if "link_foot" not in height else _leg(
-            size["foot_from_pivot"], height["link_foot"] - height["arm_pivot"], out, 1)
+        foot_reach = along * size["foot_from_pivot"][:, None] if LINK_FOOT not in height else _leg(
+            size["foot_from_pivot"], height[LINK_FOOT] - height["arm_pivot"], out, 1)
         foot_height = height["arm_pivot"] + foot_reach[:, 2]
         # a tape knows how long the link is, not which way it leans
         drop = eye[:, 2] - foot_height
@@ -87,7 +88,7 @@ class TapedCorner:
         foot = np.stack([eye[:, 0] - lean * np.cos(towards), eye[:, 1] - lean * np.sin(towards), foot_height], -1)
         pivot = foot - foot_reach
         ball = pivot + along * size["control_arm"][:, None]
-        at = {"bar_bush": bush, "bar_eye": eye, "link_foot": foot, "arm_pivot_front": pivot, "arm_ball_joint": ball}
+        at = {BAR_BUSH: bush, BAR_EYE: eye, LINK_FOOT: foot, ARM_PIVOT_FRONT: pivot, ARM_BALL_JOINT: ball}
         # nose up is a turn about -y, left side up about +x; the chassis sees the opposite
         pitch = np.radians(draw.scalar(PITCH, *self.pitch_deg))
         roll = np.radians(draw.scalar(ROLL, *self.roll_deg))
@@ -97,7 +98,7 @@ class TapedCorner:
         bar = draw.direction(BAR_AXIS, Direction.within([0, 1, 0], self.bar_axis_deg))
         arm = draw.direction(ARM_AXIS, Direction.within([1, 0, 0], self.arm_axis_deg))
         arch = {s: draw.scalar(TAPE, t.value_mm, t.u_mm) for s, t in sorted(self.hub_to_arch_mm.items())}
-        share = 1 + draw.rectangular(HUB, self.hub_differs_within)
+        share = 1 + draw.rectangular(HUB_SHARE, self.hub_differs_within)
         return Layout(at, bar, arm, share, "control arm", self.state, arch)
 
 
@@ -145,7 +146,7 @@ def tape_corner(name, state, heights, lengths, hub_to_arch_mm, eye_ahead=True, l
 
 
 def _contradiction(where, heights, lengths):
-    for a, b, key in (("bar_bush", "bar_eye", "bar_arm"), ("arm_pivot", "arm_ball_joint", "control_arm")):
+    for a, b, key in ((BAR_BUSH, BAR_EYE, "bar_arm"), ("arm_pivot", ARM_BALL_JOINT, "control_arm")):
         rise = abs(heights[b].value_mm - heights[a].value_mm)
         if rise >= lengths[key].value_mm:
             return Finding(UNUSABLE, where, f"{b} and {a} differ by {rise:.0f} mm in height but the {key} is only"
@@ -155,15 +156,15 @@ def _contradiction(where, heights, lengths):
         return Finding(UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
                        f" {lengths['control_arm'].value_mm:.0f} mm", "measure along the arm from its pivot to the link's foot")
     pivot = heights["arm_pivot"].value_mm
-    if "link_foot" in heights:
-        foot = heights["link_foot"].value_mm
+    if LINK_FOOT in heights:
+        foot = heights[LINK_FOOT].value_mm
         if abs(foot - pivot) >= radius:
             return Finding(UNUSABLE, where, f"link foot and pivot differ by {abs(foot - pivot):.0f} mm in height but are only"
                            f" {radius:.0f} mm apart", "two readings are mixed up, or one is in another unit")
     else:
-        foot = pivot + (heights["arm_ball_joint"].value_mm - pivot) / lengths["control_arm"].value_mm * radius
-    drop = heights["bar_eye"].value_mm - foot
-    u = math.hypot(heights["bar_eye"].u_mm, heights["arm_pivot"].u_mm, heights["arm_ball_joint"].u_mm)
+        foot = pivot + (heights[ARM_BALL_JOINT].value_mm - pivot) / lengths["control_arm"].value_mm * radius
+    drop = heights[BAR_EYE].value_mm - foot
+    u = math.hypot(heights[BAR_EYE].u_mm, heights["arm_pivot"].u_mm, heights[ARM_BALL_JOINT].u_mm)
     if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):
         return Finding(UNUSABLE, where, f"the link is taped {lengths['link'].value_mm:.0f} mm but its ends differ by"
                        f" {abs(drop):.0f} mm in height", "tape it again from centre to centre, and the heights from one level line")

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
+from photoangle.core.roles import BAR_EYE, LINK_FOOT
+from photoangle.core.states import FITTED, RIDE, SET
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
 from photoangle.linkage.kinematics.hose import hose_gaps
 from photoangle.linkage.kinematics.lengths import other_hole
@@ -23,7 +25,7 @@ from photoangle.linkage.kinematics.mechanism import (
 from photoangle.linkage.sampled import LOST_SHARE, figure, interval, lost
 from photoangle.linkage.verdicts import judged
 
-AT_RIDE = ("set", "ride", "fitted")
+AT_RIDE = (SET, RIDE, FITTED)
 # Samples worked on at once: the arrays stay within the processor's cache.
 _BLOCK = 250
 
@@ -42,7 +44,7 @@ class Travel:
     steps: int = 61
     measured_mm: tuple | None = None
     lowered_mm: float = 0.0
-    ride_state: str = "ride"
+    ride_state: str = RIDE
 
     def __post_init__(self):
         if not (self.droop_mm <= 0 <= self.bump_mm and self.droop_mm < self.bump_mm) or self.steps < 2:
@@ -133,8 +135,8 @@ def quantities(layout, rise_mm, link_mm=None, corner=None):
            "control_arm_angle": deg(control_arm_angle(layout, place.arm_turn)),
            "link_lean_side": deg(side), "link_lean_front": deg(front),
            "bar_to_link_angle": deg(bar_to_link(layout, place)), "line_up": deg(place.margin),
-           "joint_tilt_eye": deg(joint_tilt(layout, place, "bar_eye")),
-           "joint_tilt_foot": deg(joint_tilt(layout, place, "link_foot")),
+           "joint_tilt_eye": deg(joint_tilt(layout, place, BAR_EYE)),
+           "joint_tilt_foot": deg(joint_tilt(layout, place, LINK_FOOT)),
            "motion_ratio": motion_ratio(layout, place.arm_turn, link_mm)}
     return out | (hose_gaps(layout, place, rise_mm, corner) if corner is not None else {})
 

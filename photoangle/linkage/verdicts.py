@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.roles import BAR_EYE, LINK_FOOT
 
 # Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no source).
 NEAR_LINE_DEG = 10.0
@@ -28,7 +29,7 @@ def judged(corner, travel, nearest, limits, wanted_gap):
             verdict = _verdict(near.figure.low95 - NEAR_LINE_DEG, near.figure.high95 - NEAR_LINE_DEG)
         elif limit is not None:
             verdict = _verdict(limit - near.figure.high95, limit - near.figure.low95)
-            if verdict == "not clear" and ("bar_eye" if name.endswith("eye") else "link_foot") not in corner.stud:
+            if verdict == "not clear" and (BAR_EYE if name.endswith("eye") else LINK_FOOT) not in corner.stud:
                 # without the stud's direction the tilt is at most this: it may still be within the limit
                 verdict = "cannot tell"
         out[name] = replace(near, verdict=verdict)

@@ -14,15 +14,16 @@ import numpy as np
 from calib.files import write_whole
 from calib.images.photo import read_upright, turn_points, turn_upright
 from calib.lens import project
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT, SILL_FRONT, SILL_REAR
 from photoangle.geometry.parts import part_end, photo_lens
 
 ORANGE, SKY, GREEN, YELLOW = (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66)
 VERMILION, WHITE, BLACK = (213, 94, 0), (255, 255, 255), (0, 0, 0)
 # part: (from, to, figure whose angle is drawn, words, colour)
-PARTS = (("bar_bush", "bar_eye", "bar_arm_angle", "bar arm", ORANGE),
-         ("pivot", "arm_ball_joint", "control_arm_angle", "control arm", SKY),
-         ("link_foot", "bar_eye", "link_elevation", "drop link", YELLOW),
-         ("sill_rear", "sill_front", "sill_slope", "sill", WHITE))
+PARTS = ((BAR_BUSH, BAR_EYE, "bar_arm_angle", "bar arm", ORANGE),
+         ("pivot", ARM_BALL_JOINT, "control_arm_angle", "control arm", SKY),
+         (LINK_FOOT, BAR_EYE, "link_elevation", "drop link", YELLOW),
+         (SILL_REAR, SILL_FRONT, "sill_slope", "sill", WHITE))
 
 
 class Canvas:

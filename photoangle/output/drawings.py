@@ -13,6 +13,18 @@ import numpy as np
 from calib.cancellation import may_leave
 from calib.files import write_whole
 from photoangle.core.findings import ATTENTION, Finding, Refusal
+from photoangle.core.roles import (
+    ARCH_LIP,
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    HOSES,
+    HUB,
+    LINK_FOOT,
+    PIVOTS,
+)
 from photoangle.linkage.kinematics.hose import hose_places
 from photoangle.linkage.kinematics.lengths import other_hole
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm, position
@@ -72,9 +84,9 @@ def corner_at(answer, bump_mm, change_mm=0.0, hole_mm=0.0):
     link = assembled_link_mm(layout) + change_mm
     at_hole = other_hole(layout, hole_mm) if hole_mm else layout
     place = position(at_hole, rise, link)
-    out = {n: at_hole.at[n] for n in ("bar_bush", "arm_pivot_front", "arm_pivot_rear", "arch_lip") if n in at_hole.at}
-    out |= {"bar_eye": place.eye, "link_foot": place.foot, "hub": place.hub,
-            "arm_ball_joint": turned(at_hole.at["arm_ball_joint"], at_hole.arm_origin, at_hole.arm_axis, place.arm_turn)}
+    out = {n: at_hole.at[n] for n in (BAR_BUSH, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARCH_LIP) if n in at_hole.at}
+    out |= {BAR_EYE: place.eye, LINK_FOOT: place.foot, HUB: place.hub,
+            ARM_BALL_JOINT: turned(at_hole.at[ARM_BALL_JOINT], at_hole.arm_origin, at_hole.arm_axis, place.arm_turn)}
     out |= hose_places(at_hole, place, rise, answer.base)
     return {k: np.asarray(v, float).reshape(-1, 3)[0] for k, v in out.items()}
 
@@ -130,12 +142,12 @@ def _draw(ax, points, across, sign, style, first):
     def flat(name):
         return sign * points[name][across], points[name][2]
 
-    pivots = [points[n] for n in ("arm_pivot_front", "arm_pivot_rear") if n in points]
+    pivots = [points[n] for n in PIVOTS if n in points]
     pivot = np.mean(pivots, axis=0)
     middle = (sign * pivot[across], pivot[2])
-    lines = [("control arm", middle, flat("arm_ball_joint"), SKY, 5, BLUE),
-             ("bar arm", flat("bar_bush"), flat("bar_eye"), ORANGE, 5, "#8a5a00"),
-             ("link", flat("link_foot"), flat("bar_eye"), GREEN, 4, "#006b4e")]
+    lines = [("control arm", middle, flat(ARM_BALL_JOINT), SKY, 5, BLUE),
+             ("bar arm", flat(BAR_BUSH), flat(BAR_EYE), ORANGE, 5, "#8a5a00"),
+             ("link", flat(LINK_FOOT), flat(BAR_EYE), GREEN, 4, "#006b4e")]
     for words, a, b, colour, width, ink in lines:
         if words == "control arm" and not first:
             continue
@@ -145,26 +157,26 @@ def _draw(ax, points, across, sign, style, first):
             at = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
             ax.annotate(words, at, xytext=(7, 7), textcoords="offset points", fontsize=10, color=ink, fontweight="bold", zorder=6)
     if first:
-        for name, marker, words in (("bar_bush", "s", "bush"), ("hub", "o", "hub"), ("arm_ball_joint", "o", "ball joint")):
+        for name, marker, words in ((BAR_BUSH, "s", "bush"), (HUB, "o", HUB), (ARM_BALL_JOINT, "o", "ball joint")):
             x, y = flat(name)
             ax.plot(x, y, marker, color=BLACK, markersize=6, zorder=4)
             ax.annotate(words, (x, y), xytext=(6, -13), textcoords="offset points", fontsize=9, color=BLACK, zorder=6)
-        hose = [flat(n) for n in ("hose_a", "hose_b", "hose_c") if n in points]
+        hose = [flat(n) for n in HOSES if n in points]
         if hose:
             ax.plot(*zip(*hose), linestyle=":", marker="o", markersize=4, color=BLACK, linewidth=3.5, zorder=4)
             ax.annotate("hose", hose[0], xytext=(6, 6), textcoords="offset points", fontsize=10, color=BLACK, zorder=6)
-    for name in ("bar_eye", "link_foot"):
+    for name in (BAR_EYE, LINK_FOOT):
         x, y = flat(name)
         ax.plot(x, y, "o", color="white", markeredgecolor=BLACK, markersize=7, zorder=5)
 
 
 def _gap(ax, points, across, sign):
     """The nearest hose marker to the eye, as a thin line with its centre distance."""
-    hose = [n for n in ("hose_a", "hose_b", "hose_c") if n in points]
-    if not hose or np.isnan(points["bar_eye"]).any():
+    hose = [n for n in HOSES if n in points]
+    if not hose or np.isnan(points[BAR_EYE]).any():
         return
-    name = min(hose, key=lambda n: np.linalg.norm(points[n] - points["bar_eye"]))
-    a, b = points["bar_eye"], points[name]
+    name = min(hose, key=lambda n: np.linalg.norm(points[n] - points[BAR_EYE]))
+    a, b = points[BAR_EYE], points[name]
     ax.plot([sign * a[across], sign * b[across]], [a[2], b[2]], linestyle=(0, (1, 1)), color=VERMILION, linewidth=1.5, zorder=2)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from photoangle.core.roles import HUB
 from photoangle.output.drawings import BLACK, BLUE, GREY, VERMILION, new_figure, picture_bytes
 
 
@@ -37,7 +38,7 @@ def draw_stand(result, advice, kit, kind="png"):
 
         for name, p in markers.items():
             ax.plot(*flat(p), "s", color=BLACK, markersize=4)
-            if name in ("bar eye", "bar bush", "hub", "sill rear", "plumb top"):
+            if name in ("bar eye", "bar bush", HUB, "sill rear", "plumb top"):
                 ax.annotate(name, flat(p), xytext=(4, 4), textcoords="offset points", fontsize=8)
         for k, p in enumerate(taken):
             ax.plot(*flat(p), "o", color=BLUE, markersize=9, markerfacecolor="white", markeredgewidth=2)

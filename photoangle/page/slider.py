@@ -5,6 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 
 from photoangle.core.findings import Refusal
+from photoangle.core.roles import (
+    ARCH_LIP,
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    HOSE_A,
+    HOSE_B,
+    HOSE_C,
+    HUB,
+    LINK_FOOT,
+)
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.request import Wishes
 from photoangle.linkage.travel import over_travel
@@ -14,8 +27,8 @@ from photoangle.output.table import format_value
 
 QUICK_SAMPLES = 150
 MOST_CHANGE_MM, MOST_LOWERED_MM = 60.0, 40.0
-_DRAWN = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint", "hub", "hose_a", "hose_b",
-          "hose_c", "arch_lip")
+_DRAWN = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT, HUB, HOSE_A, HOSE_B,
+          HOSE_C, ARCH_LIP)
 
 
 def tried(answer, notes, change_mm, lowered_mm):

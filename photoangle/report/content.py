@@ -5,7 +5,7 @@ from __future__ import annotations
 from photoangle.comparison.compare import Side, compare_sides, overall
 from photoangle.core.cautions import CAUTIONS
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
-from photoangle.core.states import CORNERS, in_order
+from photoangle.core.states import CORNERS, RIDE, in_order
 from photoangle.output.compare_table import change_numbers
 from photoangle.output.link_table import axle_lines, headline, travel_rows, two_ways_rows, verdict_words
 from photoangle.output.table import (
@@ -74,7 +74,7 @@ def _state(state, measurement, units):
 
 def _changes(states, measurement, units):
     """One state against the one before it, ride left out."""
-    shown = [s for s in states if s.state != "ride"]
+    shown = [s for s in states if s.state != RIDE]
     out = []
     for before, after in zip(shown, shown[1:]):
         sides = [Side(s, f"{s.corner}/{s.state}") for s in (before, after)]

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from photoangle.core.roles import HOSES
 from photoangle.linkage.kinematics.gaps import point_to_polyline, point_to_segment, polyline_to_segment
 from photoangle.linkage.kinematics.turning import length
 
-HOSES = ("hose_a", "hose_b", "hose_c")
 SECOND = "_second"
 # Beyond the two heights measured: standard uncertainty as a share of the movement that is extrapolated.
 WANDER = 0.3

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.poses import rotation_from_vector
+from photoangle.core.roles import ARM_BALL_JOINT, HUB
 from photoangle.linkage.kinematics.closure import branch_side, close_link, solve_swing
 from photoangle.linkage.kinematics.turning import applied, cross, dot, length, smallest_turn, turned, unit
 
@@ -55,7 +56,7 @@ def knuckle_at(layout, arm_angle):
 
     NaN where the knuckle cannot be assembled.  Returns Knuckle.
     """
-    before = layout.at["arm_ball_joint"]
+    before = layout.at[ARM_BALL_JOINT]
     ball = turned(before, layout.arm_origin, layout.arm_axis, arm_angle)
     by = layout.knuckle_by
     if by is None:
@@ -73,14 +74,14 @@ def knuckle_at(layout, arm_angle):
 
 def _upper_arm(layout, ball):
     top, pivot, axis = layout.at["upper_ball_joint"], layout.at["upper_pivot_front"], layout.upper_axis
-    before = layout.at["arm_ball_joint"]
+    before = layout.at[ARM_BALL_JOINT]
     side = branch_side(top, pivot, axis, before)
     turn = close_link(top, pivot, axis, ball, length(top - before), side).turn
     return top - before, turned(top, pivot, axis, turn) - ball
 
 
 def _strut(layout, ball):
-    top, before = layout.at["strut_top"], layout.at["arm_ball_joint"]
+    top, before = layout.at["strut_top"], layout.at[ARM_BALL_JOINT]
     line = top - ball
     low = layout.at.get("strut_low", before)
     slide = unit(top - low)
@@ -115,7 +116,7 @@ def arm_angle_for_ball_rise(layout, rise_mm):
 
     Exact: the height of a point on a circle is constant + P cos a + Q sin a.
     """
-    reach = layout.at["arm_ball_joint"] - layout.arm_origin
+    reach = layout.at[ARM_BALL_JOINT] - layout.arm_origin
     flat = reach - layout.arm_axis * dot(reach, layout.arm_axis)[..., None]
     p, q = flat[..., 2], cross(layout.arm_axis, flat)[..., 2]
     return _nearest_zero(solve_swing(p, q, p + rise_mm))
@@ -130,7 +131,7 @@ def arm_angle_for_rise(layout, rise_mm):
     rise_mm = np.asarray(rise_mm, float)
     if layout.knuckle_by is None:
         return arm_angle_for_ball_rise(layout, rise_mm / layout.hub_share)
-    hub = layout.at.get("hub", layout.at["arm_ball_joint"])
+    hub = layout.at.get(HUB, layout.at[ARM_BALL_JOINT])
 
     def excess(angle):
         return knuckle_at(layout, angle).carried(hub)[..., 2] - hub[..., 2] - rise_mm

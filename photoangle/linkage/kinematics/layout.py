@@ -6,6 +6,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from photoangle.core.roles import PIVOTS
+from photoangle.core.states import DROOP
 from photoangle.linkage.kinematics.turning import unit
 
 FEET = ("control arm", "strut", "knuckle")
@@ -30,7 +32,7 @@ class Layout:
     arm_axis: np.ndarray
     hub_share: np.ndarray
     foot_on: str = "control arm"
-    state: str = "droop"
+    state: str = DROOP
     hub_to_arch_mm: dict = field(default_factory=dict)
     stud: dict = field(default_factory=dict)
     link_mm: np.ndarray | None = None
@@ -49,7 +51,7 @@ class Layout:
     @property
     def arm_origin(self):
         """A point on the control arm's pivot axis, (..., 3)."""
-        both = [self.at[n] for n in ("arm_pivot_front", "arm_pivot_rear") if n in self.at]
+        both = [self.at[n] for n in PIVOTS if n in self.at]
         return both[0] if len(both) == 1 else (both[0] + both[1]) / 2
 
     @property

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from photoangle.core.roles import BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.kinematics.closure import branch_side
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at
 from photoangle.linkage.kinematics.mechanism import (
@@ -46,8 +47,8 @@ def other_hole(layout, hole_mm):
 
     The present link then does not belong to it: give lengths explicitly.
     """
-    eye = layout.at["bar_eye"]
-    lever = square_to(eye - layout.at["bar_bush"], layout.bar_axis)
+    eye = layout.at[BAR_EYE]
+    lever = square_to(eye - layout.at[BAR_BUSH], layout.bar_axis)
     return layout.with_points(bar_eye=eye - unit(lever) * hole_mm)
 
 
@@ -57,20 +58,20 @@ def square_turn(layout, foot):
     (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root on
     the assembled branch; NaN where the foot lies within the eye's circle.
     """
-    bush, axis, eye = layout.at["bar_bush"], layout.bar_axis, layout.at["bar_eye"]
+    bush, axis, eye = layout.at[BAR_BUSH], layout.bar_axis, layout.at[BAR_EYE]
     u = square_to(eye - bush, axis)
     g = square_to(foot - bush, axis)
     a, b, c = dot(u, g), dot(cross(axis, u), g), dot(u, u)
     with np.errstate(invalid="ignore"):
         half = np.arctan2(np.sqrt(a * a + b * b - c * c), c)
-    return wrapped(np.arctan2(b, a) + branch_side(eye, bush, axis, layout.at["link_foot"]) * half)
+    return wrapped(np.arctan2(b, a) + branch_side(eye, bush, axis, layout.at[LINK_FOOT]) * half)
 
 
 def length_at_turn(layout, foot, turn):
     """The link's length (...) with the bar turned by ``turn`` (...), NaN past the dead line."""
-    bush, axis, eye = layout.at["bar_bush"], layout.bar_axis, layout.at["bar_eye"]
+    bush, axis, eye = layout.at[BAR_BUSH], layout.bar_axis, layout.at[BAR_EYE]
     there = turned(eye, bush, axis, turn)
-    same = branch_side(there, bush, axis, foot) == branch_side(eye, bush, axis, layout.at["link_foot"])
+    same = branch_side(there, bush, axis, foot) == branch_side(eye, bush, axis, layout.at[LINK_FOOT])
     return np.where(same, length(there - foot), np.nan)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, HUB, LINK_FOOT
 from photoangle.linkage.kinematics.closure import branch_side, close_link
 from photoangle.linkage.kinematics.knuckle import Knuckle, arm_angle_for_rise, knuckle_at
 from photoangle.linkage.kinematics.turning import angle_between, cross, dot, length, square_to, turned, unit
@@ -34,20 +35,20 @@ class Position:
 
 def assembled_link_mm(layout):
     """The present link's length, (...): taped where given, else the distance of its joints."""
-    return length(layout.at["bar_eye"] - layout.at["link_foot"]) if layout.link_mm is None else layout.link_mm
+    return length(layout.at[BAR_EYE] - layout.at[LINK_FOOT]) if layout.link_mm is None else layout.link_mm
 
 
 def foot_at(layout, arm_turn, knuckle):
     """Where the link's foot is, (..., 3), on whichever part carries it."""
     if layout.foot_on == "control arm":
-        return turned(layout.at["link_foot"], layout.arm_origin, layout.arm_axis, arm_turn)
-    return knuckle.carried(layout.at["link_foot"])
+        return turned(layout.at[LINK_FOOT], layout.arm_origin, layout.arm_axis, arm_turn)
+    return knuckle.carried(layout.at[LINK_FOOT])
 
 
 def bar_turn_for(layout, foot, link_mm):
     """Closure of the bar for a foot (..., 3) and a link's length (...)."""
-    eye, bush, axis = layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis
-    side = branch_side(eye, bush, axis, layout.at["link_foot"])
+    eye, bush, axis = layout.at[BAR_EYE], layout.at[BAR_BUSH], layout.bar_axis
+    side = branch_side(eye, bush, axis, layout.at[LINK_FOOT])
     return close_link(eye, bush, axis, foot, link_mm, side)
 
 
@@ -65,8 +66,8 @@ def position_at_arm(layout, arm_turn, link_mm=None):
     knuckle = knuckle_at(layout, arm_turn)
     foot = foot_at(layout, arm_turn, knuckle)
     closed = bar_turn_for(layout, foot, link_mm)
-    eye = turned(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, closed.turn)
-    hub = knuckle.carried(layout.at.get("hub", layout.at["arm_ball_joint"]))
+    eye = turned(layout.at[BAR_EYE], layout.at[BAR_BUSH], layout.bar_axis, closed.turn)
+    hub = knuckle.carried(layout.at.get(HUB, layout.at[ARM_BALL_JOINT]))
     return Position(np.asarray(arm_turn), closed.turn, closed.margin, eye, foot, hub, knuckle)
 
 
@@ -92,13 +93,13 @@ def angle_of(line, axis, line_before=None):
 
 def bar_arm_angle(layout, bar_turn):
     """The bar arm's angle against the chassis's level after a turn of the bar (...), rad."""
-    bush, eye = layout.at["bar_bush"], layout.at["bar_eye"]
+    bush, eye = layout.at[BAR_BUSH], layout.at[BAR_EYE]
     return angle_of(turned(eye, bush, layout.bar_axis, bar_turn) - bush, layout.bar_axis, eye - bush)
 
 
 def turn_for_angle(layout, angle):
     """The bar's turn that puts its arm at an angle (...) against the chassis's level, rad."""
-    arm = layout.at["bar_eye"] - layout.at["bar_bush"]
+    arm = layout.at[BAR_EYE] - layout.at[BAR_BUSH]
     rise = unit(square_to(_UP, layout.bar_axis))
     level = cross(layout.bar_axis, rise)
     # turning about the axis carries `rise` towards `-level x axis`: its sign is the arm's side
@@ -108,8 +109,8 @@ def turn_for_angle(layout, angle):
 
 def control_arm_angle(layout, arm_turn):
     """The control arm's angle against the chassis's level in the plane square to its axis, rad."""
-    ball = turned(layout.at["arm_ball_joint"], layout.arm_origin, layout.arm_axis, arm_turn)
-    before = layout.at["arm_ball_joint"] - layout.arm_origin
+    ball = turned(layout.at[ARM_BALL_JOINT], layout.arm_origin, layout.arm_axis, arm_turn)
+    before = layout.at[ARM_BALL_JOINT] - layout.arm_origin
     return angle_of(ball - layout.arm_origin, layout.arm_axis, before)
 
 
@@ -122,7 +123,7 @@ def link_lean(place):
 
 def bar_to_link(layout, place):
     """The angle at the eye between bar arm and link, rad, 0 to pi."""
-    return angle_between(layout.at["bar_bush"] - place.eye, place.foot - place.eye)
+    return angle_between(layout.at[BAR_BUSH] - place.eye, place.foot - place.eye)
 
 
 def joint_tilt(layout, place, joint):
@@ -138,12 +139,12 @@ def joint_tilt(layout, place, joint):
     stud = layout.stud.get(joint)
     if stud is not None:
         return np.abs(np.pi / 2 - angle_between(_with_part(layout, place, joint, stud), link))
-    return angle_between(_with_part(layout, place, joint, layout.at["bar_eye"] - layout.at["link_foot"]), link)
+    return angle_between(_with_part(layout, place, joint, layout.at[BAR_EYE] - layout.at[LINK_FOOT]), link)
 
 
 def _with_part(layout, place, joint, direction):
     """A direction fixed to the bar or to the foot's carrier, moved with it from the reference state."""
-    if joint == "bar_eye":
+    if joint == BAR_EYE:
         axis, turn = layout.bar_axis, place.bar_turn
     elif layout.foot_on == "control arm":
         axis, turn = layout.arm_axis, place.arm_turn

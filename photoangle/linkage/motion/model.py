@@ -16,12 +16,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.poses import rotation_from_vector, vector_from_rotation
+from photoangle.core.roles import (
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    LINK_FOOT,
+)
 from photoangle.linkage.kinematics.turning import applied, dot, length
 
 BODIES = ("chassis", "bar", "arm", "link", "knuckle")
-JOINTS = ("bar_eye", "link_foot", "arm_ball_joint")
+JOINTS = (BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 # Joints that lie on an axis: how far along it is an unknown of its own where it was observed.
-ON_AXIS = {"bar_bush": "bar", "arm_pivot_front": "arm", "arm_pivot_rear": "arm"}
+ON_AXIS = {BAR_BUSH: "bar", ARM_PIVOT_FRONT: "arm", ARM_PIVOT_REAR: "arm"}
 RAD = 0.01
 _STEP = 1e-4
 
@@ -147,12 +155,12 @@ class Model:
             if name in m["along"]:
                 return point + axis * m["along"][name]
             # never seen along the axis: square to the eye, or 100 mm either side of the ball joint, by definition
-            about = self.estimate.joint["bar_eye" if name == "bar_bush" else "arm_ball_joint"]
-            far = {"bar_bush": 0.0, "arm_pivot_front": 100.0, "arm_pivot_rear": -100.0}[name]
+            about = self.estimate.joint[BAR_EYE if name == BAR_BUSH else ARM_BALL_JOINT]
+            far = {BAR_BUSH: 0.0, ARM_PIVOT_FRONT: 100.0, ARM_PIVOT_REAR: -100.0}[name]
             return point + axis * (dot(about - point, axis) + far)[:, None]
         if name == "bar_bush_far":
-            return self.joint(m, "bar_bush", state) + 300.0 * m["bar"][1]
-        body = {"bar_eye": "bar", "arm_ball_joint": "arm", "link_foot": self.plan.foot_on}[name]
+            return self.joint(m, BAR_BUSH, state) + 300.0 * m["bar"][1]
+        body = {BAR_EYE: "bar", ARM_BALL_JOINT: "arm", LINK_FOOT: self.plan.foot_on}[name]
         return self.carried(m, body, state, m["joint"][name])
 
     def raw(self, x):
@@ -189,8 +197,8 @@ class Model:
         for s in range(plan.states):
             first = plan.first["link"][s]
             if first is not None and s != first and (plan.foot_on == "arm" or {s, first} <= plan.seen["knuckle"]):
-                eye, foot = (self.joint(m, k, first) for k in ("bar_eye", "link_foot"))
-                eye_now, foot_now = (self.joint(m, k, s) for k in ("bar_eye", "link_foot"))
+                eye, foot = (self.joint(m, k, first) for k in (BAR_EYE, LINK_FOOT))
+                eye_now, foot_now = (self.joint(m, k, s) for k in (BAR_EYE, LINK_FOOT))
                 if s in plan.seen["link"]:
                     yield self.carried(m, "link", s, eye) - eye_now
                     yield self.carried(m, "link", s, foot) - foot_now
@@ -198,8 +206,8 @@ class Model:
                     yield (length(eye_now - foot_now) - length(eye - foot))[:, None]
             first = plan.first["knuckle"][s]
             if s in plan.seen["knuckle"] and s != first:
-                ball = self.joint(m, "arm_ball_joint", first)
-                yield self.carried(m, "knuckle", s, ball) - self.joint(m, "arm_ball_joint", s)
+                ball = self.joint(m, ARM_BALL_JOINT, first)
+                yield self.carried(m, "knuckle", s, ball) - self.joint(m, ARM_BALL_JOINT, s)
 
     def _on_marker(self, m, point, place):
         _, body, _, first = self.plan.place_keys[place]

@@ -6,11 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from photoangle.core.roles import (
+    ARM_BALL_JOINT,
+    ARM_PIVOT_FRONT,
+    ARM_PIVOT_REAR,
+    BAR_BUSH,
+    BAR_EYE,
+    LINK_FOOT,
+)
 from photoangle.linkage.motion.model import RAD
 from photoangle.linkage.motion.moved import OPEN
 
-NAMES = ("bar_bush", "bar_bush_far", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
-_ON_BAR = ("bar_bush", "bar_bush_far")
+NAMES = (BAR_BUSH, "bar_bush_far", BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
+_ON_BAR = (BAR_BUSH, "bar_bush_far")
 # A joint whose standard uncertainty is more than this in any direction is not given as a point.
 LOOSE_MM = 25.0
 

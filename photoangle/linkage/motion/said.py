@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import JOINTS
 
 # A joint with more than this standard uncertainty in some direction is given, and said to be weak.
@@ -13,9 +14,9 @@ _PART = {"bar": "bar", "arm": "control arm"}
 _LINK_HELP = "turn the link about its own length between the states, add a state, or give the {}'s stand-off"
 # What a joint needs, in the user's words.
 _HELP = {
-    "bar_eye": _LINK_HELP.format("eye"),
-    "link_foot": _LINK_HELP.format("foot"),
-    "arm_ball_joint": "steer the knuckle a little between the states, add a state, or give the ball joint's stand-off",
+    BAR_EYE: _LINK_HELP.format("eye"),
+    LINK_FOOT: _LINK_HELP.format("foot"),
+    ARM_BALL_JOINT: "steer the knuckle a little between the states, add a state, or give the ball joint's stand-off",
 }
 
 
@@ -71,7 +72,7 @@ def open_said(known, open_, bush_observed, states, where):
             size, directions = known[name]
             out.append(Finding(ATTENTION, where, f"the {_words(name)} is known only to within"
                                f" {2 * np.sqrt(size[-1]):.0f} mm {_way(directions[:, -1:].T)}", _HELP[name]))
-    if "bar_bush" in known and not bush_observed:
+    if BAR_BUSH in known and not bush_observed:
         out.append(Finding(NOTE, where, "where the bush sits along the bar's axis never shows in its motion; the point"
                            " square to the eye stands for it", "put a marker on the bush where bar_arm_length matters"))
     if states == 2:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
+from photoangle.core.roles import BAR_BUSH
 from photoangle.linkage.kinematics.layout import FEET
 from photoangle.linkage.motion.model import BODIES, JOINTS, ON_AXIS
 from photoangle.linkage.motion.moved import next_change, solve_with, spectrum
@@ -139,6 +140,6 @@ def _motion(given, changes, plan, model, jacobian, value, findings, where):
     links = tuple(names[s] for s in changes.links)
     bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance, vectors[:, loose])
     known, open_ = known_and_open(bare)
-    observed = any(p.joint == "bar_bush" for _, p, _ in plan.points)
+    observed = any(p.joint == BAR_BUSH for _, p, _ in plan.points)
     findings += open_said(known, open_, observed, len(names), where)
     return replace(bare, names=tuple(known), open=open_, findings=tuple(findings))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from calib.poses import Pose, fit_rigid, vector_from_rotation
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import Estimate
 
 _TRIAD = np.array([[0.0, 0, 0], [40, 0, 0], [0, 40, 0], [0, 0, 40]])
@@ -115,9 +116,9 @@ def first_estimate(states, bodies, first, place_keys, along, foot_on, cuts=()):
         if np.abs(turn[body]).max() < 1e-6:
             axis[body] = np.array(straight)
     carrier = foot_on
-    joint = {"bar_eye": shared_pole(paths["bar"], paths["link"], first["link"], 0, near("bar", "link")),
-             "link_foot": shared_pole(paths[carrier], paths["link"], first["link"], 0, near(carrier, "link")),
-             "arm_ball_joint": shared_pole(paths["arm"], paths["knuckle"], first["knuckle"], 0, near("arm", "knuckle"))}
+    joint = {BAR_EYE: shared_pole(paths["bar"], paths["link"], first["link"], 0, near("bar", "link")),
+             LINK_FOOT: shared_pole(paths[carrier], paths["link"], first["link"], 0, near(carrier, "link")),
+             ARM_BALL_JOINT: shared_pole(paths["arm"], paths["knuckle"], first["knuckle"], 0, near("arm", "knuckle"))}
     rotation, shift = {}, {}
     for body in ("link", "knuckle"):
         path = [Pose.identity() if p is None else p for p in paths[body]]
