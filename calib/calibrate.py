@@ -30,7 +30,8 @@ _LEAST_MOVING = np.array([2e-4, 0.3, 0.3])
 
 @dataclass(frozen=True)
 class View:
-    """The board in one photo: points_mm (k, 3) in the board's frame, pixels (k, 2), covariance_px2 (k, 2, 2)."""
+    """The board in one photo: points_mm (k, 3) in the board's frame, pixels (k, 2), covariance_px2 (k, 2,
+    2)."""
 
     name: str
     points_mm: np.ndarray
@@ -90,11 +91,11 @@ def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), pape
               centre_sigma=_CENTRE_SIGMA, robust=True):
     """Learn a lens.
 
-    Parameters: views: list of View; width, height of the picture, px; focal_px: a guess
-    (EXIF) or None; board_mm: outline, for its bow; paper_sigma (5,): see `calib.bundle`, zeros for an exact
-    board; models: (moving, spline) pairs to try; noise_known: False when the views' covariances are only
-    relative, then the residuals set the noise (as cv2.calibrateCameraExtended does); aspect_sigma, brown_sigma (5,): beliefs about the lens, 0 for
-    "none of this term"; robust: Student's t for outliers, else plain squares.
+    Parameters: views: list of View; width, height of the picture, px; focal_px: a guess (EXIF) or None;
+    board_mm: outline, for its bow; paper_sigma (5,): see `calib.bundle`, zeros for an exact board; models:
+    (moving, spline) pairs to try; noise_known: False when the views' covariances are only relative, then the
+    residuals set the noise (as cv2.calibrateCameraExtended does); aspect_sigma, brown_sigma (5,): beliefs
+    about the lens, 0 for "none of this term"; robust: Student's t for outliers, else plain squares.
     Returns Calibration.  Raises TooFewViews below three views.
     """
     if len(views) < 3:
@@ -171,7 +172,8 @@ def _other_tilts(views, solution):
 
 def _result(views, solution, factors, noise_known):
     bundle, values = solution.bundle, solution.values
-    covariance = solution.covariance(None if noise_known else solution.variance_factor() * solution.robust_loss())
+    covariance = solution.covariance(None if noise_known else solution.variance_factor() *
+                                     solution.robust_loss())
     there = bundle.card_there
     white = bundle.card_white[there]
     residual = np.linalg.solve(white, solution.card_residual[there][..., None])[..., 0]
@@ -187,7 +189,7 @@ def _result(views, solution, factors, noise_known):
     return Calibration(
         values.lens, covariance[:n, :n], shift, floor, solution.variance_factor(),
         float(np.sqrt((residual**2).mean())), tuple(v.name for v in views), view_rms,
-        tuple(Pose(r, t) for r, t in zip(values.camera_rotation, values.camera_mm)),
+        tuple(Pose(r, t) for r, t in zip(values.camera_rotation, values.camera_mm, strict=False)),
         values.paper, factors)
 
 

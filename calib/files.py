@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import glob
 import os
@@ -17,8 +18,8 @@ _ABANDONED_S = 3600  # no write takes as long
 def read_small(path, most_bytes):
     """The bytes of an ordinary file.
 
-    Raises OSError as the system does, and for what is no ordinary file (a pipe would be waited for without end) or larger than
-    ``most_bytes``.
+    Raises OSError as the system does, and for what is no ordinary file (a pipe would be waited for without
+    end) or larger than ``most_bytes``.
     """
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     with os.fdopen(handle, "rb") as stream:
@@ -33,8 +34,8 @@ def read_small(path, most_bytes):
 def toml_text(path, most_bytes=1_000_000):
     """The text of a small TOML file, for a parser.
 
-    Raises OSError as `read_small`, UnicodeDecodeError, and ValueError for a line of absurd length: a key of thousands of parts keeps
-    a parser busy for hours.
+    Raises OSError as `read_small`, UnicodeDecodeError, and ValueError for a line of absurd length: a key of
+    thousands of parts keeps a parser busy for hours.
     """
     text = read_small(path, most_bytes).decode("utf-8-sig")  # some editors put a byte-order mark in front
     for number, line in enumerate(text.split("\n"), 1):
@@ -59,7 +60,9 @@ def write_whole(path, data):
 
 
 def _write(path, data):
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.{os.getpid()}.", suffix=".part")
+    handle, temporary = tempfile.mkstemp(dir=path.parent,
+                                         prefix=f".{path.name[:40]}.{os.getpid()}.",
+                                         suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
@@ -69,15 +72,14 @@ def _write(path, data):
         os.replace(temporary, path)
         _clear_left_over(path)
     except BaseException:
-        try:
+        with contextlib.suppress(OSError):
             os.unlink(temporary)
-        except OSError:
-            pass
         raise
 
 
 def _clear_left_over(path):
-    """Remove temporary files of ``path`` whose writer died: the process in the name is gone, or they are an hour old."""
+    """Remove temporary files of ``path`` whose writer died: the process in the name is gone, or they are an
+    hour old."""
     for part in path.parent.glob(f".{glob.escape(path.name[:40])}.*.part"):
         try:
             if not _alive(int(part.name.split(".")[-3])) or time.time() - part.stat().st_mtime > _ABANDONED_S:

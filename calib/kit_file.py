@@ -87,7 +87,8 @@ def length_mm(value: object, where: str) -> float:
     try:
         mm = parse_length(value)
     except LengthError as error:
-        raise KitError(where, f"this should be a length: {error.what}", 'write it like "50 mm" or "2 in"') from error
+        raise KitError(where, f"this should be a length: {error.what}",
+                       'write it like "50 mm" or "2 in"') from error
     if isinstance(value, str) and unit_of(value) is None:
         raise KitError(where, f'"{value}" has no unit', 'write it like "50 mm" or "2 in"')
     if not _SMALLEST_MM <= mm <= _LARGEST_MM:

@@ -1,8 +1,8 @@
 """Lengths as people write them: millimetres, inches and their fractions, feet and inches, threads per inch.
 
-A length is read token by token: an optional sign, then either a decimal number or a fraction with an optional whole number before
-it, then a unit. Between a whole number and its fraction something must stand (a space, a hyphen, or the fraction being one sign
-such as ½), so that ``11/16`` is eleven sixteenths and nothing else.
+A length is read token by token: an optional sign, then either a decimal number or a fraction with an optional
+whole number before it, then a unit. Between a whole number and its fraction something must stand (a space, a
+hyphen, or the fraction being one sign such as ½), so that ``11/16`` is eleven sixteenths and nothing else.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ _LIKE = "write it like '378 mm', '14 7/8 in' or '37.8 cm'"
 
 _ONE_SIGN = re.compile("[¼-¾⅐-⅞]")
 _MARKS = str.maketrans({"″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "⁄": "/", "−": "-", "–": "-"})
-_NUMBER = r"(?:(?:{n}whole>\d+)(?:\s+|\s*-\s*))?(?:{n}top>\d+)\s*/\s*(?:{n}bottom>\d+)|(?:{n}decimal>\d+(?:[.,]\d*)?|[.,]\d+)"
+_NUMBER = (r"(?:(?:{n}whole>\d+)(?:\s+|\s*-\s*))?(?:{n}top>\d+)\s*/\s*(?:{n}bottom>\d+)"
+           r"|(?:{n}decimal>\d+(?:[.,]\d*)?|[.,]\d+)")
 _UNIT = r"[a-z]+\.?|[\"']"
 
 
@@ -29,23 +30,27 @@ def _number(name):
 
 
 _LENGTH = re.compile(rf"{_number('')}\s*(?P<unit>{_UNIT})?", re.ASCII)
-_FEET = re.compile(rf"(?P<feet>\d+)\s*(?:'|ft\.?|foot|feet)\s*-?\s*{_number('')}\s*(?:\"|in\.?|inch|inches)?", re.ASCII)
-_PER_INCH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:tpi|(?:threads?\s*)?(?:/|per\s)\s*(?:in\.?|inch|\"))", re.ASCII)
+_FEET = re.compile(rf"(?P<feet>\d+)\s*(?:'|ft\.?|foot|feet)\s*-?\s*{_number('')}\s*(?:\"|in\.?|inch|inches)?",
+                   re.ASCII)
+_PER_INCH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:tpi|(?:threads?\s*)?(?:/|per\s)\s*(?:in\.?|inch|\"))",
+                       re.ASCII)
 
 
 class LengthError(InputError, ValueError):
-    """A length that cannot be understood; ``where`` is known to the caller alone, ``do`` says how to write it."""
+    """A length that cannot be understood; ``where`` is known to the caller alone, ``do`` says how to write
+    it."""
 
 
 def parse_length(text: str | float, units: str = "mm", signed: bool = False) -> float:
     """Millimetres of a length as people write it.
 
-    Parameters: text: ``14 7/8 in``, ``14-7/8"``, ``14⅞"``, ``14.875in``, ``378 mm``, ``37,8 cm``, ``5' 3"``, or a number, in
-    ``units`` ("mm" or "in"); signed: a minus sign is allowed.
+    Parameters: text: ``14 7/8 in``, ``14-7/8"``, ``14⅞"``, ``14.875in``, ``378 mm``, ``37,8 cm``, ``5' 3"``,
+    or a number, in ``units`` ("mm" or "in"); signed: a minus sign is allowed.
     Raises LengthError.
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise LengthError("", f"{text!r} is no length" if isinstance(text, bool) else "this is no length", _LIKE)
+        raise LengthError("", f"{text!r} is no length" if isinstance(text, bool) else "this is no length",
+                          _LIKE)
     if isinstance(text, (int, float)):
         if not abs(text) < _MOST_MM:
             raise LengthError("", "this number is no length", _LIKE)
@@ -59,7 +64,8 @@ def parse_length(text: str | float, units: str = "mm", signed: bool = False) -> 
 
 
 def parse_pitch(text: str | float, units: str = "mm") -> float:
-    """Millimetres from one thread to the next: a length, or threads per inch as ``24 tpi``, ``24/in``, ``24 per inch``.
+    """Millimetres from one thread to the next: a length, or threads per inch as ``24 tpi``, ``24/in``, ``24
+    per inch``.
 
     Raises LengthError.
     """
@@ -114,8 +120,9 @@ def _value(text, found):
     if bottom == 0:
         raise LengthError("", f"{text!r} divides by zero", _LIKE)
     if top >= bottom:
-        raise LengthError("", f"{text!r}: the fraction {top}/{bottom} is {'more than ' if top > bottom else ''}one",
-                          _meant(found["top"], top, bottom, found["whole"]))
+        raise LengthError(
+            "", f"{text!r}: the fraction {top}/{bottom} is {'more than ' if top > bottom else ''}one",
+            _meant(found["top"], top, bottom, found["whole"]))
     return whole + top / bottom
 
 

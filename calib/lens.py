@@ -31,7 +31,8 @@ def plain_lens(focal_px, cx_px, cy_px, spline=False):
 
 
 def moved_lens(lens, shift):
-    """The lens as a phone has moved it for one photo: shift (3,), the focal length's relative change and the principal point's px."""
+    """The lens as a phone has moved it for one photo: shift (3,), the focal length's relative change and the
+    principal point's px."""
     return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
 
 

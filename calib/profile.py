@@ -23,10 +23,10 @@ class ProfileError(InputError):
 class CameraProfile:
     """A phone's lens as learnt from photos of the card.
 
-    camera: CameraIdentity; lens (L,) and covariance (L, L) as in `calib.lens`; shift_sigma (3,) or
-    None: spread of focal scale and principal point (px) from photo to photo; floor_px; photos: how many; rms_px;
-    variance_factor; good_to_px: how well a far point's pixel is known over the middle of the picture, and
-    in its corners; made: date.
+    camera: CameraIdentity; lens (L,) and covariance (L, L) as in `calib.lens`; shift_sigma (3,) or None:
+    spread of focal scale and principal point (px) from photo to photo; floor_px; photos: how many; rms_px;
+    variance_factor; good_to_px: how well a far point's pixel is known over the middle of the picture, and in
+    its corners; made: date.
     """
 
     camera: CameraIdentity
@@ -125,7 +125,10 @@ def _profile(row):
     spread = np.sqrt(covariance.diagonal())
     if np.linalg.eigvalsh((covariance + covariance.T) / 2 / np.outer(spread, spread)).min() < 1e-14:
         raise ValueError("a covariance that is none")
-    scalars = [float(row[k]) for k in ("floor_px", "photos", "rms_px", "variance_factor", "good_to_px", "corners_good_to_px")]
+    scalars = [
+        float(row[k])
+        for k in ("floor_px", "photos", "rms_px", "variance_factor", "good_to_px", "corners_good_to_px")
+    ]
     if not all(0 <= v < 1e6 for v in scalars):
         raise ValueError("numbers out of range")
     return CameraProfile(camera, lens, covariance, shift, float(row["floor_px"]), int(row["photos"]),

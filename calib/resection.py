@@ -34,7 +34,7 @@ def square_poses(size_mm, pixels, lens):
 
 def _ranked(points, pixels, flat, lens, turns, shifts):
     out = []
-    for turn, shift in zip(turns, shifts):
+    for turn, shift in zip(turns, shifts, strict=False):
         if not (np.isfinite(turn).all() and np.isfinite(shift).all()):
             continue
         if len(points) > 4:

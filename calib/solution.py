@@ -8,7 +8,8 @@ import numpy as np
 
 from calib.rows import Values
 
-# Degrees of freedom that can tell of the pixels' noise, and the least factors on its variance (drawn scenes, poses against truth).
+# Degrees of freedom that can tell of the pixels' noise, and the least factors on its variance (drawn scenes,
+# poses against truth).
 _ENOUGH, _LEAST, _LEAST_OF_SEVERAL = 40, 0.25, 0.4
 
 
@@ -76,8 +77,9 @@ class Solution:
     def covariance(self, factor=None, inverse=None):
         """Covariance (size, size) of the unknowns: turns in rad (acting on the left), lengths in mm.
 
-        With M = D + P, pixels and priors, it is M^-1 (factor D + P) M^-1: the residuals tell how large the pixels' noise is,
-        and nothing of the priors.  factor: `scale` unless given; inverse: M^-1 where it was made before.  Raises Singular.
+        With M = D + P, pixels and priors, it is M^-1 (factor D + P) M^-1: the residuals tell how large the
+        pixels' noise is, and nothing of the priors.  factor: `scale` unless given; inverse: M^-1 where it was
+        made before.  Raises Singular.
         """
         inverse = self.inverse() if inverse is None else inverse
         _, data = self.information()
@@ -87,11 +89,11 @@ class Solution:
     def scale(self):
         """Factor on the pixels' part of the covariance from the residuals.
 
-        The stated pixel noise is meant to be safe; where there are enough degrees of freedom to
-        tell that it was too large, it is taken back, though not below a limit: what a denoiser does to a tag repeats from photo
-        to photo, and moves poses rather than residuals.  Robust weights lose some of what
-        the normal matrix counts: the factor is that of an M-estimator (Huber 1981, section 7.6),
-        mean(w^2 r^2) mean(w) / mean(d(w r)/dr)^2 in place of mean(w r^2).
+        The stated pixel noise is meant to be safe; where there are enough degrees of freedom to tell that it
+        was too large, it is taken back, though not below a limit: what a denoiser does to a tag repeats from
+        photo to photo, and moves poses rather than residuals.  Robust weights lose some of what the normal
+        matrix counts: the factor is that of an M-estimator (Huber 1981, section 7.6), mean(w^2 r^2) mean(w) /
+        mean(d(w r)/dr)^2 in place of mean(w r^2).
         """
         return max(self.least_scale(), self.variance_factor() * self.robust_loss())
 
@@ -102,7 +104,8 @@ class Solution:
         return _LEAST if self.bundle.cameras == 1 else _LEAST_OF_SEVERAL
 
     def robust_loss(self):
-        """Variance of the robust estimate over what the weighted normal matrix says: one for plain squares."""
+        """Variance of the robust estimate over what the weighted normal matrix says: one for plain
+        squares."""
         nu = self.bundle.nu
         if not nu:
             return 1.0

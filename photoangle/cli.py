@@ -54,15 +54,17 @@ def _guarded(function):
             return function(*args, **kwargs)
         except ImportError as error:
             if ".so" in str(error) or "DLL" in str(error):
-                raise _Fault(InputError("this computer", f"a system library is missing ({error})",
-                                        "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
+                raise _Fault(
+                    InputError("this computer", f"a system library is missing ({error})",
+                               "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
             if (error.name or "photoangle").partition(".")[0] in ("photoangle", "calib"):
                 raise
-            raise _Fault(InputError("this computer", f"a library is missing ({error})",
-                                    f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
+            raise _Fault(
+                InputError("this computer", f"a library is missing ({error})",
+                           f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
         except BrokenPipeError:
             # whoever read the output has heard enough
-            sys.stdout = open(os.devnull, "w")
+            sys.stdout = open(os.devnull, "w")  # noqa: SIM115 (it outlives this block)
             sys.exit(0)
         except OSError as error:
             raise _Fault(InputError(str(error.filename or ""), f"{error.strerror or error}",
@@ -94,13 +96,16 @@ def _run(command, options):
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 def main():
-    """True angles of a car's anti-roll bar (sway bar), control arm and drop link (end link) from phone photos of
-    printed markers, each with its plus-or-minus."""
+    """True angles of a car's anti-roll bar (sway bar), control arm and drop link (end link) from phone photos
+    of printed markers, each with its plus-or-minus."""
 
 
 @main.command()
 @click.argument("path", type=_FILE, default="photoangle-kit.pdf")
-@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@click.option("--paper",
+              type=click.Choice(["A4", "Letter"], case_sensitive=False),
+              default="A4",
+              show_default=True)
 @_guarded
 def kit(**options):
     """Write the printable kit: card, markers, plumb strip, where they go."""
@@ -156,10 +161,19 @@ def measure(**options):
 
 @main.command()
 @click.argument("folder", type=_CAR)
-@click.option("--from", "state", metavar="STATE", help="Answer from this state (default: fitted, else set, else droop).")
+@click.option("--from",
+              "state",
+              metavar="STATE",
+              help="Answer from this state (default: fitted, else set, else droop).")
 @click.option("--only", help="One corner, such as front-left.")
-@click.option("--angle", type=float, metavar="DEG", help="Wanted bar arm angle at ride height (default: car.toml's, else 0).")
-@click.option("--within", type=click.FloatRange(0, 45, min_open=True), metavar="DEG", help="How far off it may be.")
+@click.option("--angle",
+              type=float,
+              metavar="DEG",
+              help="Wanted bar arm angle at ride height (default: car.toml's, else 0).")
+@click.option("--within",
+              type=click.FloatRange(0, 45, min_open=True),
+              metavar="DEG",
+              help="How far off it may be.")
 @click.option("--square", is_flag=True, help="Want the link square to the bar's lever instead.")
 @click.option("--lowered", metavar="LENGTH", help="What if the car stood lower by this much.")
 @click.option("--length", metavar="LENGTH", help="What if the link had this length.")
@@ -168,7 +182,9 @@ def measure(**options):
 @click.option("--tape", "tape_alone", is_flag=True, help="Answer by the tape readings alone, without photos.")
 @click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--pictures/--no-pictures", default=True, help="Write drawn views and plots beside the results.")
+@click.option("--pictures/--no-pictures",
+              default=True,
+              help="Write drawn views and plots beside the results.")
 @_guarded
 def link(folder, only, tape_alone, kit_path, as_json, pictures, **asked):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
@@ -203,15 +219,20 @@ def next_(**options):
 @click.option("--planar", is_flag=True, help="In loose photos the card was held in the plane of the parts.")
 @click.option("--dots", metavar="ROLE,ROLE,...",
               help="Plain round stickers in single photos, named from left to right; implies --planar.")
-@click.option("--level", type=click.Choice(["plumb", "card", "none"]), help="How level is known in loose photos.")
+@click.option("--level",
+              type=click.Choice(["plumb", "card", "none"]),
+              help="How level is known in loose photos.")
 @click.option("--same-print", is_flag=True,
               help="Both used the same printed sheets although they are not of one car folder.")
 @click.option("--restuck", metavar="ROLE,ROLE,...",
               help="Markers stuck anew in between, where the photos cannot show it.")
-@click.option("--pictures/--no-pictures", default=True, help="Write before and after as one picture beside the results.")
+@click.option("--pictures/--no-pictures",
+              default=True,
+              help="Write before and after as one picture beside the results.")
 @_guarded
 def compare(**options):
-    """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or photos."""
+    """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or
+    photos."""
     from photoangle.commands.compare import CompareOptions, compare_command
 
     _run(compare_command, CompareOptions(**options))
@@ -221,7 +242,10 @@ def compare(**options):
 @click.argument("folder", type=_FOLDER)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--only", help="One corner or state, such as front-left or front-left/set.")
-@click.option("--figure", "names", multiple=True, help="A figure by its name in --json, such as bar_arm_angle.")
+@click.option("--figure",
+              "names",
+              multiple=True,
+              help="A figure by its name in --json, such as bar_arm_angle.")
 @click.option("--all", "every", is_flag=True, help="Every figure, not the main ones alone.")
 @click.option("--plot", type=_FILE, help="Also write a plot, a PNG or SVG file.")
 @_guarded
@@ -239,7 +263,10 @@ def history(**options):
 @click.option("--from", "state", metavar="STATE", help="Answer the link from this state.")
 @click.option("--only", help="One corner, such as front-left.")
 @click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
-@click.option("--json", "as_json", is_flag=True, help="Print the same figures as one JSON object and nothing else.")
+@click.option("--json",
+              "as_json",
+              is_flag=True,
+              help="Print the same figures as one JSON object and nothing else.")
 @_guarded
 def report(**options):
     """Everything about a car FOLDER in one HTML file, with a fitting card to take to the car."""
@@ -251,7 +278,11 @@ def report(**options):
 @main.command()
 @click.argument("folder", type=_FOLDER)
 @click.option("--phone", is_flag=True, help="Let a phone on the same Wi-Fi in, by a QR code.")
-@click.option("--port", type=click.IntRange(0, 65535), default=8737, show_default=True, help="Where it is served; 0: any free one.")
+@click.option("--port",
+              type=click.IntRange(0, 65535),
+              default=8737,
+              show_default=True,
+              help="Where it is served; 0: any free one.")
 @click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
 @_guarded
 def page(**options):

@@ -53,14 +53,17 @@ class Measurement:
 
     def __post_init__(self):
         for state in self.states:
-            state.figures = [f for f in self.report.figures if (f.corner, f.state) == (state.corner, state.state)]
+            state.figures = [
+                f for f in self.report.figures if (f.corner, f.state) == (state.corner, state.state)
+            ]
 
     def __getitem__(self, name: str) -> StateResult:
         """The state "corner/state", or "photos" for loose ones.  Raises KeyError with those there are."""
         for state in self.states:
             if state.name == name:
                 return state
-        raise KeyError(f"{name!r} was not measured; there are {', '.join(s.name for s in self.states) or 'none'}")
+        raise KeyError(
+            f"{name!r} was not measured; there are {', '.join(s.name for s in self.states) or 'none'}")
 
     @property
     def figures(self) -> list[Figure]:
@@ -100,8 +103,9 @@ class _Pictures:
 def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     """Measure a car folder.
 
-    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its corner's ride photos are
-    looked at all the same, for the chassis's attitude); looks: `looks.Looks` to remember by.
+    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
+    corner's ride photos are looked at all the same, for the chassis's attitude); looks: `looks.Looks` to
+    remember by.
     Returns Measurement.  Raises InputError.
     """
     root = Path(root)
@@ -111,11 +115,13 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     report.tell(*skipped_links(root), *shut_folders(root))
     folders = state_folders(root, only)
     if not folders:
-        raise CannotUse(str(root), "no photos in it",
-                        "put photos into folders such as front-left/droop (make them with `photoangle start`)")
+        raise CannotUse(
+            str(root), "no photos in it",
+            "put photos into folders such as front-left/droop (make them with `photoangle start`)")
     wanted = {(corner, state) for corner, state, *_ in folders}
     if only is not None and "/" in only:
-        folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted] + folders
+        folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted
+                   ] + folders
     looks = looks or Looks()
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
@@ -123,8 +129,19 @@ def measure_folder(root, progress, kit_path=None, only=None, looks=None):
     for corner, state, folder, files in folders:
         where = f"{corner}/{state}"
         names = {f"{where}/{p.name}": p for p in files}
-        result = _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, looks=looks,
-                                corrections=corrections, root=root)
+        result = _measure_state(names,
+                                where,
+                                corner,
+                                state,
+                                folder,
+                                kit,
+                                car,
+                                profiles,
+                                report,
+                                progress,
+                                looks=looks,
+                                corrections=corrections,
+                                root=root)
         if result is not None:
             states.append(result)
     return _only(conclude(states, kit, car, report, root), wanted)
@@ -193,7 +210,8 @@ def _name_dots(result, names, kit, report):
     values = result.scene.solution.values
     lens = moved_lens(values.lens, values.shift[0])
     result.dots = find_dots(colour, result.scene.cameras[0], lens, kit.card)
-    points, findings = dot_points(result.dots, names, result.scene, 0, orientation, colour.shape[1::-1], turn_points)
+    points, findings = dot_points(result.dots, names, result.scene, 0, orientation, colour.shape[1::-1],
+                                  turn_points)
     report.tell(*findings)
     if points is not None:
         result.points = points
@@ -217,7 +235,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
         sightings.append(sighting)
         if grey is not None:
             pictures.put(name, grey)
-    sightings, findings = bounded(sorted(_one_camera(sightings, report, profiles), key=by_content), kit, where or "photos")
+    sightings, findings = bounded(sorted(_one_camera(sightings, report, profiles), key=by_content), kit, where
+                                  or "photos")
     report.tell(*findings)
     if not sightings:
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
@@ -247,7 +266,15 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
     used = {s.name for s in sightings}
-    result = StateResult(corner, state, folder, scene, points, up, sightings=sightings, paths=names, notes=corner_file,
+    result = StateResult(corner,
+                         state,
+                         folder,
+                         scene,
+                         points,
+                         up,
+                         sightings=sightings,
+                         paths=names,
+                         notes=corner_file,
                          quality=[q for q in qualities if q.name in used])
     report.tell(*photo_findings(result))
     return result
@@ -262,9 +289,11 @@ def _one_camera(sightings, report, profiles):
     keep = max(fits or count, key=lambda c: (count[c], c.title))
     for s in sightings:
         if s.camera != keep:
-            report.tell(Finding(ATTENTION, s.name, f"it is from {s.camera.title}, {s.width_px} x {s.height_px}, the"
-                                f" others are from {keep.title}, {keep.width_px} x {keep.height_px}; left out",
-                                "take all photos of a state with one phone, lens and zoom"))
+            report.tell(
+                Finding(
+                    ATTENTION, s.name, f"it is from {s.camera.title}, {s.width_px} x {s.height_px}, the"
+                    f" others are from {keep.title}, {keep.width_px} x {keep.height_px}; left out",
+                    "take all photos of a state with one phone, lens and zoom"))
     return [s for s in sightings if s.camera == keep]
 
 

@@ -16,10 +16,10 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
-from maker import truth  # noqa: E402
-from maker.carfile import SLIP, car_toml  # noqa: E402
-from maker.mechanics import states  # noqa: E402
-from maker.picture import shots  # noqa: E402
+from maker import truth
+from maker.carfile import SLIP, car_toml
+from maker.mechanics import states
+from maker.picture import shots
 
 
 def compact(data, indent=0):

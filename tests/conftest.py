@@ -7,7 +7,7 @@ from pathlib import Path
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import pytest  # noqa: E402
+import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = ROOT.parent / "shared" / "data"
@@ -25,7 +25,8 @@ def photos_from_outside(name):
 
 
 def _photos_or_skip(name):
-    return photos_from_outside(name) or pytest.skip(f"no {name} here: apt install opencv-doc puts them below {_DEBIAN}")
+    return photos_from_outside(name) or pytest.skip(
+        f"no {name} here: apt install opencv-doc puts them below {_DEBIAN}")
 
 
 def pytest_collection_modifyitems(items):

@@ -3,10 +3,11 @@
     python -m tests.coverage --scenes 200 [--seed 1] [--width 2016] [--compare | --null]
 
 Each scene is an invented corner seen in one, two or several photos, with or without a lens profile, by a
-phone that holds its focus or moves it, with plain or denoised and sharpened pictures.  Markers carry no stand-off, so
-that what is tested is the photos' own part.  Printed: share of 95 % intervals that hold the truth (and its
-standard error clustered by scene), and the median of u over the actual RMS error, in all and by group; that ratio is
-taken among figures of one name whose u agree within a factor of two, eight and more of them, and its median is printed.
+phone that holds its focus or moves it, with plain or denoised and sharpened pictures.  Markers carry no
+stand-off, so that what is tested is the photos' own part.  Printed: share of 95 % intervals that hold the
+truth (and its standard error clustered by scene), and the median of u over the actual RMS error, in all and
+by group; that ratio is taken among figures of one name whose u agree within a factor of two, eight and more
+of them, and its median is printed.
 """
 
 from __future__ import annotations
@@ -157,8 +158,10 @@ def make_scene(setting, seed, width=2016):
         target = np.array([-120 + rng.uniform(-60, 60), 60, 360 + rng.uniform(-40, 40)])
         position = target + distance * np.array([np.sin(angle), -np.cos(angle), rng.uniform(-0.25, 0.35)])
         camera = look_at(position, target, rng.normal(0, 0.06))
-        flats = [card_flat(card, size=size)] + [tag_flat(i, 30.0 * size, p, rng=rng, dirt=0.03 if rng.random() < 0.3 else 0)
-                                     for i, p in tags.items()]
+        flats = [card_flat(card, size=size)] + [
+            tag_flat(i, 30.0 * size, p, rng=rng, dirt=0.03 if rng.random() < 0.3 else 0)
+            for i, p in tags.items()
+        ]
         style = Camera("phone" if setting.phone else "srgb", rng.uniform(0.5, 0.9),
                        noise=rng.uniform(0.004, 0.012), light_tilt=rng.uniform(-0.3, 0.3), jpeg=93)
         grey = shoot(flats, camera, _moved(rng, lens, width, setting.moving), width, height, style, rng, 4)
@@ -214,7 +217,8 @@ def true_figures(tags, points):
 def run(count, seed=1, width=2016, echo=None):
     """Measure ``count`` scenes.
 
-    Returns rows (scene number, groups, figure name, error, u, inside) and pose rows (number, groups, chi2 / 6).
+    Returns rows (scene number, groups, figure name, error, u, inside) and pose rows (number, groups, chi2 /
+    6).
     """
     rows, poses = [], []
     for number, setting in enumerate(settings(count, seed)):
@@ -242,7 +246,8 @@ def run(count, seed=1, width=2016, echo=None):
             c = scene.covariance[where, where].copy()
             at = scene.markers[marker].translation_mm
             c[3:, 3:] += np.outer(at, at) * (CHECK.u_mm / 150) ** 2
-            poses.append((number, groups, float(v @ np.linalg.solve(c, v)) / 6, marker in scene.loose, marker))
+            poses.append((number, groups, float(v @ np.linalg.solve(c, v)) / 6, marker
+                          in scene.loose, marker))
         if echo and number % 10 == 9:
             echo(f"{number + 1} scenes")
     return rows, poses
@@ -253,7 +258,8 @@ def _share(pairs):
     by_scene = defaultdict(list)
     for scene, inside in pairs:
         by_scene[scene].append(inside)
-    return np.mean([inside for _, inside in pairs]), np.std([np.mean(v) for v in by_scene.values()]) / np.sqrt(len(by_scene))
+    return np.mean([inside for _, inside in pairs
+                    ]), np.std([np.mean(v) for v in by_scene.values()]) / np.sqrt(len(by_scene))
 
 
 def summary(rows, poses):
@@ -271,9 +277,12 @@ def summary(rows, poses):
         ratios = [np.median([r[4] for r in c]) / np.sqrt(np.mean([r[3] ** 2 for r in c]))
                   for c in cells.values() if len(c) >= 8]
         z = np.array([r[3] / r[4] for r in chosen])
-        lines.append(f"{title:24s} {100 * share:5.1f} % +- {100 * spread:.1f} of {len(chosen):5d} inside,"
-                     f" median u / RMS error {np.median(ratios) if ratios else np.nan:.2f}, RMS z {np.sqrt((z**2).mean()):.2f},"
-                     f" median |z| {np.median(np.abs(z)):.2f} (0.67)")
+        lines.append(
+            f"{title:24s} {100 * share:5.1f} % +- {100 * spread:.1f} of {len(chosen):5d} inside,"
+            f" median u / RMS error {np.median(ratios) if ratios else np.nan:.2f}, RMS z"
+            f" {np.sqrt((z**2).mean()):.2f},"
+            f" median |z| {np.median(np.abs(z)):.2f} (0.67)"
+        )
 
     line("all", rows)
     for group in GROUPS:
@@ -285,8 +294,11 @@ def summary(rows, poses):
         chosen = [p for p in poses if not p[3] and (group == "all" or group in p[1])]
         if chosen:
             share, spread = _share([(p[0], 6 * p[2] < most) for p in chosen])
-            lines.append(f"poses, {group:17s} {100 * share:5.1f} % +- {100 * spread:.1f} of {len(chosen):5d} inside their 95 %"
-                         f" ellipsoid, median chi2/6 {np.median([p[2] for p in chosen]):.2f} (0.89)")
+            lines.append(
+                f"poses, {group:17s} {100 * share:5.1f} % +- {100 * spread:.1f} of {len(chosen):5d} inside"
+                f" their 95 %"
+                f" ellipsoid, median chi2/6 {np.median([p[2] for p in chosen]):.2f} (0.89)"
+            )
     return lines
 
 

@@ -1,8 +1,9 @@
 """Pairs of random scenes: are the intervals of changes true, and is no change called no change?
 
-Each pair is an invented corner photographed twice, by the same phone with one lens profile or none: once hanging, once
-jacked (bar and control arm turned, the car pitched, card and plumb strip put up anew), or, for the null, twice as it stood.  Every joint
-lies a stand-off behind its marker, missed by a sticking error that both share unless the marker was stuck anew in between.
+Each pair is an invented corner photographed twice, by the same phone with one lens profile or none: once
+hanging, once jacked (bar and control arm turned, the car pitched, card and plumb strip put up anew), or, for
+the null, twice as it stood.  Every joint lies a stand-off behind its marker, missed by a sticking error that
+both share unless the marker was stuck anew in between.
 """
 
 from __future__ import annotations
@@ -60,7 +61,8 @@ def _strip(tags, rng):
 
 
 def make_pair(setting, seed, null, width=2016):
-    """Two sets of photos with truth: [(photos, tags, joints), ...], profiles, whether the eye's marker was stuck anew."""
+    """Two sets of photos with truth: [(photos, tags, joints), ...], profiles, whether the eye's marker was
+    stuck anew."""
     rng = np.random.default_rng([seed, 11])
     lens, identity, profiles = phone(setting, rng, width)
     tags, card = corner(rng)
@@ -115,12 +117,17 @@ def _photos(setting, tags, card, lens, size, identity, width, rng):
     for k in range(setting.photos):
         angle = rng.uniform(-0.6, 0.6) if setting.photos < 3 else np.linspace(-0.6, 0.6, setting.photos)[k]
         target = np.array([-120 + rng.uniform(-60, 60), 60, 360 + rng.uniform(-40, 40)])
-        position = target + rng.uniform(950, 1250) * np.array([np.sin(angle), -np.cos(angle), rng.uniform(-0.25, 0.35)])
+        position = target + rng.uniform(950, 1250) * np.array(
+            [np.sin(angle), -np.cos(angle), rng.uniform(-0.25, 0.35)])
         camera = look_at(position, target, rng.normal(0, 0.06))
         flats = [card_flat(card, size=size)] + [tag_flat(i, 30.0 * size, p) for i, p in tags.items()]
-        style = Camera("phone" if setting.phone else "srgb", rng.uniform(0.5, 0.9), noise=rng.uniform(0.004, 0.012),
-                       light_tilt=rng.uniform(-0.3, 0.3), jpeg=93)
-        grey = shoot(flats, camera, _moved(rng, lens, width, setting.moving), width, width * 3 // 4, style, rng, 4)
+        style = Camera("phone" if setting.phone else "srgb",
+                       rng.uniform(0.5, 0.9),
+                       noise=rng.uniform(0.004, 0.012),
+                       light_tilt=rng.uniform(-0.3, 0.3),
+                       jpeg=93)
+        grey = shoot(flats, camera, _moved(rng, lens, width, setting.moving), width, width * 3 // 4, style,
+                     rng, 4)
         photos.append(Photo(f"p{k}", grey, 1, identity, ""))
     return photos
 
@@ -135,7 +142,8 @@ def solved_state(photos, profiles, state):
     sightings = [sight_photo(p, KIT, lens, p.path)[0] for p in photos]
     knowledge, _ = lens_knowledge(photos[0].camera, profiles, sightings, KIT, CHECK, "")
     grey = {p.path: p.grey for p in photos}
-    scene = solve_scene(sightings, KIT, knowledge, "", lambda s, used: look_again(s, used, KIT, grey.__getitem__),
+    scene = solve_scene(sightings, KIT, knowledge, "",
+                        lambda s, used: look_again(s, used, KIT, grey.__getitem__),
                         SceneOptions(origin=Origin(state, "car front-left", "car", ("car", str(CHECK)))))
     if isinstance(scene, Refusal):
         return None
@@ -147,7 +155,10 @@ def solved_state(photos, profiles, state):
 
 def compare_pair(pair, profiles):
     """Comparison of a pair, or None where one could not be measured."""
-    results = [solved_state(photos, profiles, name) for (photos, *_), name in zip(pair, ("droop", "set"))]
+    results = [
+        solved_state(photos, profiles, name)
+        for (photos, *_), name in zip(pair, ("droop", "set"), strict=False)
+    ]
     if None in results:
         return None
     tie_states(results, KIT, CarFile(), Report())
@@ -158,8 +169,8 @@ def compare_pair(pair, profiles):
 
 
 def run_pairs(count, seed=1, null=False, echo=None, width=2016):
-    """Rows (pair, groups, figure, error, u, inside, apart_u, verdict, doubtful) of ``count`` pairs, and how often a marker stuck anew
-    was found: (found, of)."""
+    """Rows (pair, groups, figure, error, u, inside, apart_u, verdict, doubtful) of ``count`` pairs, and how
+    often a marker stuck anew was found: (found, of)."""
     rows, found, of = [], 0, 0
     for number, setting in enumerate(settings(count, seed)):
         if null:
@@ -173,7 +184,9 @@ def run_pairs(count, seed=1, null=False, echo=None, width=2016):
         of += restuck
         found += restuck and 101 in comparison.places.moved
         first, second = comparison.before.result, comparison.after.result
-        truth = [true_figures(joints, r.points) for (_, _, joints), r in zip(pair, (first, second))]
+        truth = [
+            true_figures(joints, r.points) for (_, _, joints), r in zip(pair, (first, second), strict=False)
+        ]
         for c in comparison.changes:
             name = c.figure.name[7:]
             if name in truth[0] and name in truth[1]:
@@ -193,11 +206,15 @@ def pair_summary(rows, found):
     pairs = sorted({r[0] for r in rows})
     alarmed = sum(any(r[0] == p and r[7] == REAL for r in rows) for p in pairs)
     sure = [r for r in rows if not r[8]]
-    return [f"without doubtful tilts: {100 * np.mean([r[5] for r in sure]):.1f} % of {len(sure)} inside, RMS z"
-            f" {np.sqrt(np.mean([(r[3] / r[4]) ** 2 for r in sure])):.2f}",
-            f"a change's u over the two in quadrature: median {narrower:.2f}, widest"
-            f" {max(r[4] / r[6] for r in rows):.2f}",
-            ", ".join(f"{name} {100 * n / len(rows):.1f} %" for name, n in verdict.most_common()) + " of the figures",
-            f"pairs with no figure called changed: {len(pairs) - alarmed} of {len(pairs)}; pairs with every figure called"
-            f" '{NONE}': {sum(all(r[7] == NONE for r in rows if r[0] == p) for p in pairs)}",
-            f"eye markers stuck anew: {found[1]}, found {found[0]}"]
+    return [
+        f"without doubtful tilts: {100 * np.mean([r[5] for r in sure]):.1f} % of {len(sure)} inside, RMS z"
+        f" {np.sqrt(np.mean([(r[3] / r[4]) ** 2 for r in sure])):.2f}",
+        f"a change's u over the two in quadrature: median {narrower:.2f}, widest"
+        f" {max(r[4] / r[6] for r in rows):.2f}",
+        ", ".join(f"{name} {100 * n / len(rows):.1f} %" for name, n in verdict.most_common())
+        + " of the figures",
+        f"pairs with no figure called changed: {len(pairs) - alarmed} of {len(pairs)}; pairs with every"
+        f" figure called"
+        f" '{NONE}': {sum(all(r[7] == NONE for r in rows if r[0] == p) for p in pairs)}",
+        f"eye markers stuck anew: {found[1]}, found {found[0]}",
+    ]

@@ -1,4 +1,5 @@
-"""python -m tests.damage --count 2000 --seed N: drawn pictures damaged in every way; each is read right or refused in words.
+"""python -m tests.damage --count 2000 --seed N: drawn pictures damaged in every way; each is read right or
+refused in words.
 
 "Right" is: the drawn picture's own pixels (mean difference below a few grey levels), or flagged as damaged.
 """
@@ -60,24 +61,30 @@ def sound(grey, rng):
     makers = {
         "grey jpeg": (".jpg", lambda: _saved(one, "JPEG", quality=quality, exif=exif)),
         "jpeg": (".JPG", lambda: _saved(colour, "JPEG", quality=quality, exif=exif)),
-        "progressive": (".jpeg", lambda: _saved(colour, "JPEG", quality=quality, progressive=True, exif=exif)),
+        "progressive": (".jpeg",
+                        lambda: _saved(colour, "JPEG", quality=quality, progressive=True, exif=exif)),
         "cmyk": (".jpg", lambda: _saved(colour.convert("CMYK"), "JPEG", quality=95)),
         "mpo": (".jpg", lambda: _saved(colour, "MPO", quality=95, save_all=True, append_images=[colour])),
         "png": (".png", lambda: _saved(colour, "PNG", exif=exif)),
         "palette": (".png", lambda: _saved(one.convert("P"), "PNG")),
         "alpha": (".png", lambda: _saved(colour.convert("RGBA"), "PNG")),
         "grey alpha": (".png", lambda: _saved(one.convert("LA"), "PNG")),
-        "16 bit": (".png", lambda: cv2.imencode(".png", grey.astype(np.uint16) * 257)[1].tobytes()),
-        "animated png": (".png", lambda: _saved(colour, "PNG", save_all=True, append_images=[colour.rotate(180)])),
+        "16 bit": (".png", lambda: cv2.imencode(".png",
+                                                grey.astype(np.uint16) * 257)[1].tobytes()),
+        "animated png": (".png",
+                         lambda: _saved(colour, "PNG", save_all=True, append_images=[colour.rotate(180)])),
         "webp": (".webp", lambda: _saved(colour, "WEBP", lossless=True, exif=exif)),
-        "animated webp": (".webp", lambda: _saved(colour, "WEBP", lossless=True, save_all=True,
-                                                  append_images=[colour.rotate(180)])),
+        "animated webp": (
+            ".webp",
+            lambda: _saved(colour, "WEBP", lossless=True, save_all=True, append_images=[colour.rotate(180)])),
         "tiff": (".tif", lambda: _saved(colour, "TIFF")),
         "tiff lzw": (".tiff", lambda: _saved(one, "TIFF", compression="tiff_lzw")),
-        "tiff 16": (".tif", lambda: cv2.imencode(".tiff", grey.astype(np.uint16) * 257)[1].tobytes()),
+        "tiff 16": (".tif", lambda: cv2.imencode(".tiff",
+                                                 grey.astype(np.uint16) * 257)[1].tobytes()),
         "bmp": (".bmp", lambda: _saved(colour, "BMP")),
         "pgm": (".pgm", lambda: _saved(one, "PPM")),
-        "pgm 16": (".pgm", lambda: b"P5\n%d %d\n65535\n" % (COLUMNS, ROWS) + (grey.astype(">u2") * 257).tobytes()),
+        "pgm 16": (".pgm", lambda: b"P5\n%d %d\n65535\n" % (COLUMNS, ROWS) +
+                   (grey.astype(">u2") * 257).tobytes()),
         "gif": (".gif", lambda: _saved(one, "GIF")),
     }
     kind = str(rng.choice(list(makers)))
@@ -88,14 +95,16 @@ def giant(rng, side=(20000, 15000)):
     """A few bytes that declare 300 megapixels: (suffix, bytes)."""
     w, h = side
     png = b"\x89PNG\r\n\x1a\n"
-    for chunk in (b"IHDR" + struct.pack(">IIBBBBB", w, h, 8, 0, 0, 0, 0), b"IDAT" + zlib.compress(bytes(100)), b"IEND"):
+    for chunk in (b"IHDR" + struct.pack(">IIBBBBB", w, h, 8, 0, 0, 0, 0), b"IDAT" + zlib.compress(bytes(100)),
+                  b"IEND"):
         png += struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
     jpeg = bytearray(_saved(Image.new("L", (320, 240)), "JPEG"))
     at = jpeg.find(b"\xff\xc0")
     jpeg[at + 5:at + 9] = struct.pack(">HH", h, w)
     bmp = bytearray(_saved(Image.new("RGB", (320, 240)), "BMP"))
     bmp[18:26] = struct.pack("<ii", w, h)
-    choices = [(".png", png), (".jpg", bytes(jpeg)), (".bmp", bytes(bmp)), (".pgm", b"P5\n%d %d\n255\n" % (w, h))]
+    choices = [(".png", png), (".jpg", bytes(jpeg)), (".bmp", bytes(bmp)),
+               (".pgm", b"P5\n%d %d\n255\n" % (w, h))]
     return choices[int(rng.integers(len(choices)))]
 
 
@@ -128,13 +137,17 @@ def _bad_exif(data, rng):
     return bytes(out)
 
 
-_DAMAGES = {"none": lambda d, r: d, "cut": _cut, "flipped": _flipped, "overwritten": _run_of, "bad exif": _bad_exif,
-            "tail": lambda d, r: d + r.bytes(int(r.integers(1, 3000)))}
-_SPECIAL = ("empty", "giant", "folder", "link to nowhere", "fifo", "words", "long name", "odd name", "wrong suffix")
+_DAMAGES = {
+    "none": lambda d, r: d, "cut": _cut, "flipped": _flipped, "overwritten": _run_of, "bad exif": _bad_exif,
+    "tail": lambda d, r: d + r.bytes(int(r.integers(1, 3000)))
+}
+_SPECIAL = ("empty", "giant", "folder", "link to nowhere", "fifo", "words", "long name", "odd name",
+            "wrong suffix")
 
 
 def place_one(folder, number, rng):
-    """Write one file.  Returns (path, label, drawn picture, whether it must be refused or read right: None, False or True)."""
+    """Write one file.  Returns (path, label, drawn picture, whether it must be refused or read right: None,
+    False or True)."""
     grey = drawn(rng)
     kind, suffix, data = sound(grey, rng)
     stem = f"{number:05d}"
@@ -175,7 +188,8 @@ def judge(path, grey, wanted):
     start = time.perf_counter()
     try:
         photo = read_photo(path)
-        off = (float(np.abs(photo.grey.astype(int) - grey).mean()) if photo.grey.shape == grey.shape else np.inf)
+        off = (float(np.abs(photo.grey.astype(int) -
+                            grey).mean()) if photo.grey.shape == grey.shape else np.inf)
         outcome = "damage told" if photo.damaged else ("right" if off < NEAR else "unlike")
     except PhotoError as error:
         outcome = "refused"
@@ -200,7 +214,8 @@ def judge(path, grey, wanted):
 
 
 def run(count, seed, folder):
-    """Returns (outcomes: Counter, complaints: list of str, unlike: labels Counter, slowest s, what C libraries printed)."""
+    """Returns (outcomes: Counter, complaints: list of str, unlike: labels Counter, slowest s, what C
+    libraries printed)."""
     rng = np.random.default_rng(seed)
     outcomes, unlike, complaints, slowest = Counter(), Counter(), [], 0.0
     with tempfile.TemporaryFile() as heard:
@@ -227,7 +242,8 @@ def run(count, seed, folder):
 
 
 def run_on(source, count, seed, folder):
-    """As `run`, damages of one sound photo from outside, such as a phone's HEIC, which nothing here can write.
+    """As `run`, damages of one sound photo from outside, such as a phone's HEIC, which nothing here can
+    write.
 
     Returns (outcomes: Counter by damage and outcome, complaints).
     """
@@ -255,7 +271,8 @@ def main():
     if options.photo:
         with tempfile.TemporaryDirectory() as folder:
             outcomes, complaints = run_on(options.photo, options.count, options.seed, Path(folder))
-        print("\n".join([f"{v:5d} {k}" for k, v in sorted(outcomes.items())] + [f"WRONG {line}" for line in complaints]))
+        print("\n".join([f"{v:5d} {k}"
+                         for k, v in sorted(outcomes.items())] + [f"WRONG {line}" for line in complaints]))
         sys.exit(1 if complaints else 0)
     with tempfile.TemporaryDirectory() as folder:
         outcomes, complaints, unlike, slowest, heard = run(options.count, options.seed, Path(folder))

@@ -1,4 +1,5 @@
-"""python -m tests.fuzz --minutes N: whatever is written in a file, its reader answers with values in range or its own error."""
+"""python -m tests.fuzz --minutes N: whatever is written in a file, its reader answers with values in range or
+its own error."""
 
 from __future__ import annotations
 
@@ -26,24 +27,40 @@ from photoangle.core.errors import CannotUse
 from photoangle.core.kit import read_kit
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz"))
-WORDS = ["378 mm", "14 7/8 in", "about 3 cm", "1 +- 2 mm", "nan", "inf", "-5 mm", "1e400", "9" * 400, "9" * 5000, "1/" + "9" * 99,
-         "plumb", "card", "none", "mm", "in", "front-left", "set", "droop", "bar_eye", "DICT_6X6_250", "\x1b[31m", "<b>", "٣ mm"]
-KEYS = ["car", "name", "units", "tape_division", "tape_class", "wheelbase", "kit", "print", "x_line", "y_line", "within", "level", "by",
-        "floor_slope_along_deg", "front-left", "rear-right", "front", "bar_rate_n_per_mm", "set", "droop", "ride", "hub_to_arch",
-        "family", "size", "any_id", "marker", "card", "id", "role", "side", "offset_mm", "columns", "rows", "square", "tag",
-        "version", "profiles", "camera", "lens", "covariance", "figures", "photos", "made", "value", "u"]
-leaf = st.one_of(st.sampled_from(WORDS), st.text(max_size=30), st.floats(), st.integers(), st.just(10 ** 400), st.just(-10 ** 400),
-                 st.booleans(), st.none())
-tree = st.recursive(leaf, lambda inner: st.one_of(
-    st.lists(inner, max_size=5), st.dictionaries(st.one_of(st.sampled_from(KEYS), st.text(max_size=8)), inner, max_size=6)), max_leaves=25)
+WORDS = [
+    "378 mm", "14 7/8 in", "about 3 cm", "1 +- 2 mm", "nan", "inf", "-5 mm", "1e400", "9" * 400, "9" * 5000,
+    "1/" + "9" * 99, "plumb", "card", "none", "mm", "in", "front-left", "set", "droop", "bar_eye",
+    "DICT_6X6_250", "\x1b[31m", "<b>", "٣ mm"
+]
+KEYS = [
+    "car", "name", "units", "tape_division", "tape_class", "wheelbase", "kit", "print", "x_line", "y_line",
+    "within", "level", "by", "floor_slope_along_deg", "front-left", "rear-right", "front",
+    "bar_rate_n_per_mm", "set", "droop", "ride", "hub_to_arch", "family", "size", "any_id", "marker", "card",
+    "id", "role", "side", "offset_mm", "columns", "rows", "square", "tag", "version", "profiles", "camera",
+    "lens", "covariance", "figures", "photos", "made", "value", "u"
+]
+leaf = st.one_of(st.sampled_from(WORDS), st.text(max_size=30), st.floats(), st.integers(), st.just(10**400),
+                 st.just(-10**400), st.booleans(), st.none())
+tree = st.recursive(
+    leaf,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=5),
+        st.dictionaries(st.one_of(st.sampled_from(KEYS), st.text(max_size=8)), inner, max_size=6)),
+    max_leaves=25)
 table = st.dictionaries(st.sampled_from(KEYS), tree, max_size=6)
-GOOD_PROFILE = {"camera": {"make": "P", "model": "9", "lens": "", "focal_mm": 4.0, "focal35_mm": 27.0, "zoom": 1.0, "width_px": 4000,
-                           "height_px": 3000},
-                "lens": [3000.0, 2000.0, 1500.0] + [0.0] * 6,
-                "covariance": [[float(i == j) for j in range(9)] for i in range(9)], "shift_sigma": None, "floor_px": 0.1, "photos": 10,
-                "rms_px": 0.1, "variance_factor": 1.0, "good_to_px": 0.1, "corners_good_to_px": 0.2, "made": "2025-01-01"}
-GOOD_RUN = {"corner": "front-left", "state": "set", "name": "bar_arm_angle", "datum": "level", "unit": "deg", "value": 1.0, "u": 0.1,
-            "dof": 20.0, "low95": 0.8, "high95": 1.2}
+GOOD_PROFILE = {
+    "camera": {
+        "make": "P", "model": "9", "lens": "", "focal_mm": 4.0, "focal35_mm": 27.0, "zoom": 1.0,
+        "width_px": 4000, "height_px": 3000
+    }, "lens": [3000.0, 2000.0, 1500.0] + [0.0] * 6, "covariance": [[float(i == j) for j in range(9)]
+                                                                    for i in range(9)], "shift_sigma": None,
+    "floor_px": 0.1, "photos": 10, "rms_px": 0.1, "variance_factor": 1.0, "good_to_px": 0.1,
+    "corners_good_to_px": 0.2, "made": "2025-01-01"
+}
+GOOD_RUN = {
+    "corner": "front-left", "state": "set", "name": "bar_arm_angle", "datum": "level", "unit": "deg",
+    "value": 1.0, "u": 0.1, "dof": 20.0, "low95": 0.8, "high95": 1.2
+}
 
 
 def _toml(value):
@@ -117,7 +134,8 @@ def profile(content):
 def history(content):
     target = FOLDER / "car" / "results" / "history"
     target.mkdir(parents=True, exist_ok=True)
-    (target / "2025-01-01_000000.json").write_text(json.dumps({"version": 1, "made": "2025-01-01T00:00:00", "photos": {}, "figures": []}))
+    (target / "2025-01-01_000000.json").write_text(
+        json.dumps({"version": 1, "made": "2025-01-01T00:00:00", "photos": {}, "figures": []}))
     (target / "2025-01-02_000000.json").write_bytes(content)
     try:
         from photoangle.comparison.history import season
@@ -149,7 +167,8 @@ def _as_json(value):
 
 
 def _as_toml(value):
-    return "\n".join(f"{json.dumps(k)} = {_toml(v)}" for k, v in value.items()).encode("utf-8", "surrogatepass")
+    return "\n".join(f"{json.dumps(k)} = {_toml(v)}"
+                     for k, v in value.items()).encode("utf-8", "surrogatepass")
 
 
 def _changed(good):
@@ -157,23 +176,39 @@ def _changed(good):
     return st.dictionaries(st.sampled_from(sorted(good)), tree, max_size=2).map(lambda d: {**good, **d})
 
 
-GOOD_FIX = {"version": 1, "photos": {"front-left/set/a.jpg": {"dismissed": [100], "placed": {"101": [[1, 2], [3, 4], [5, 6], [7, 8]]}}},
-            "roles": {"front-left/set": {"100": "bar_eye"}}}
-boxes = st.recursive(st.binary(max_size=24), lambda inner: st.lists(st.tuples(
-    st.sampled_from([b"meta", b"pitm", b"iprp", b"ipco", b"ipma", b"irot", b"imir", b"mdat"]), inner, st.integers(-2, 40)), max_size=4).map(
-        lambda rows: b"".join((8 + len(c) + (n if n < 0 else 0)).to_bytes(4, "big") + k + c for k, c, n in rows)), max_leaves=12)
+GOOD_FIX = {
+    "version": 1, "photos": {
+        "front-left/set/a.jpg": {"dismissed": [100], "placed": {"101": [[1, 2], [3, 4], [5, 6], [7, 8]]}}
+    }, "roles": {"front-left/set": {"100": "bar_eye"}}
+}
+boxes = st.recursive(
+    st.binary(max_size=24),
+    lambda inner: st.lists(
+        st.tuples(st.sampled_from([b"meta", b"pitm", b"iprp", b"ipco", b"ipma", b"irot", b"imir", b"mdat"]),
+                  inner, st.integers(-2, 40)),
+        max_size=4).map(lambda rows: b"".join(
+            (8 + len(c) + (n if n < 0 else 0)).to_bytes(4, "big") + k + c for k, c, n in rows)),
+    max_leaves=12)
 
 TARGETS = {
-    "corrections": (corrections, st.one_of(st.binary(max_size=100), tree.map(_as_json), _changed(GOOD_FIX).map(_as_json))),
+    "corrections": (corrections,
+                    st.one_of(st.binary(max_size=100), tree.map(_as_json),
+                              _changed(GOOD_FIX).map(_as_json))),
     "heic": (heic, boxes),
     "tape": (tape, st.one_of(leaf, st.text(alphabet="0123456789 ./,-+±~inmcft\"'″aboute", max_size=40))),
     "car file, text": (carfile, st.one_of(st.binary(max_size=200), table.map(_as_toml))),
     "car file, table": (cartable, table),
     "kit": (kit, st.one_of(st.binary(max_size=200), table.map(_as_toml))),
-    "profile": (profile, st.one_of(st.binary(max_size=100), tree.map(_as_json), _changed(GOOD_PROFILE).map(
-        lambda p: _as_json({"version": 1, "profiles": [p]})))),
-    "history": (history, st.one_of(st.binary(max_size=100), tree.map(_as_json), st.tuples(_changed(GOOD_RUN), leaf).map(
-        lambda p: _as_json({"version": 1, "made": "2025-01-03T00:00:00+02:00", "photos": p[1] if p[1] is None else {}, "figures": [p[0]]})))),
+    "profile": (profile,
+                st.one_of(st.binary(max_size=100), tree.map(_as_json),
+                          _changed(GOOD_PROFILE).map(lambda p: _as_json({"version": 1, "profiles": [p]})))),
+    "history": (history,
+                st.one_of(
+                    st.binary(max_size=100), tree.map(_as_json),
+                    st.tuples(_changed(GOOD_RUN), leaf).map(lambda p: _as_json({
+                        "version": 1, "made": "2025-01-03T00:00:00+02:00", "photos": p[1]
+                        if p[1] is None else {}, "figures": [p[0]]
+                    })))),
 }
 
 
@@ -204,7 +239,12 @@ def main():
                 if isinstance(error, KeyboardInterrupt):
                     raise
                 wrong[name] = error
-                print("WRONG", name, type(error).__name__, str(error)[:200], getattr(error, "__notes__", "")[:3], flush=True)
+                print("WRONG",
+                      name,
+                      type(error).__name__,
+                      str(error)[:200],
+                      getattr(error, "__notes__", "")[:3],
+                      flush=True)
         if len(wrong) == len(TARGETS):
             break
     print(dict(counts), flush=True)

@@ -1,6 +1,8 @@
-"""An invented corner in several states as sightings, without drawing a picture: exact truth, noisy corners, tape readings.
+"""An invented corner in several states as sightings, without drawing a picture: exact truth, noisy corners,
+tape readings.
 
-Fast enough for hundreds of whole measure runs: used to ask which slips are found and what is said without any.
+Fast enough for hundreds of whole measure runs: used to ask which slips are found and what is said without
+any.
 """
 
 from __future__ import annotations
@@ -39,11 +41,13 @@ from tests.linkage.invented import invented_points
 from tests.scenes import KIT, facing, look_at, scaled_lens, true_corners
 
 WIDTH, HEIGHT, NOISE_PX = 3400, 2550, 0.03
-ROLES = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint", "hub", "arch_lip",
-         "sill_front", "sill_rear", "plumb_top", "plumb_bottom")
+ROLES = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint", "hub",
+         "arch_lip", "sill_front", "sill_rear", "plumb_top", "plumb_bottom")
 IDS = {role: 100 + k for k, role in enumerate(ROLES)}
-STANDOFF = {"bar_bush": 38.0, "bar_eye": 16.0, "link_foot": 16.0, "arm_pivot_front": 44.0, "arm_pivot_rear": 46.0,
-            "arm_ball_joint": 25.0, "hub": 20.0, "arch_lip": 3.0, "sill_front": 2.0, "sill_rear": 2.0}
+STANDOFF = {
+    "bar_bush": 38.0, "bar_eye": 16.0, "link_foot": 16.0, "arm_pivot_front": 44.0, "arm_pivot_rear": 46.0,
+    "arm_ball_joint": 25.0, "hub": 20.0, "arch_lip": 3.0, "sill_front": 2.0, "sill_rear": 2.0
+}
 RISE_MM, PITCH_DEG, ROLL_DEG = 55.0, 5.0, 0.5
 
 
@@ -55,17 +59,19 @@ def phone():
     identity = CameraIdentity("Plover", "P9", "", None, 26.0, 1.0, WIDTH, HEIGHT)
     views = _views(rng, lens, WIDTH, False)
     found = calibrate(views, WIDTH, HEIGHT, lens[0])
-    return lens, identity, [CameraProfile(identity, found.lens, found.covariance, found.shift_sigma, found.floor_px, len(views),
-                                          found.rms_px, found.variance_factor, 0.1, 0.1, "")]
+    return lens, identity, [
+        CameraProfile(identity, found.lens, found.covariance, found.shift_sigma, found.floor_px, len(views),
+                      found.rms_px, found.variance_factor, 0.1, 0.1, "")
+    ]
 
 
 @dataclass(frozen=True)
 class Slips:
     """What goes wrong, by what it touches; empty: nothing.
 
-    swap: pairs of roles whose markers are exchanged; off: role -> mm that the stand-off is wrong by; stuck_again: (role, state);
-    moved: (state, photo index) from which on the car has moved; steer_deg: state -> deg; missing: roles; mirror: photos are of
-    the other side; set_off_mm: set height less ride height.
+    swap: pairs of roles whose markers are exchanged; off: role -> mm that the stand-off is wrong by;
+    stuck_again: (role, state); moved: (state, photo index) from which on the car has moved; steer_deg: state
+    -> deg; missing: roles; mirror: photos are of the other side; set_off_mm: set height less ride height.
     """
 
     swap: tuple = ()
@@ -90,39 +96,51 @@ class InventedCar:
         self.places = {"droop": self._at(layout, 0.0), "set": self._at(layout, RISE_MM + slips.set_off_mm),
                        "ride": self._at(layout, RISE_MM)}
         self.stuck = {r: self.rng.uniform(-1, 1, 2) for r in ROLES}
-        self.lean = {r: rotation_from_vector(self.rng.normal(0, [0.12, 0.05, 0.12])) @ facing([0, 1, 0], self.rng.uniform(-0.4, 0.4))
-                     for r in ROLES}
+        self.lean = {
+            r: rotation_from_vector(self.rng.normal(0, [0.12, 0.05, 0.12])) @ facing(
+                [0, 1, 0], self.rng.uniform(-0.4, 0.4))
+            for r in ROLES
+        }
         self.readings = {s: self._read(p) for s, p in self.places.items()}
 
     def _at(self, layout, rise):
         place = position(layout, np.array([[rise]]))
         at = {k: v[0, 0] for k, v in layout.at.items() if k in ROLES}
-        at |= {"bar_eye": place.eye[0, 0], "link_foot": place.foot[0, 0], "hub": place.hub[0, 0],
-               "arm_ball_joint": turned(layout.at["arm_ball_joint"], layout.arm_origin, layout.arm_axis, place.arm_turn)[0, 0],
-               "sill_front": np.array([-430.0, 700, -90]), "sill_rear": np.array([-1080.0, 700, -90])}
+        at |= {
+            "bar_eye": place.eye[0, 0], "link_foot": place.foot[0, 0], "hub": place.hub[0, 0],
+            "arm_ball_joint": turned(layout.at["arm_ball_joint"], layout.arm_origin, layout.arm_axis,
+                                     place.arm_turn)[0, 0], "sill_front": np.array([-430.0, 700, -90]),
+            "sill_rear": np.array([-1080.0, 700, -90])
+        }
         return at
 
     def _read(self, at):
         pivot = (at["arm_pivot_front"] + at["arm_pivot_rear"]) / 2
-        true = {"hub_to_arch": (at["arch_lip"] - at["hub"])[2], "bar_arm_length": np.linalg.norm(at["bar_eye"] - at["bar_bush"]),
-                "link_length": np.linalg.norm(at["bar_eye"] - at["link_foot"]),
-                "control_arm_length": np.linalg.norm(at["arm_ball_joint"] - pivot)}
+        true = {
+            "hub_to_arch": (at["arch_lip"] - at["hub"])[2],
+            "bar_arm_length": np.linalg.norm(at["bar_eye"] - at["bar_bush"]),
+            "link_length": np.linalg.norm(at["bar_eye"] - at["link_foot"]),
+            "control_arm_length": np.linalg.norm(at["arm_ball_joint"] - pivot)
+        }
         return {k: round(v + self.rng.uniform(-0.8, 0.8)) for k, v in true.items()}
 
     def _poses(self, state):
         """World (gravity) poses of the markers in a state: id -> Pose; and the turn of the car."""
         tilt = (0.0, 0.0) if state == "ride" else (PITCH_DEG, ROLL_DEG)
-        car = rotation_from_vector([0, -np.radians(tilt[0]), 0]) @ rotation_from_vector([np.radians(tilt[1]), 0, 0])
+        car = rotation_from_vector([0, -np.radians(tilt[0]), 0]) @ rotation_from_vector(
+            [np.radians(tilt[1]), 0, 0])
         at, out = self.places[state], {}
         exchange = dict(p for a, b in self.slips.swap for p in ((a, b), (b, a)))
         for role in ROLES[:10]:
-            if state == "ride" and role not in ("hub", "arch_lip", "sill_front", "sill_rear") or role in self.slips.missing:
+            if (state == "ride" and role not in ("hub", "arch_lip", "sill_front",
+                                                "sill_rear")) or role in self.slips.missing:
                 continue
             turn = self.lean[role]
             if role == "hub" and state in self.slips.steer_deg:
                 turn = rotation_from_vector([0, 0, np.radians(self.slips.steer_deg[state])]) @ turn
             stand = STANDOFF[role] + self.slips.off.get(role, 0.0)
-            stuck = self.stuck[role] + (np.array([9.0, 6.0]) if (role, state) in self.slips.stuck_again else 0)
+            stuck = self.stuck[role] + (np.array([9.0, 6.0]) if
+                                        (role, state) in self.slips.stuck_again else 0)
             centre = at[role] - stand * turn[:, 2] + turn[:, :2] @ stuck
             # exchanged: the marker printed with the other's words sits here
             marker = IDS[exchange.get(role, role)]
@@ -134,7 +152,10 @@ class InventedCar:
         if self.slips.mirror:
             flip = np.diag([-1.0, 1, 1])
             # seen in a mirror across the car: every place to the other side, prints kept readable
-            out = {i: Pose(flip @ p.rotation @ np.diag([-1.0, 1, 1]), flip @ p.translation_mm) for i, p in out.items()}
+            out = {
+                i: Pose(flip @ p.rotation @ np.diag([-1.0, 1, 1]), flip @ p.translation_mm)
+                for i, p in out.items()
+            }
         return out
 
     def sightings(self, state, photos=4):
@@ -149,7 +170,10 @@ class InventedCar:
         for k, azimuth in enumerate(np.linspace(-0.5, 0.5, photos)):
             azimuth += self.rng.uniform(-0.05, 0.05)
             target = middle + [0, 100, -40]
-            camera = look_at(target + 1250 * np.array([np.sin(azimuth), np.cos(azimuth), self.rng.uniform(-0.1, 0.35)]), target)
+            camera = look_at(
+                target + 1250 *
+                np.array([np.sin(azimuth), np.cos(azimuth),
+                          self.rng.uniform(-0.1, 0.35)]), target)
             shift = Pose.identity()
             if self.slips.moved and self.slips.moved[0] == state and k >= self.slips.moved[1]:
                 shift = Pose(rotation_from_vector([0, 0.004, 0.006]), np.array([6.0, 3.0, -4.0]))
@@ -159,22 +183,31 @@ class InventedCar:
                 corners = true_corners(pose, 30.0, camera, lens)
                 facing_it = camera.rotation @ pose.rotation[:, 2] @ camera.apply(pose.translation_mm[None])[0]
                 if facing_it > 0 and _in(corners):
-                    tags[i] = AlignedTag(corners + self.rng.normal(0, NOISE_PX, (4, 2)), np.eye(8) * NOISE_PX**2,
+                    tags[i] = AlignedTag(corners + self.rng.normal(0, NOISE_PX, (4, 2)),
+                                         np.eye(8) * NOISE_PX**2,
                                          np.eye(2) * 0.5, 2.0, 150.0, 0.99, 4, True)
             seen = project(camera.apply(card.apply(saddles)), lens)
             inside = _in(seen, each=True)
-            cards = CardSighting(np.flatnonzero(inside), seen[inside] + self.rng.normal(0, NOISE_PX, (inside.sum(), 2)),
-                                 np.tile(np.eye(2) * NOISE_PX**2, (int(inside.sum()), 1, 1))) if inside.sum() > 8 else None
-            out.append(PhotoSighting(f"front-left/{state}/p{k}.jpg", WIDTH, HEIGHT, identity, None, tags, cards))
+            cards = CardSighting(np.flatnonzero(inside), seen[inside] +
+                                 self.rng.normal(0, NOISE_PX, (inside.sum(), 2)),
+                                 np.tile(np.eye(2) * NOISE_PX**2,
+                                         (int(inside.sum()), 1, 1))) if inside.sum() > 8 else None
+            out.append(
+                PhotoSighting(f"front-left/{state}/p{k}.jpg", WIDTH, HEIGHT, identity, None, tags, cards))
         return out
 
     def toml(self, readings=None):
         """car.toml as text."""
-        lines = ['[print]\nx_line = "200.0 mm"\ny_line = "150.0 mm"\n[level]\nfloor_slope_along_deg = 0.0', "[front-left.standoff]"]
+        lines = [
+            '[print]\nx_line = "200.0 mm"\ny_line = "150.0 mm"\n[level]\nfloor_slope_along_deg = 0.0',
+            "[front-left.standoff]"
+        ]
         lines += [f'{k} = "{v:g} mm"' for k, v in STANDOFF.items()]
         for state, row in (readings or self.readings).items():
             kept = row if state != "ride" else {"hub_to_arch": row["hub_to_arch"]}
-            lines += [f"[front-left.tape.{state}]"] + [f'{k} = "{v}"' if isinstance(v, str) else f'{k} = "{v} mm"' for k, v in kept.items()]
+            lines += [f"[front-left.tape.{state}]"] + [
+                f'{k} = "{v}"' if isinstance(v, str) else f'{k} = "{v} mm"' for k, v in kept.items()
+            ]
         return "\n".join(lines) + "\n"
 
     def measure(self, readings=None):
@@ -191,8 +224,12 @@ class InventedCar:
         _, identity, profiles = phone()
         sightings = self.sightings(state)
         knowledge, _ = lens_knowledge(identity, profiles, sightings, KIT, car.print_check, state)
-        scene = solve_scene(sightings, KIT, knowledge, f"front-left/{state}",
-                            options=SceneOptions(origin=Origin(state, "invented front-left", "invented", ("invented", ""))))
+        scene = solve_scene(
+            sightings,
+            KIT,
+            knowledge,
+            f"front-left/{state}",
+            options=SceneOptions(origin=Origin(state, "invented front-left", "invented", ("invented", ""))))
         if isinstance(scene, Refusal):
             report.tell(scene.finding)
             return None

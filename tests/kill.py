@@ -1,7 +1,8 @@
-"""python -m tests.kill --times 50 CAR_FOLDER: kill a measuring run at random moments; nothing of the user's changes.
+"""python -m tests.kill --times 50 CAR_FOLDER: kill a measuring run at random moments; nothing of the user's
+changes.
 
-Works on a copy of a folder like sample_images.  After each kill measure.json is the old one or the new, byte for byte, the
-profile loads and every photo is bit-identical.
+Works on a copy of a folder like sample_images.  After each kill measure.json is the old one or the new, byte
+for byte, the profile loads and every photo is bit-identical.
 """
 
 from __future__ import annotations
@@ -27,12 +28,16 @@ _OURS = ("results", "profile.json")
 
 def users_files(root):
     """name -> digest of every file that the program does not write."""
-    return {str(p.relative_to(root)): hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(root.rglob("*"))
-            if p.is_file() and not any(part in _OURS for part in p.parts) and p.suffix != ".part"}
+    return {
+        str(p.relative_to(root)): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(root.rglob("*"))
+        if p.is_file() and not any(part in _OURS for part in p.parts) and p.suffix != ".part"
+    }
 
 
 def command(root, only):
-    return [sys.executable, "-m", "photoangle.cli", "measure", str(root), "--no-pictures"] + (["--only", only] if only else [])
+    return [sys.executable, "-m", "photoangle.cli", "measure",
+            str(root), "--no-pictures"] + (["--only", only] if only else [])
 
 
 def check(root, before, results):
@@ -63,7 +68,8 @@ def main():
     parser.add_argument("--only")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    rng, quiet = np.random.default_rng(options.seed), {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    rng, quiet = np.random.default_rng(
+        options.seed), {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder) / "car"
         shutil.copytree(options.folder, root, ignore=shutil.ignore_patterns("results", "*.json", "maker"))
@@ -78,7 +84,8 @@ def main():
             seconds[name] = time.perf_counter() - start
             assert code in (0, 1), f"the undisturbed run ended with {code}"
             before[name], results[name] = users_files(root), (root / "results" / "measure.json").read_bytes()
-        assert results["one"] != results["other"], "the two sets of notes give the same results: nothing can be told"
+        assert results["one"] != results[
+            "other"], "the two sets of notes give the same results: nothing can be told"
         holds, counts = "other", Counter()
         for turn in range(options.times):
             name = ("one", "other")[turn % 2]
@@ -86,7 +93,8 @@ def main():
             child = subprocess.Popen(command(root, options.only), **quiet)
             try:
                 # half of them near the end, where the results are written
-                child.wait(min(seconds.values()) * (rng.uniform(0.9, 1.02) if turn % 4 > 1 else rng.uniform(0, 1)))
+                child.wait(
+                    min(seconds.values()) * (rng.uniform(0.9, 1.02) if turn % 4 > 1 else rng.uniform(0, 1)))
                 counts["came to their end"] += 1
             except subprocess.TimeoutExpired:
                 child.send_signal(signal.SIGKILL)
@@ -99,8 +107,9 @@ def main():
         put(root, notes["one"])
         assert subprocess.call(command(root, options.only), **quiet) in (0, 1)
         assert check(root, before["one"], results) == "one"
-    print(f"{options.times} runs of about {min(seconds.values()):.1f} s: " + ", ".join(f"{v} {k}" for k, v in sorted(counts.items()))
-          + "; all whole, the user's files bit-identical")
+    print(f"{options.times} runs of about {min(seconds.values()):.1f} s: " +
+          ", ".join(f"{v} {k}"
+                    for k, v in sorted(counts.items())) + "; all whole, the user's files bit-identical")
 
 
 if __name__ == "__main__":

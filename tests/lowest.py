@@ -1,4 +1,5 @@
-"""python -m tests.lowest > lowest.txt: a constraints file with the lower bound of every package in pyproject.toml.
+"""python -m tests.lowest > lowest.txt: a constraints file with the lower bound of every package in
+pyproject.toml.
 
     python -m venv low && low/bin/pip install -c lowest.txt -e ".[test]" && low/bin/python -m pytest
 """

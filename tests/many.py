@@ -1,7 +1,8 @@
-"""python -m tests.many --photos 1000 --markers 500: very many photos and markers; nothing hangs, memory stays bounded.
+"""python -m tests.many --photos 1000 --markers 500: very many photos and markers; nothing hangs, memory stays
+bounded.
 
-Three runs: that many photos of a small scene with a kit of that many markers; a fifth as many photos of the card for the lens;
-and a few photos of a wall that shows all the markers at once.
+Three runs: that many photos of a small scene with a kit of that many markers; a fifth as many photos of the
+card for the lens; and a few photos of a wall that shows all the markers at once.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ _ROLES = {100: "bar_bush", 101: "bar_eye", 102: "link_foot"}
 
 def kit_text(markers):
     """A kit file with so many markers, three of them with a role."""
-    text = (f'family = "{FAMILY}"\nsize = "30 mm"\n[card]\ncolumns = 9\nrows = 6\nsquare = "28 mm"\ntag = "20 mm"\n')
+    text = f'family = "{FAMILY}"\nsize = "30 mm"\n[card]\ncolumns = 9\nrows = 6\nsquare = "28 mm"\ntag = "20 mm"\n'
     for i in range(FIRST_ID, FIRST_ID + markers):
         text += f"[[marker]]\nid = {i}\n" + (f'role = "{_ROLES[i]}"\n' if i in _ROLES else "")
     return text
@@ -39,7 +40,8 @@ def copies(folder, pictures, count, rng):
     for k in range(count):
         picture = pictures[k % len(pictures)]
         noise = rng.integers(-2, 3, picture.shape, np.int16)
-        cv2.imwrite(str(folder / f"IMG_{k:04d}.jpg"), np.clip(picture + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])
+        cv2.imwrite(str(folder / f"IMG_{k:04d}.jpg"),
+                    np.clip(picture + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])
 
 
 def wall(markers, count, rng):
@@ -50,7 +52,8 @@ def wall(markers, count, rng):
     middle = np.array([0, 0, 21.0 * markers / side])
     out = []
     for angle in np.linspace(-0.3, 0.3, count):
-        view = look_at(middle + 1300 * np.array([np.sin(angle), -np.cos(angle), 0.2 * np.cos(9 * angle)]), middle)
+        view = look_at(middle + 1300 * np.array([np.sin(angle), -np.cos(angle), 0.2 * np.cos(9 * angle)]),
+                       middle)
         flats = [tag_flat(FIRST_ID + k, 30.0, p) for k, p in enumerate(poses)]
         out.append(shoot(flats, view, LENS, WIDTH, HEIGHT, Camera("srgb"), rng, 2))
     return out
@@ -71,15 +74,18 @@ main()
 def ran(*arguments):
     """(exit code, standard output, error stream, seconds, peak MB) of a command in a process of its own."""
     start = time.perf_counter()
-    done = subprocess.run([sys.executable, "-c", _WATCHED, *map(str, arguments)], capture_output=True, text=True)
+    done = subprocess.run([sys.executable, "-c", _WATCHED, *map(str, arguments)],
+                          capture_output=True,
+                          text=True)
     words, _, peak = done.stderr.rstrip().rpartition("peak ")
     return done.returncode, done.stdout, words, time.perf_counter() - start, float(peak)
 
 
 def told(name, photos, outcome):
     """Print a run's figures; returns complaints."""
-    code, text, errors, spent, peak = outcome
-    print(f"{name}: exit code {code}, {spent:.0f} s ({spent / photos:.2f} s a photo), peak {peak:.0f} MB", flush=True)
+    code, _text, errors, spent, peak = outcome
+    print(f"{name}: exit code {code}, {spent:.0f} s ({spent / photos:.2f} s a photo), peak {peak:.0f} MB",
+          flush=True)
     wrong = []
     if code not in (0, 1) or "Traceback" in errors:
         wrong.append(f"{name}: {errors[-500:]}")
@@ -111,7 +117,8 @@ def main():
             outcome = ran("measure", root / name, "--json", "--no-pictures")
             wrong += told(name, photos, outcome)
             content = json.loads(outcome[1]) if outcome[1] else {"figures": [], "findings": []}
-            print("  " + ", ".join(f"{f['name']} {f['value']:.2f} +- {1.96 * f['u']:.2f}" for f in content["figures"]))
+            print("  " + ", ".join(f"{f['name']} {f['value']:.2f} +- {1.96 * f['u']:.2f}"
+                                   for f in content["figures"]))
             for f in content["findings"][:6]:
                 print(f"  {f['level']}: {f['where']}: {f['what']}; {f['do']}")
             print(f"  {len(content['findings'])} findings")

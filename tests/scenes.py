@@ -1,9 +1,9 @@
 """A small maker of photos with exact truth, for accuracy tests.
 
-Flat patterns (tags with a white edge, the card) are drawn by intersecting every pixel's rays with
-their planes, with subsamples inside each pixel, in linear light; then blurred, lit unevenly, given noise and put
-through a camera's tone curve.  Truth is exact to rounding: pixels are found by Newton's method on the
-same lens model that projects.
+Flat patterns (tags with a white edge, the card) are drawn by intersecting every pixel's rays with their
+planes, with subsamples inside each pixel, in linear light; then blurred, lit unevenly, given noise and put
+through a camera's tone curve.  Truth is exact to rounding: pixels are found by Newton's method on the same
+lens model that projects.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ def scaled_lens(width):
 
 @dataclass(frozen=True)
 class Camera:
-    """How a picture comes about.  mode: "linear", "srgb", "sharpened" (and "srgb" before) or "phone" (denoised between)."""
+    """How a picture comes about.  mode: "linear", "srgb", "sharpened" (and "srgb" before) or "phone"
+    (denoised between)."""
 
     mode: str = "srgb"
     blur_px: float = 0.7
@@ -56,7 +57,9 @@ class Flat:
     pattern: np.ndarray
     per_mm: float
     bow_mm: tuple = (0.0, 0.0, 0.0)
-    curl_mm: float | None = None  # radius of a tube along the flat's y that it is wrapped round, printed side out
+    curl_mm: float | None = (
+        None  # radius of a tube along the flat's y that it is wrapped round, printed side out
+    )
 
 
 def pattern_of(tag_id, black=0.05, white=0.8, edge_cells=1.25, per_cell=24):
@@ -169,7 +172,8 @@ def paint(scene, flat, camera_from_world, lens, supersample):
 
 
 def _on_tube(way, origin, radius):
-    """Where rays meet a tube that touches z = 0 along y from below: (distance, arc along x, y); the print is on top."""
+    """Where rays meet a tube that touches z = 0 along y from below: (distance, arc along x, y); the print is
+    on top."""
     ahead = way[..., 0] ** 2 + way[..., 2] ** 2
     towards = way[..., 0] * origin[0] + way[..., 2] * (origin[2] - radius)
     rest = origin[0] ** 2 + (origin[2] - radius) ** 2 - radius**2
@@ -252,4 +256,3 @@ def facing(normal, spin=0.0):
     x /= np.linalg.norm(x)
     base = np.stack([x, np.cross(z, x), z], 1)
     return base @ rotation_from_vector(np.array([0, 0, spin]))
-

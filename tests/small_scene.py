@@ -25,17 +25,21 @@ CARD = Pose(np.array([[1.0, 0, 0], [0, 0, 1.0], [0, -1.0, 0]]), np.array([-126.0
 def small_scene(seed, curl=None, count=3, move=None, again=None, camera=None):
     """Photos of six markers beside the card.
 
-    curl: id -> radius mm of the tube it lies on; move: (photo number, id, shift (3,) mm) of a marker that stood
-    elsewhere in one photo; again: (id, shift (3,) mm) of a second print.
+    curl: id -> radius mm of the tube it lies on; move: (photo number, id, shift (3,) mm) of a marker that
+    stood elsewhere in one photo; again: (id, shift (3,) mm) of a second print.
     Returns (pictures, camera_from_world Poses, id -> card_from_marker Pose).
     """
     rng = np.random.default_rng(seed)
-    tags = {100 + k: Pose(facing([rng.uniform(-0.5, 0.5), -1, rng.uniform(-0.5, 0.5)], rng.uniform(-0.5, 0.5)),
-                          np.array([-200 + 80 * k, -20, 340.0]) + rng.normal(0, 8, 3)) for k in range(6)}
+    tags = {
+        100 + k: Pose(facing([rng.uniform(-0.5, 0.5), -1, rng.uniform(-0.5, 0.5)], rng.uniform(-0.5, 0.5)),
+                      np.array([-200 + 80 * k, -20, 340.0]) + rng.normal(0, 8, 3))
+        for k in range(6)
+    }
     pictures, views = [], []
     for n in range(count):
         angle = np.linspace(-0.5, 0.5, count)[n] if count > 1 else 0.0
-        view = look_at(np.array([640 * np.sin(angle), -640 * np.cos(angle), 260 + 80 * (n % 2)]), np.array([0, 0, 260.0]))
+        view = look_at(np.array([640 * np.sin(angle), -640 * np.cos(angle), 260 + 80 * (n % 2)]),
+                       np.array([0, 0, 260.0]))
         flats = [card_flat(CARD)]
         for i, pose in tags.items():
             if move is not None and move[:2] == (n, i):
@@ -51,7 +55,8 @@ def small_scene(seed, curl=None, count=3, move=None, again=None, camera=None):
 
 def photo_of(grey, number=0):
     height, width = grey.shape
-    return Photo(f"p{number}", grey, 1, CameraIdentity("Plover", "P9", "", None, None, 1.0, width, height), "")
+    return Photo(f"p{number}", grey, 1, CameraIdentity("Plover", "P9", "", None, None, 1.0, width, height),
+                 "")
 
 
 def knowledge_of(lens=LENS):
@@ -80,6 +85,7 @@ def projected_sightings(seed, photos=3, noise_px=0.03):
             px = project(view.apply(pose.apply(tag_corners_mm(30.0))), lens) + rng.normal(0, noise_px, (4, 2))
             seen[i] = AlignedTag(px, np.eye(8) * noise_px**2, np.eye(2), 1.0, 150.0, 1.0, 4, True)
         px = project(view.apply(card.apply(saddles)), lens) + rng.normal(0, noise_px, (len(saddles), 2))
-        cards = CardSighting(np.arange(len(saddles)), px, np.tile(np.eye(2) * noise_px**2, (len(saddles), 1, 1)))
+        cards = CardSighting(np.arange(len(saddles)), px,
+                             np.tile(np.eye(2) * noise_px**2, (len(saddles), 1, 1)))
         out.append(PhotoSighting(f"p{k}", width, height, identity, None, seen, cards))
     return out, tags

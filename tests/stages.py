@@ -1,7 +1,8 @@
 """The stages as they stand, drawn from the imports: ``python -m tests.stages``.
 
-Each line is a package: what it is for (the first line of its docstring), its lines of code, and the packages it imports.
-A package imports only packages below it; `tests/test_layout.py` holds that, and that DEVELOPERS.md shows this drawing.
+Each line is a package: what it is for (the first line of its docstring), its lines of code, and the packages
+it imports. A package imports only packages below it; `tests/test_layout.py` holds that, and that
+DEVELOPERS.md shows this drawing.
 """
 
 from __future__ import annotations
@@ -11,14 +12,17 @@ import ast
 from tests.conftest import ROOT
 
 # From the answer down to the photo: what a package may import stands below it.
-LAYERS = ("cli", "commands", "page", "report", "output", "api", "comparison", "pipeline", "advice", "droplink", "figures",
-          "geometry", "reconstruction", "detection", "linkage", "carfile", "core", "calib")
+LAYERS = ("cli", "commands", "page", "report", "output", "api", "comparison", "pipeline", "advice",
+          "droplink", "figures", "geometry", "reconstruction", "detection", "linkage", "carfile", "core",
+          "calib")
 
 
 def layer(module):
-    """Where a module of ours stands in LAYERS, or None: the package's face and its version are everybody's."""
+    """Where a module of ours stands in LAYERS, or None: the package's face and its version are
+    everybody's."""
     parts = module.split(".")
-    name = parts[0] if parts[0] == "calib" else parts[1] if len(parts) > 1 and parts[0] == "photoangle" else None
+    name = parts[0] if parts[0] == "calib" else parts[1] if len(
+        parts) > 1 and parts[0] == "photoangle" else None
     return LAYERS.index(name) if name in LAYERS else None
 
 
@@ -53,7 +57,9 @@ def drawing():
         used = set().union(*(imports_of(f) for f in files_of(name)))
         below = sorted({layer(m) for m in used} - {None, k})
         lines.append(f"{name:14s} {about(name)}")
-        lines.append(f"{'':14s}   {'-> ' + ' '.join(LAYERS[n] for n in below) if below else 'imports nothing of ours'}")
+        lines.append(
+            f"{'':14s}   {'-> ' + ' '.join(LAYERS[n] for n in below) if below else 'imports nothing of ours'}"
+        )
     return lines
 
 

@@ -1,4 +1,5 @@
-"""A few of the coverage scenes (`tests.coverage` renders 200): are the stated intervals true, and not inflated?"""
+"""A few of the coverage scenes (`tests.coverage` renders 200): are the stated intervals true, and not
+inflated?"""
 
 import numpy as np
 from scipy.stats import binom
@@ -13,7 +14,9 @@ CLUSTERING = 1.7
 def test_a_share_of_the_coverage_scenes():
     rows, poses = run(SCENES, SEED)
     groups = {g for s in settings(SCENES, SEED) for g in s.groups}
-    assert groups == {"one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser"}
+    assert groups == {
+        "one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser"
+    }
     inside = np.array([r[5] for r in rows])
     assert len(inside) >= 50 and len({r[0] for r in rows}) == SCENES
     # true 95 % intervals fall below this once in a thousand draws of as many scenes

@@ -25,11 +25,17 @@ def test_every_module_imports_only_what_stands_below_it():
             continue
         for name in imports_of(path):
             other = layer(name)
-            assert other is None or own <= other, f"{path.relative_to(ROOT)} imports {name}, which stands above it"
+            assert other is None or own <= other, (
+                f"{path.relative_to(ROOT)} imports {name}, which stands above it"
+            )
 
 
-CAR_WORDS = re.compile(r"\b(cars?|garages?|bush(es)?|hoses?|knuckles?|anti-roll|sway|suspensions?|sills?|chassis"
-                       r"|wheels?|axles?|arch(es)?|drop links?|control arms?|ball joints?|brakes?|calipers?|bar_\w+|arm_\w+|droop)\b", re.I)
+CAR_WORDS = re.compile(
+    r"\b(cars?|garages?|bush(es)?|hoses?|knuckles?|anti-roll|sway|suspensions?|sills?|chassis"
+    r"|wheels?|axles?|arch(es)?|drop links?|control arms?|ball"
+    r" joints?|brakes?|calipers?|bar_\w+|arm_\w+|droop)\b",
+    re.I,
+)
 
 
 def test_calib_knows_nothing_of_cars():
@@ -46,7 +52,8 @@ def test_linkage_is_pure_mechanics():
         for name in imports_of(path):
             assert name.split(".")[0] not in PICTURES, (path, name)
             ours = name.startswith(("photoangle.", "calib."))
-            assert not ours or name.startswith(("photoangle.linkage", "photoangle.core")) or name == "calib.poses", (path, name)
+            assert not ours or name.startswith(
+                ("photoangle.linkage", "photoangle.core")) or name == "calib.poses", (path, name)
 
 
 def test_no_folder_holds_more_than_sixteen_modules():
@@ -60,7 +67,12 @@ def test_the_page_asks_nothing_of_any_network():
     for path in (ROOT / "photoangle" / "page").rglob("*"):
         if path.suffix in (".html", ".js", ".css", ".svg"):
             text = path.read_text().replace("http://www.w3.org/2000/svg", "")
-            assert "http://" not in text and "https://" not in text and "<script>" not in text and " style=" not in text, path
+            assert (
+                "http://" not in text
+                and "https://" not in text
+                and "<script>" not in text
+                and " style=" not in text
+            ), path
 
 
 def test_only_the_command_line_knows_click():
@@ -69,14 +81,17 @@ def test_only_the_command_line_knows_click():
             assert "click" not in imports_of(path), path
 
 
-@pytest.mark.parametrize("module", ["cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage", "flask", "tomlkit", "segno",
-                                    "pydantic"])
+@pytest.mark.parametrize("module", [
+    "cv2", "scipy", "matplotlib", "numpy", "PIL", "reportlab", "skimage", "flask", "tomlkit", "segno",
+    "pydantic"
+])
 def test_help_imports_nothing_heavy(module):
     code = ("import sys; sys.argv = ['photoangle', '--help']\n"
             "from photoangle.cli import main\n"
             "try: main()\nexcept SystemExit: pass\n"
             f"sys.exit({module!r} in sys.modules)")
-    assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, check=False).returncode == 0
+    assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True,
+                          check=False).returncode == 0
 
 
 def test_the_readme_names_every_command():
@@ -95,12 +110,15 @@ def test_the_readme_has_the_cautions():
 
 
 def test_the_top_level_is_as_agreed():
-    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True,
+                             check=False).stdout
     if not tracked:
         pytest.skip("not a git checkout")
     top = {line.split("/")[0] for line in tracked.splitlines()}
-    assert top <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "photoangle", "calib", "tests", "sample_images",
-                   ".ci", ".gitignore"}
+    assert top <= {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "photoangle", "calib", "tests", "sample_images",
+        ".ci", ".gitignore"
+    }
 
 
 def test_public_functions_are_documented():
@@ -117,7 +135,8 @@ def test_packages_on_the_card_are_used():
     declared = re.findall(r'^\s+"([A-Za-z0-9_-]+)[>=]', (ROOT / "pyproject.toml").read_text(), re.M)
     module = {"opencv-python": "cv2", "scikit-image": "skimage", "pillow": "PIL", "pi-heif": "pi_heif"}
     for name in declared:
-        if name in ("pytest", "pypdfium2", "uncertainties", "pupil-apriltags", "pyceres", "mitsuba", "piexif", "setuptools"):
+        if name in ("pytest", "pypdfium2", "uncertainties", "pupil-apriltags", "pyceres", "mitsuba", "piexif",
+                    "setuptools"):
             continue
         assert module.get(name, name) in tops, name
 

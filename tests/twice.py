@@ -1,4 +1,5 @@
-"""python -m tests.twice CAR_FOLDER: the same folder measured again, by two at once, with two threads, under other names.
+"""python -m tests.twice CAR_FOLDER: the same folder measured again, by two at once, with two threads, under
+other names.
 
 Works on copies.  measure.json must be byte for byte the same; under other photo names the figures must be.
 """
@@ -56,7 +57,7 @@ def renamed(root, rng):
         names = [p.name for p in photos]
         for p in photos:
             p.rename(p.with_name("moving_" + p.name))
-        for p, k in zip(photos, rng.permutation(len(photos))):
+        for p, k in zip(photos, rng.permutation(len(photos)), strict=False):
             p.with_name("moving_" + p.name).rename(folder / names[k])
 
 
@@ -94,10 +95,11 @@ def main():
         figures = json.loads(first)["figures"]
         rng = np.random.default_rng(options.seed)
         for name, same in (
-                ("again", lambda t: alone(options.folder, t, options.only) == first),
-                ("two threads", lambda t: alone(options.folder, t, options.only, "2") == first),
-                ("two at once", lambda t: two_at_once(options.folder, t, options.only) == first),
-                ("other names", lambda t: json.loads(alone(options.folder, t, options.only, rng=rng))["figures"] == figures)):
+            ("again", lambda t: alone(options.folder, t, options.only) == first),
+            ("two threads", lambda t: alone(options.folder, t, options.only, "2") == first),
+            ("two at once", lambda t: two_at_once(options.folder, t, options.only) == first),
+            ("other names",
+             lambda t: json.loads(alone(options.folder, t, options.only, rng=rng))["figures"] == figures)):
             good = same(root / name.replace(" ", "_"))
             wrong += not good
             print(f"{name}: {'the same' if good else 'NOT THE SAME'}", flush=True)

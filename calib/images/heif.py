@@ -1,7 +1,8 @@
 """HEIC: how the file says that its picture is turned for showing, and whether it is all there.
 
-A HEIC file turns its picture by properties of its own (``irot``, ``imir``; ISO/IEC 23008-12, 6.5.10 and 6.5.12), and the decoder
-obeys them; EXIF's orientation is a note that need not agree.  To get back to the sensor's frame the properties themselves count.
+A HEIC file turns its picture by properties of its own (``irot``, ``imir``; ISO/IEC 23008-12, 6.5.10 and
+6.5.12), and the decoder obeys them; EXIF's orientation is a note that need not agree.  To get back to the
+sensor's frame the properties themselves count.
 """
 
 from __future__ import annotations
@@ -33,7 +34,8 @@ def exif_of(raw):
 
 
 def is_whole(data):
-    """Whether HEIC bytes hold all of the boxes that the picture is made of: a decoder fills in grey for what is missing."""
+    """Whether HEIC bytes hold all of the boxes that the picture is made of: a decoder fills in grey for what
+    is missing."""
     kinds = set()
     # phones append notes of their own, which need not be boxes
     with contextlib.suppress(struct.error, ValueError):
@@ -42,7 +44,8 @@ def is_whole(data):
 
 
 def stored_orientation(data):
-    """How HEIC bytes turn the stored picture for showing, as EXIF's orientation 1..8; 1 where they do not say."""
+    """How HEIC bytes turn the stored picture for showing, as EXIF's orientation 1..8; 1 where they do not
+    say."""
     try:
         shown = stored = np.arange(6).reshape(2, 3)
         for kind, value in _transforms(data):
@@ -52,8 +55,10 @@ def stored_orientation(data):
                 shown = shown[:, ::-1] if value & 1 else shown[::-1]
     except (struct.error, ValueError, IndexError):
         return 1
-    ways = {1: stored, 2: stored[:, ::-1], 3: stored[::-1, ::-1], 4: stored[::-1], 5: stored.T, 6: np.rot90(stored, -1),
-            7: stored[::-1, ::-1].T, 8: np.rot90(stored)}
+    ways = {
+        1: stored, 2: stored[:, ::-1], 3: stored[::-1, ::-1], 4: stored[::-1], 5: stored.T,
+        6: np.rot90(stored, -1), 7: stored[::-1, ::-1].T, 8: np.rot90(stored)
+    }
     return next(k for k, way in ways.items() if np.array_equal(way, shown))
 
 

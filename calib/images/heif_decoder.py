@@ -1,13 +1,15 @@
-"""Decodes HEIC in a process of its own: the decoder's library can be brought down by a damaged file, and must not take us with it.
+"""Decodes HEIC in a process of its own: the decoder's library can be brought down by a damaged file, and must
+not take us with it.
 
-Run as a script it is that process: it reads requests from standard input and answers on standard output until that ends.  A
-request is a JSON line (``bytes``, ``most_pixels``) and the file; an answer is a JSON line (``size``, ``shape``, ``exif``: lengths, or
-``error`` or ``missing``), EXIF's bytes and the pixels.
+Run as a script it is that process: it reads requests from standard input and answers on standard output until
+that ends.  A request is a JSON line (``bytes``, ``most_pixels``) and the file; an answer is a JSON line
+(``size``, ``shape``, ``exif``: lengths, or ``error`` or ``missing``), EXIF's bytes and the pixels.
 """
 
 from __future__ import annotations
 
 import atexit
+import contextlib
 import json
 import subprocess
 import sys
@@ -23,7 +25,8 @@ class HeifError(Exception):
 
 @dataclass(frozen=True)
 class Heif:
-    """size: (width, height) px; pixels (H, W, 3) uint8 RGB, upright, or None where there are more than were asked for; exif: bytes."""
+    """size: (width, height) px; pixels (H, W, 3) uint8 RGB, upright, or None where there are more than were
+    asked for; exif: bytes."""
 
     size: tuple
     pixels: object
@@ -31,14 +34,15 @@ class Heif:
 
 
 class Decoder:
-    """The other process, started when it is needed and again when it has died.  Safe to use from several threads."""
+    """The other process, started when it is needed and again when it has died.  Safe to use from several
+    threads."""
 
     def __init__(self, longest_s=LONGEST_S):
         self._child, self._lock, self._longest_s = None, threading.Lock(), longest_s
 
     def decode(self, data, most_pixels):
-        """Heif of a file's bytes; pictures of more than most_pixels are not decoded.  Raises HeifError, and ImportError where
-        the decoder's library is not there."""
+        """Heif of a file's bytes; pictures of more than most_pixels are not decoded.  Raises HeifError, and
+        ImportError where the decoder's library is not there."""
         with self._lock:
             child = self._started()
             clock = threading.Timer(self._longest_s, child.kill)
@@ -55,7 +59,9 @@ class Decoder:
         if self._child is None or self._child.poll() is not None:
             self._end()
             # -P: the folder of this file is no place to import from
-            self._child = subprocess.Popen([sys.executable, "-P", __file__], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            self._child = subprocess.Popen([sys.executable, "-P", __file__],
+                                           stdin=subprocess.PIPE,
+                                           stdout=subprocess.PIPE,
                                            stderr=subprocess.DEVNULL)
         return self._child
 
@@ -87,10 +93,8 @@ class Decoder:
             return
         self._child.kill()
         for stream in (self._child.stdin, self._child.stdout):
-            try:
+            with contextlib.suppress(OSError):
                 stream.close()
-            except OSError:
-                pass
         self._child.wait()
         self._child = None
 

@@ -1,7 +1,7 @@
 """JPEG data to pixels, strictly: damage that a decoder would pass over is noticed.
 
-simplejpeg (libjpeg-turbo) is asked to treat every warning as an error; only then Pillow, which puts up with more, is asked for
-what there is.  Neither prints anything.
+simplejpeg (libjpeg-turbo) is asked to treat every warning as an error; only then Pillow, which puts up with
+more, is asked for what there is.  Neither prints anything.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ import warnings
 
 import numpy as np
 
-# A camera writes one scan, or some ten where it is progressive; each costs time over the whole picture, however little it says.
+# A camera writes one scan, or some ten where it is progressive; each costs time over the whole picture,
+# however little it says.
 _MOST_SCANS = 100
 _MARKER = re.compile(rb"\xff+([^\x00\xff\xd0-\xd7])")
 
@@ -24,9 +25,10 @@ class JpegError(Exception):
 def decode(data, colours="GRAY", least_px=0):
     """Pixels of a JPEG.
 
-    Parameters: data: bytes; colours: "GRAY" or "BGR"; least_px: the picture may be decoded at a smaller scale, its longer
-    side no shorter than this (0: full size).
-    Returns (pixels (H, W) or (H, W, 3) uint8, damaged: whether the data are not all sound).  Raises JpegError.
+    Parameters: data: bytes; colours: "GRAY" or "BGR"; least_px: the picture may be decoded at a smaller
+    scale, its longer side no shorter than this (0: full size).
+    Returns (pixels (H, W) or (H, W, 3) uint8, damaged: whether the data are not all sound).  Raises
+    JpegError.
     """
     import simplejpeg
 

@@ -73,8 +73,8 @@ class CameraIdentity:
 
 @dataclass(frozen=True)
 class Photo:
-    """grey (H, W) uint8 in the sensor's frame; orientation 1..8 as in EXIF; taken: EXIF date or ""; damaged: the file's
-    data are not all sound, though they decode."""
+    """grey (H, W) uint8 in the sensor's frame; orientation 1..8 as in EXIF; taken: EXIF date or ""; damaged:
+    the file's data are not all sound, though they decode."""
 
     path: str
     grey: np.ndarray
@@ -170,7 +170,8 @@ def _bytes_of(path):
     path = Path(path)
     try:
         if path.is_dir():
-            raise PhotoError("", "this is a folder, not a picture", "rename it, or put its photos one level up")
+            raise PhotoError("", "this is a folder, not a picture",
+                             "rename it, or put its photos one level up")
         size = os.path.getsize(path)
         if size == 0:
             raise PhotoError("", "the file is empty", "copy it from the phone again")
@@ -207,7 +208,8 @@ def _header(data, path):
             raise PhotoError("", hint, "take the photo again as JPEG or HEIC, or copy it from the phone"
                              " again") from error
         if kind == "PPM" and data[:2] not in (b"P5", b"P6"):
-            raise PhotoError("", "its pixels are written out as text, which no camera does", "use JPEG, PNG or HEIC")
+            raise PhotoError("", "its pixels are written out as text, which no camera does",
+                             "use JPEG, PNG or HEIC")
         if kind not in _FORMATS:
             raise PhotoError("", f"a {kind} file is no photo", "use JPEG, PNG or HEIC")
         _check_size(*size)
@@ -232,8 +234,10 @@ def _heif_header(data):
                          "copy it from the phone again, or send it as JPEG") from error
     _check_size(*picture.size)
     exif, details = heif.exif_of(picture.exif)
-    return {"format": "HEIF", "size": picture.size, "orientation": heif.stored_orientation(data),
-            "camera": _camera(exif, details), "taken": _text(details.get(0x9003, "")), "pixels": picture.pixels}
+    return {
+        "format": "HEIF", "size": picture.size, "orientation": heif.stored_orientation(data),
+        "camera": _camera(exif, details), "taken": _text(details.get(0x9003, "")), "pixels": picture.pixels
+    }
 
 
 def _check_size(width, height):
@@ -314,7 +318,9 @@ def _number(value):
 
 
 def _camera(exif, details):
-    get = lambda table, tag: table.get(tag) if hasattr(table, "get") else None  # noqa: E731
+    def get(table, tag):
+        return table.get(tag) if hasattr(table, "get") else None
+
     return {"make": _text(get(exif, 0x010F) or ""), "model": _text(get(exif, 0x0110) or ""),
             "lens": _text(get(details, 0xA434) or ""), "focal_mm": _number(get(details, 0x920A)),
             "focal35_mm": _number(get(details, 0xA405)), "zoom": _number(get(details, 0xA404)) or 1.0}

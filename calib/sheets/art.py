@@ -6,7 +6,7 @@ millimetres; letters are in points. Nothing here knows what is drawn with it.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 
 MM = 72.0 / 25.4  # points to the millimetre
 
@@ -167,7 +167,7 @@ def draw_check_line(pen: Pen, line, words: str) -> None:
         pen.line(*part, thick=0.2)
 
 
-@lru_cache(maxsize=None)
+@cache
 def tag_cells(family: str, tag_id: int) -> tuple[tuple[bool, ...], ...]:
     """Rows of a tag's cells, its black border included: True is black.
 

@@ -1,4 +1,5 @@
-"""What to do next, from what there is: bad photos, missing and mixed-up markers, slips of the tape, the car itself."""
+"""What to do next, from what there is: bad photos, missing and mixed-up markers, slips of the tape, the car
+itself."""
 
 from __future__ import annotations
 
@@ -56,8 +57,12 @@ def missing_roles(result, figures):
     missing = [n for n in needed if n not in result.points]
     if not missing or len(missing) == len(needed):
         return []
-    return [Finding(ATTENTION, f"{result.corner}/{result.state}", "for the bar arm's angle these markers are missing: "
-                    + ", ".join(_TITLES[n] for n in missing), "put them on, or take one more photo with them in view")]
+    return [
+        Finding(
+            ATTENTION, f"{result.corner}/{result.state}",
+            "for the bar arm's angle these markers are missing: " + ", ".join(_TITLES[n] for n in missing),
+            "put them on, or take one more photo with them in view")
+    ]
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,8 @@ class Step:
 
 
 def next_steps(measurement, only=None):
-    """The next photo for each state, the most helpful first.  only: a corner or corner/state.  Returns Steps."""
+    """The next photo for each state, the most helpful first.  only: a corner or corner/state.  Returns
+    Steps."""
     ride = {s.corner: s for s in measurement.states if s.reference and s.axes is not None}
     steps = []
     for s in measurement.states:
@@ -80,12 +86,15 @@ def next_steps(measurement, only=None):
             continue
         figure = wanted_figure(measurement.report.figures, s.corner, s.state)
         if figure is None:
-            steps.append((1.0, Step(where, "the bar arm's angle cannot be had from this state yet", "see the findings")))
+            steps.append(
+                (1.0, Step(where, "the bar arm's angle cannot be had from this state yet",
+                           "see the findings")))
             continue
         advice = next_photo(s, figure, measurement.car, measurement.kit, ride.get(s.corner))
         now = f"bar arm angle is known within +- {1.96 * figure.u:.2f} deg here"
         gain = f"{now}; that photo would make it +- {1.96 * advice.u_then:.2f}" if advice.worth else now
-        steps.append((advice.u_then / figure.u if advice.worth else 2.0, Step(where, advice.words, gain, advice)))
+        steps.append(
+            (advice.u_then / figure.u if advice.worth else 2.0, Step(where, advice.words, gain, advice)))
     return [step for _, step in sorted(steps, key=lambda p: p[0])]
 
 

@@ -1,8 +1,8 @@
 """Slips with markers: roles exchanged, left for right, a joint that is not where its stand-off says.
 
-What is taken as evidence: what no car can be (an arch lip below its hub, a control arm that points inwards), tape readings, and
-parts that do not change their length from state to state.  An explanation is offered only where it makes everything agree
-and no other does as well.
+What is taken as evidence: what no car can be (an arch lip below its hub, a control arm that points inwards),
+tape readings, and parts that do not change their length from state to state.  An explanation is offered only
+where it makes everything agree and no other does as well.
 """
 
 from __future__ import annotations
@@ -34,7 +34,10 @@ from photoangle.geometry.joints import marker_offset
 _LENGTHS = {"bar_arm_length": (BAR_BUSH, BAR_EYE), "link_length": (LINK_FOOT, BAR_EYE),
             "control_arm_length": ("pivot", ARM_BALL_JOINT)}
 # What cars have, mm (common practice, no source): wide, to catch mix-ups only.
-_SENSIBLE = {"bar_arm_length": (60, 600), "link_length": (40, 600), "control_arm_length": (120, 900), "hub_to_arch": (100, 900)}
+_SENSIBLE = {
+    "bar_arm_length": (60, 600), "link_length": (40, 600), "control_arm_length": (120, 900),
+    "hub_to_arch": (100, 900)
+}
 _SWAPPABLE = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, HUB, ARCH_LIP,
               SILL_FRONT, SILL_REAR, PLUMB_TOP, PLUMB_BOTTOM)
 _IMPOSSIBLE, _MOST = 30.0, 25.0
@@ -44,8 +47,9 @@ _JOINTS = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 
 @dataclass(frozen=True)
 class _Seen:
-    """One state for the checks: places by name, u of a length in it, the lengths taped; by name of what a marker is called:
-    where its joint lies without a stand-off, its normal, and the stand-off that its words ask for."""
+    """One state for the checks: places by name, u of a length in it, the lengths taped; by name of what a
+    marker is called: where its joint lies without a stand-off, its normal, and the stand-off that its words
+    ask for."""
 
     state: str
     at: dict
@@ -103,7 +107,10 @@ def _measures(at, side):
     pivots = [at[n] for n in PIVOTS if n in at]
     if pivots:
         at["pivot"] = np.mean(pivots, axis=0)
-    out = {name: float(np.linalg.norm(at[a] - at[b])) for name, (a, b) in _LENGTHS.items() if a in at and b in at}
+    out = {
+        name: float(np.linalg.norm(at[a] - at[b]))
+        for name, (a, b) in _LENGTHS.items() if a in at and b in at
+    }
     wrong = []
     if {PLUMB_TOP, PLUMB_BOTTOM} <= set(at):
         up = at[PLUMB_TOP] - at[PLUMB_BOTTOM]
@@ -132,7 +139,8 @@ def _directions(at, up, side):
         wrong.append("front pivot behind the rear one")
     if {SILL_FRONT, HUB} <= set(at) and (at[SILL_FRONT] - at[HUB]) @ ahead > 150:
         wrong.append("sill ahead of the hub")
-    if {HUB, ARM_PIVOT_FRONT} <= set(at) and (at[HUB] - at[ARM_PIVOT_FRONT]) @ left * (1 if side == "left" else -1) < -60:
+    if {HUB, ARM_PIVOT_FRONT
+        } <= set(at) and (at[HUB] - at[ARM_PIVOT_FRONT]) @ left * (1 if side == "left" else -1) < -60:
         wrong.append("hub inside the pivots")
     return wrong
 
@@ -172,16 +180,23 @@ def _swap(seen, side, where):
     if now - best < _DROP or best > now / 4 or (len(trials) > 1 and trials[1][0] - best < _CLEAR):
         return None
     a, b = (n.replace("_", " ") for n in pair)
-    return Finding(ATTENTION, where, f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees",
-                   "look at the two and put each where its words say, or rename them in a kit file")
+    return Finding(
+        ATTENTION, where,
+        f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees",
+        "look at the two and put each where its words say, or rename them in a kit file")
 
 
 def _mixed_sides(seen, side, where):
     other = "right" if side == "left" else "left"
     telling = [s for s in seen if "control arm points inwards" in _measures(s.at, side)[1]]
     if telling and all(not _measures(s.at, other)[1] for s in seen):
-        return Finding(ATTENTION, where, f"these look like photos of the {other} side: the control arm points inwards",
-                       f"put them into {where.replace(side, other)}, or look at the two sill markers: front and rear exchanged?")
+        return Finding(
+            ATTENTION,
+            where,
+            f"these look like photos of the {other} side: the control arm points inwards",
+            f"put them into {where.replace(side, other)}, or look at the two sill markers: front and rear"
+            f" exchanged?",
+        )
     return None
 
 
@@ -204,16 +219,33 @@ def _off_the_joint(seen, where):
         # a few rounds: lengths are not quite linear in a shift of many millimetres
         shift = 0.0
         for _ in range(6):
-            left = np.array([s.taped[n].value_mm - _measures(s.at | {joint: s.at[joint] + shift * s.normal[joint]}, "left")[0][n]
-                             if joint in s.at else r for s, n, r, _, _ in rows])
+            left = np.array([
+                s.taped[n].value_mm -
+                _measures(s.at | {joint: s.at[joint] + shift * s.normal[joint]}, "left")[0][n]
+                if joint in s.at else r for s, n, r, _, _ in rows
+            ])
             shift += float(np.clip((slope / u**2 @ left) / (slope / u**2 @ slope), -40, 40))
-        trials.append((float(((left / (2 * u)) ** 2).max()), joint, shift, [n for (s, n, *_), k in zip(rows, slope) if k]))
+        trials.append(
+            (
+                float(((left / (2 * u)) ** 2).max()),
+                joint,
+                shift,
+                [n for (s, n, *_), k in zip(rows, slope, strict=False) if k],
+            )
+        )
     fits = sorted((t for t in trials if t[0] <= 1), key=lambda t: t[0])
     if not fits:
         return []
     # a joint that explains everything clearly better stands alone; else each that does is named
     fits = [t for t in fits if t[0] <= 4 * max(fits[0][0], 0.25)]
-    said = " or ".join(f"the {joint.replace('_', ' ')} seems to lie {abs(shift):.0f} mm {'farther from' if shift > 0 else 'nearer to'} its"
-                       " marker's face than its stand-off says" for _, joint, shift, _ in fits)
+    said = " or ".join(
+        f"the {joint.replace('_', ' ')} seems to lie {abs(shift):.0f} mm"
+        f" {'farther from' if shift > 0 else 'nearer to'} its"
+        " marker's face than its stand-off says"
+        for _, joint, shift, _ in fits
+    )
     names = sorted({n.replace("_", " ") for t in fits for n in t[3]})
-    return [Finding(ATTENTION, where, f"{said}: then the tape's {' and '.join(names)} agree", "measure the stand-off again")]
+    return [
+        Finding(ATTENTION, where, f"{said}: then the tape's {' and '.join(names)} agree",
+                "measure the stand-off again")
+    ]

@@ -1,7 +1,8 @@
-"""The next photo: where to stand so that it narrows the wanted figure most, and when it is no longer worth it.
+"""The next photo: where to stand so that it narrows the wanted figure most, and when it is no longer worth
+it.
 
-Stand points around the corner are tried on the solution's covariance (`imagined`); the whole way from markers to figure is
-gone again for each, so that what is promised is what a measure run would state.
+Stand points around the corner are tried on the solution's covariance (`imagined`); the whole way from markers
+to figure is gone again for each, so that what is promised is what a measure run would state.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ WANTED = (("bar_arm_angle", "chassis"), ("bar_arm_angle", "gravity"), ("bar_arm_
 # A photo that narrows the figure by less than this share is not worth it.
 WORTH = 0.10
 _ABOUT = 1.03
-_AZIMUTH_DEG, _HEIGHT_DEG, _DISTANCE_MM = (-60, -40, -20, 0, 20, 40, 60), (-20, 0, 15, 30, 45), (500.0, 750.0, 1000.0, 1300.0)
+_AZIMUTH_DEG, _HEIGHT_DEG, _DISTANCE_MM = (-60, -40, -20, 0, 20, 40, 60), (-20, 0, 15, 30,
+                                                                           45), (500.0, 750.0, 1000.0, 1300.0)
 # How far beyond where a photo was taken one may hope that nothing hides the markers.
 _BEYOND_DEG = 40.0
 _BY_PHOTOS = ("pixels", "lens", "print", "level", "chassis", "tie to ride")
@@ -45,9 +47,10 @@ _WORDS = {BAR_BUSH: "bush", BAR_EYE: "bar eye", PLUMB_TOP: "plumb", SILL_FRONT: 
 
 @dataclass(frozen=True)
 class NextPhoto:
-    """Advice for one state: figure: the one cared about, as it is; u_then: its standard uncertainty with the advised photo;
-    worth: whether that photo is worth it; words: where to stand, or what else to do; position_mm (3,), camera: the stand
-    point and camera_from_world in the scene's world, None where none helps; markers: ids it should see."""
+    """Advice for one state: figure: the one cared about, as it is; u_then: its standard uncertainty with the
+    advised photo; worth: whether that photo is worth it; words: where to stand, or what else to do;
+    position_mm (3,), camera: the stand point and camera_from_world in the scene's world, None where none
+    helps; markers: ids it should see."""
 
     figure: Figure
     u_then: float
@@ -69,8 +72,8 @@ def wanted_figure(figures, corner, state, wanted=WANTED):
 def next_photo(result, figure, car, kit, reference=None):
     """Where to stand for the one more photo that narrows ``figure`` most.
 
-    result: StateResult; figure: Figure of this state; car: CarFile; reference: the StateResult that this state's axes come
-    from, or None.  Returns NextPhoto.
+    result: StateResult; figure: Figure of this state; car: CarFile; reference: the StateResult that this
+    state's axes come from, or None.  Returns NextPhoto.
     """
     if _least_u(figure) > (1 - WORTH) * figure.u:
         return NextPhoto(figure, _least_u(figure), False, _not_worth(figure, _least_u(figure)), None, ())
@@ -84,10 +87,12 @@ def next_photo(result, figure, car, kit, reference=None):
         if u is not None:
             tried.append((u, view))
     if not tried:
-        return NextPhoto(figure, figure.u, False, "no stand point around these markers would see enough of them", None, ())
+        return NextPhoto(figure, figure.u, False,
+                         "no stand point around these markers would see enough of them", None, ())
     # of those about as good, the one that has most in view: it forgives a hidden marker
     least = min(u for u, _ in tried)
-    u, view = max((t for t in tried if t[0] <= _ABOUT * least), key=lambda t: (len(t[1].markers) + 3 * t[1].card, -t[0]))
+    u, view = max((t for t in tried if t[0] <= _ABOUT * least),
+                  key=lambda t: (len(t[1].markers) + 3 * t[1].card, -t[0]))
     worth = u < (1 - WORTH) * figure.u
     words = _stand_words(result, view, kit) if worth else _not_worth(figure, u)
     return NextPhoto(figure, u, worth, words, view.camera, view.markers)
@@ -104,7 +109,8 @@ def _photo_size(result):
 
 
 def u_with(result, view, figure, car, kit, reference=None):
-    """The standard uncertainty that ``figure`` would have with one more photo, or None where it cannot be had."""
+    """The standard uncertainty that ``figure`` would have with one more photo, or None where it cannot be
+    had."""
     may_leave()
     try:
         scene = scene_with(result.scene, view)
@@ -118,14 +124,17 @@ def u_with(result, view, figure, car, kit, reference=None):
         tie = tie_scenes(scene, reference.scene, kit)
         axes = carried_axes(reference.axes, tie, scene) if tie is not None else axes
     lateral = level_axes(points, up) if up is not None else None
-    would = measured(replace(result, scene=scene, points=points, up=up, axes=axes, lateral=lateral), (figure.name, figure.datum))
+    would = measured(replace(result, scene=scene, points=points, up=up, axes=axes, lateral=lateral),
+                     (figure.name, figure.datum))
     return would.estimate.u(would.estimate.names[0]) if would.rows else None
 
 
 def _frame(result):
-    """(centre, out, side, up) of the corner: out towards the photos, side to the right of who stands there."""
+    """(centre, out, side, up) of the corner: out towards the photos, side to the right of who stands
+    there."""
     scene = result.scene
-    up = result.up.vector if result.up is not None else np.array([0, -1.0, 0]) if scene.has_card else np.array([0, 0, 1.0])
+    up = result.up.vector if result.up is not None else np.array(
+        [0, -1.0, 0]) if scene.has_card else np.array([0, 0, 1.0])
     centre = np.mean([p.translation_mm for p in scene.markers.values()], axis=0)
     eyes = np.array([-c.rotation.T @ c.translation_mm for c in scene.cameras])
     out = (eyes - centre).mean(0)
@@ -135,8 +144,8 @@ def _frame(result):
 
 
 def stand_points(result, kit):
-    """Cameras (camera_from_world) around the corner that a phone could be held at, aimed at all the markers or at those
-    that the bar's angle hangs on."""
+    """Cameras (camera_from_world) around the corner that a phone could be held at, aimed at all the markers
+    or at those that the bar's angle hangs on."""
     centre, out, side, up = _frame(result)
     taken = [-c.rotation.T @ c.translation_mm - centre for c in result.scene.cameras]
     taken = [t / np.linalg.norm(t) for t in taken]

@@ -1,4 +1,5 @@
-"""The next tape reading: which one would narrow the link's answer most, and whether it would settle the verdict."""
+"""The next tape reading: which one would narrow the link's answer most, and whether it would settle the
+verdict."""
 
 from __future__ import annotations
 
@@ -8,11 +9,13 @@ from dataclasses import dataclass
 from photoangle.core.findings import Refusal
 from photoangle.linkage.advice import CANNOT_TELL
 
-# What the user can read again or read for the first time, by source of the budget: words, and what is left of that source's
-# variance afterwards (a second independent reading halves it; a direct one does away with most of it).
+# What the user can read again or read for the first time, by source of the budget: words, and what is left of
+# that source's variance afterwards (a second independent reading halves it; a direct one does away with most
+# of it).
 READINGS = {
     "hub to arch": ("tape hub to arch once more in both states, as a list of readings", 0.5),
-    "hub against ball joint": ("photograph the corner at set height (or mark the strut's top): the hub's tilt then drops out", 0.05),
+    "hub against ball joint": (
+        "photograph the corner at set height (or mark the strut's top): the hub's tilt then drops out", 0.05),
     "taped heights": ("tape the heights once more from one level line", 0.5),
     "taped lengths": ("tape the lengths once more from centre to centre", 0.5),
     "taped link": ("tape the link once more from centre to centre", 0.5),
@@ -28,8 +31,8 @@ WORTH = 0.10
 
 @dataclass(frozen=True)
 class NextReading:
-    """source; words: what to read; share of the variance; u_now, u_then of the bar arm's angle at ride height, deg; settles:
-    whether the verdict could then be told at the value as it is now."""
+    """source; words: what to read; share of the variance; u_now, u_then of the bar arm's angle at ride
+    height, deg; settles: whether the verdict could then be told at the value as it is now."""
 
     source: str
     words: str

@@ -1,8 +1,8 @@
 """Slips of the tape: the one reading that does not fit, and what would explain it.
 
-A slip is offered only where the reading, put right, agrees with the photos (E_n, ISO 13528) and the reading as it stands does
-not; where none does, only the contradiction is said.  The list of slips is of those that people make (common practice, no
-source).
+A slip is offered only where the reading, put right, agrees with the photos (E_n, ISO 13528) and the reading
+as it stands does not; where none does, only the contradiction is said.  The list of slips is of those that
+people make (common practice, no source).
 """
 
 from __future__ import annotations
@@ -19,15 +19,18 @@ from photoangle.core.findings import ATTENTION, Finding
 INCH = 25.4
 # A reading put right must agree better than this to count as explained.
 _AGREES = 1.0
-# From the wheel's centre to the edge that is taped by mistake: hub's edge, centre cap (common practice, no source).
+# From the wheel's centre to the edge that is taped by mistake: hub's edge, centre cap (common practice, no
+# source).
 _HUB_EDGE_MM = (20.0, 80.0)
-# Only a reading that is clearly off is said to belong elsewhere: neighbouring states may read alike by chance.
+# Only a reading that is clearly off is said to belong elsewhere: neighbouring states may read alike by
+# chance.
 _CLEARLY = 2.0
 
 
 @dataclass(frozen=True)
 class Slip:
-    """One slip: corner, state, reading's name; kind in words; put_right_mm: what the reading should have been."""
+    """One slip: corner, state, reading's name; kind in words; put_right_mm: what the reading should have
+    been."""
 
     corner: str
     state: str
@@ -39,8 +42,8 @@ class Slip:
 def tape_slips(car, comparisons, figures):
     """Slips that explain readings which contradict the photos.
 
-    car: CarFile; comparisons: tape_check Comparisons; figures: all photo Figures.  Returns (slips, findings): a finding for each
-    contradicting reading that a slip explains.
+    car: CarFile; comparisons: tape_check Comparisons; figures: all photo Figures.  Returns (slips, findings):
+    a finding for each contradicting reading that a slip explains.
     """
     bad = [c for c in comparisons if not c.agrees and c.tape.unit == "mm"]
     good = [c for c in comparisons if c.agrees]
@@ -62,8 +65,11 @@ def tape_slips(car, comparisons, figures):
 
 def _unexplained(c, car):
     corner, state, name = _key(c)
-    return Finding(ATTENTION, f"car.toml, {corner}.tape.{state}", f"{name} = \"{car.corner(corner).tape[state][name].text}\" contradicts the"
-                   f" photos, which say {c.photo.value:.0f} mm (E_n {c.e_n:+.1f})", "tape it again; is the stand-off right, the marker on its joint?")
+    return Finding(
+        ATTENTION, f"car.toml, {corner}.tape.{state}",
+        f"{name} = \"{car.corner(corner).tape[state][name].text}\" contradicts the"
+        f" photos, which say {c.photo.value:.0f} mm (E_n {c.e_n:+.1f})",
+        "tape it again; is the stand-off right, the marker on its joint?")
 
 
 def _key(c):
@@ -83,14 +89,19 @@ def _exchanged(c, bad, done):
         o_corner, o_state, o_name = _key(other)
         states = o_corner == corner and o_name == name and o_state != state
         names = (o_corner, o_state) == (corner, state) and o_name != name
-        sides = o_name == name and o_state == state and o_corner.split("-")[0] == corner.split("-")[0] and o_corner != corner
+        sides = o_name == name and o_state == state and o_corner.split("-")[0] == corner.split(
+            "-")[0] and o_corner != corner
         if not (states or names or sides):
             continue
         if _fits(other.tape.value, c.tape.u, c.photo) and _fits(c.tape.value, other.tape.u, other.photo):
-            kind = (f"{state} and {o_state} exchanged" if states else f"left for right ({corner} and {o_corner} exchanged)" if sides
-                    else f"{_words(name)} and {_words(o_name)} exchanged")
+            kind = (f"{state} and {o_state} exchanged"
+                    if states else f"left for right ({corner} and {o_corner} exchanged)"
+                    if sides else f"{_words(name)} and {_words(o_name)} exchanged")
             done.update((id(c), id(other)))
-            return [Slip(corner, state, name, kind, other.tape.value), Slip(o_corner, o_state, o_name, kind, c.tape.value)]
+            return [
+                Slip(corner, state, name, kind, other.tape.value),
+                Slip(o_corner, o_state, o_name, kind, c.tape.value)
+            ]
     return None
 
 
@@ -106,7 +117,9 @@ def _explained(c, car, figures):
     if name == "hub_to_arch":
         off = reading.value_mm - c.photo.value
         if _HUB_EDGE_MM[0] <= abs(off) <= _HUB_EDGE_MM[1]:
-            return Slip(corner, state, name, f"taped from another edge than the hub's middle, {abs(off):.0f} mm off", c.photo.value)
+            return Slip(corner, state, name,
+                        f"taped from another edge than the hub's middle, {abs(off):.0f} mm off",
+                        c.photo.value)
     return None
 
 
@@ -153,8 +166,8 @@ def _fractions(text, units):
         for n in range(other):
             was = Fraction(n, other)
             if was != Fraction(top, bottom) and (other == bottom or n == top):
-                yield (f"a fraction misread: {n}/{other} for {top}/{bottom}" if n else f"a fraction misread: none for {top}/{bottom}",
-                       (value + float(was)) * unit)
+                yield (f"a fraction misread: {n}/{other} for {top}/{bottom}"
+                       if n else f"a fraction misread: none for {top}/{bottom}", (value + float(was)) * unit)
 
 
 def _plain(text, found):
@@ -170,5 +183,7 @@ def _said(slip, car, good):
     reading = car.corner(slip.corner).tape[slip.state][slip.name]
     rest = f"; the other {good} readings agree" if good else ""
     right = (f"{slip.put_right_mm / INCH:.2f} in" if car.units == "in" else f"{slip.put_right_mm:.0f} mm")
-    return Finding(ATTENTION, f"car.toml, {slip.corner}.tape.{slip.state}", f"{slip.name} = \"{reading.text}\" contradicts the photos{rest};"
-                   f" what would explain it: {slip.kind}", f"tape it again; {right} would agree")
+    return Finding(
+        ATTENTION, f"car.toml, {slip.corner}.tape.{slip.state}",
+        f"{slip.name} = \"{reading.text}\" contradicts the photos{rest};"
+        f" what would explain it: {slip.kind}", f"tape it again; {right} would agree")

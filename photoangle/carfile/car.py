@@ -1,4 +1,5 @@
-"""What car.toml says of the whole car: units and tape, the print check, level, axles.  Each key once, as in `carfile.corner`."""
+"""What car.toml says of the whole car: units and tape, the print check, level, axles.  Each key once, as in
+`carfile.corner`."""
 
 from __future__ import annotations
 
@@ -20,11 +21,21 @@ class CarNotes(Section):
     """The car's name, units, tape, wheelbase (mm) and kit file."""
 
     name: Annotated[str, Key(200, "as it stands on reports", "my car", SET | PAGE)] = ""
-    units: Annotated[str, Choice(("mm", "in"), 'for numbers without a unit: "mm" or "in"', ("mm", "in"), SET | PAGE)] = "mm"
-    tape_division_mm: Annotated[float, Length((0.05, 26), "the finest division on your tape", ("1 mm", "1/16 in"), SET | PAGE)] = 1.0
-    tape_class: Annotated[str, Choice(tuple(TAPE_CLASSES), "stands on the tape in a small ring: I, II or III", "II", SET)] = "II"
-    wheelbase_mm: Annotated[Mm, Length((1000, 6000), "front wheel's middle to rear's", ("2500 mm", "98 1/2 in"), OFFERED)] = None
-    kit: Annotated[str | None, Key(200, "a kit file in this folder, for other tags than the printed", "my-kit.toml")] = None
+    units: Annotated[str,
+                     Choice(("mm", "in"), 'for numbers without a unit: "mm" or "in"',
+                            ("mm", "in"), SET | PAGE)] = "mm"
+    tape_division_mm: Annotated[float,
+                                Length((0.05, 26), "the finest division on your tape",
+                                       ("1 mm", "1/16 in"), SET | PAGE)] = 1.0
+    tape_class: Annotated[
+        str,
+        Choice(tuple(TAPE_CLASSES), "stands on the tape in a small ring: I, II or III", "II", SET)] = "II"
+    wheelbase_mm: Annotated[Mm,
+                            Length((1000, 6000), "front wheel's middle to rear's",
+                                   ("2500 mm", "98 1/2 in"), OFFERED)] = None
+    kit: Annotated[
+        str | None,
+        Key(200, "a kit file in this folder, for other tags than the printed", "my-kit.toml")] = None
 
 
 @section
@@ -32,10 +43,16 @@ class PrintCheck(Section):
     """What a steel rule said of the print-check lines, mm, or None; u_mm of each reading."""
 
     heading: ClassVar[str] = "lay a steel rule on the two lines beside the card"
-    x_line_mm: Annotated[Mm, Length((150, 260), "200.0 mm as printed", ("200.0 mm", "7 7/8 in"), OFFERED | PAGE)] = None
-    y_line_mm: Annotated[Mm, Length((110, 200), "150.0 mm as printed", ("150.0 mm", "5 29/32 in"), OFFERED | PAGE)] = None
-    u_mm: Annotated[float, Length((0.01, 5), "how well it was read, plus or minus", ("0.25 mm", "1/64 in"), over=math.sqrt(3)),
-                    Field(alias="within")] = 0.25 / math.sqrt(3)
+    x_line_mm: Annotated[Mm,
+                         Length((150, 260), "200.0 mm as printed",
+                                ("200.0 mm", "7 7/8 in"), OFFERED | PAGE)] = None
+    y_line_mm: Annotated[Mm,
+                         Length((110, 200), "150.0 mm as printed",
+                                ("150.0 mm", "5 29/32 in"), OFFERED | PAGE)] = None
+    u_mm: Annotated[
+        float,
+        Length((0.01, 5), "how well it was read, plus or minus", ("0.25 mm", "1/64 in"), over=math.sqrt(3)),
+        Field(alias="within")] = 0.25 / math.sqrt(3)
 
 
 @section
@@ -43,15 +60,25 @@ class Level(Section):
     """How gravity is known, and the floor's slope, deg."""
 
     heading: ClassVar[str] = "which way is down"
-    by: Annotated[str, Choice(("plumb", "card", "none"), '"plumb" (strip or string), "card" (long edge levelled), "none"',
-                              "plumb", SET | PAGE)] = "plumb"
-    slope_along_deg: Annotated[float | None, Number((-15, 15), "floor higher at the car's nose: positive", 0.0, OFFERED | PAGE),
+    by: Annotated[str,
+                  Choice(
+                      ("plumb", "card",
+                       "none"), '"plumb" (strip or string), "card" (long edge levelled), "none"', "plumb", SET
+                      | PAGE)] = "plumb"
+    slope_along_deg: Annotated[float | None,
+                               Number((-15, 15), "floor higher at the car's nose: positive", 0.0, OFFERED
+                                      | PAGE),
                                Field(alias="floor_slope_along_deg")] = None
-    floor_slope_across_deg: Annotated[float, Number((-15, 15), "floor higher on the car's left: positive", 0.0,
-                                                    OFFERED | PAGE)] = 0.0
-    slope_within_deg: Annotated[float | None, Number((0, 5), "how well both slopes are known, plus or minus", 0.1),
+    floor_slope_across_deg: Annotated[float,
+                                      Number(
+                                          (-15, 15), "floor higher on the car's left: positive", 0.0, OFFERED
+                                          | PAGE)] = 0.0
+    slope_within_deg: Annotated[float | None,
+                                Number((0, 5), "how well both slopes are known, plus or minus", 0.1),
                                 Field(alias="floor_within_deg")] = None
-    plumb_standoff_mm: Annotated[float, Length((0, 50), "from a plumb marker's face to the string", ("1.6 mm", "1/16 in"))] = 1.6
+    plumb_standoff_mm: Annotated[float,
+                                 Length((0, 50), "from a plumb marker's face to the string",
+                                        ("1.6 mm", "1/16 in"))] = 1.6
 
     @property
     def floor_given(self):
@@ -75,16 +102,23 @@ class Level(Section):
 class Axle(Section):
     """The bar of one axle: its rate and what preload counts as none, in mm at the eye."""
 
-    bar_rate_n_per_mm: Annotated[float | None, Number((0.1, 2000), "force at one eye for each mm against the other eye", 20.0)] = None
-    preload_within_mm: Annotated[float, Length((0.1, 50), "preload that counts as none, at the eye", ("2 mm", "1/16 in"))] = 2.0
+    bar_rate_n_per_mm: Annotated[float | None,
+                                 Number(
+                                     (0.1, 2000
+                                      ), "force at one eye for each mm against the other eye", 20.0)] = None
+    preload_within_mm: Annotated[float,
+                                 Length((0.1, 50), "preload that counts as none, at the eye",
+                                        ("2 mm", "1/16 in"))] = 2.0
 
 
-SECTIONS = {"car": CarNotes, "print": PrintCheck, "level": Level} | dict.fromkeys(CORNERS, Corner) | dict.fromkeys(AXLES, Axle)
+SECTIONS = {"car": CarNotes, "print": PrintCheck, "level": Level} | dict.fromkeys(
+    CORNERS, Corner) | dict.fromkeys(AXLES, Axle)
 
 
 @section
 class CarFile(CarNotes):
-    """Everything in car.toml, with the defaults for what is not there.  corners, axles: name -> Corner, Axle."""
+    """Everything in car.toml, with the defaults for what is not there.  corners, axles: name -> Corner,
+    Axle."""
 
     print_check: PrintCheck = PrintCheck()
     level: Level = Level()

@@ -1,7 +1,8 @@
-"""Markers put right by hand: dismissed, placed, or given another role; plain dots tapped; kept in one small file beside the photos.
+"""Markers put right by hand: dismissed, placed, or given another role; plain dots tapped; kept in one small
+file beside the photos.
 
-The file is FOLDER/corrections.json.  Every command that measures the folder honours it, so that page and commands give
-the same figures.
+The file is FOLDER/corrections.json.  Every command that measures the folder honours it, so that page and
+commands give the same figures.
 """
 
 from __future__ import annotations
@@ -42,8 +43,8 @@ class PhotoFix:
 
 @dataclass(frozen=True)
 class Corrections:
-    """photos: "corner/state/file" -> (dismissed ids, id -> corners); roles: "corner/state" -> id -> role key; dots:
-    "corner/state/file" -> role key -> (x, y, sigma) px in the sensor's frame."""
+    """photos: "corner/state/file" -> (dismissed ids, id -> corners); roles: "corner/state" -> id -> role key;
+    dots: "corner/state/file" -> role key -> (x, y, sigma) px in the sensor's frame."""
 
     photos: dict = field(default_factory=dict)
     roles: dict = field(default_factory=dict)
@@ -72,7 +73,8 @@ def read_corrections(root):
     try:
         found = _File.model_validate(content)
     except ValidationError as error:
-        raise CorrectionsError(NAME, _said(error.errors(include_url=False, include_input=False)[0]["loc"]), _AFRESH) from error
+        raise CorrectionsError(NAME, _said(error.errors(include_url=False, include_input=False)[0]["loc"]),
+                               _AFRESH) from error
     return Corrections({name: (p.dismissed, p.placed) for name, p in found.photos.items()}, found.roles,
                        {name: p.dots for name, p in found.photos.items() if p.dots})
 
@@ -84,11 +86,21 @@ def save_corrections(root, corrections):
         dismissed, placed = corrections.photos.get(name, ((), {}))
         dots = corrections.dots.get(name, {})
         if dismissed or placed or dots:
-            photos[name] = {"dismissed": sorted(dismissed), "placed": {str(i): [list(p) for p in c] for i, c in sorted(placed.items())}}
+            photos[name] = {
+                "dismissed": sorted(dismissed),
+                "placed": {str(i): [list(p) for p in c]
+                           for i, c in sorted(placed.items())}
+            }
         if dots:
             photos[name]["dots"] = {role: list(d) for role, d in sorted(dots.items())}
-    roles = {where: {str(i): r for i, r in sorted(entry.items())} for where, entry in sorted(corrections.roles.items()) if entry}
-    write_whole(Path(root) / NAME, json.dumps({"version": VERSION, "photos": photos, "roles": roles}, indent=1) + "\n")
+    roles = {
+        where: {str(i): r
+                for i, r in sorted(entry.items())}
+        for where, entry in sorted(corrections.roles.items()) if entry
+    }
+    write_whole(
+        Path(root) / NAME,
+        json.dumps({"version": VERSION, "photos": photos, "roles": roles}, indent=1) + "\n")
 
 
 def _digits(value):
@@ -103,8 +115,12 @@ _Id = Annotated[int, BeforeValidator(_digits), Field(ge=0, lt=_MOST_IDS)]
 _Role = Literal[tuple(ROLE_BY_KEY)]
 _Px = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=-1e5, lt=1e5)]
 _Point = tuple[_Px, _Px]
-_HOLDS = {"photos": "an object for each photo", "dismissed": "a list of marker numbers", "placed": "four corners for each marker number",
-          "dots": "for each role a dot's place and how well it is known, in pixels", "roles": "a role for each marker number"}
+_HOLDS = {
+    "photos": "an object for each photo", "dismissed": "a list of marker numbers",
+    "placed": "four corners for each marker number",
+    "dots": "for each role a dot's place and how well it is known, in pixels",
+    "roles": "a role for each marker number"
+}
 
 
 class _Photo(BaseModel):
@@ -120,4 +136,5 @@ class _File(BaseModel):
 
 def _said(loc):
     part = loc[2] if loc[0] == "photos" and len(loc) > 2 else loc[0]
-    return f"{loc[1]}: {part} should hold {_HOLDS[part]}" if len(loc) > 1 else f"{part} should hold {_HOLDS[part]}"
+    return f"{loc[1]}: {part} should hold {_HOLDS[part]}" if len(
+        loc) > 1 else f"{part} should hold {_HOLDS[part]}"

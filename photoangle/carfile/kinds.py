@@ -1,7 +1,7 @@
 """Kinds of values in car.toml: how each is written, and what the starter file and the page make of it.
 
-A kind stands beside a key in the models of `carfile.corner` and `carfile.car`.  What it refuses it says as `Refused`; pydantic
-knows where.
+A kind stands beside a key in the models of `carfile.corner` and `carfile.car`.  What it refuses it says as
+`Refused`; pydantic knows where.
 """
 
 from __future__ import annotations
@@ -20,15 +20,16 @@ from photoangle.carfile.lengths import Reading, parse_reading
 
 
 class Use(Flag):
-    """SET, OFFERED, INSTEAD: the starter file has the key written, commented out, or commented out as instead of the one before;
-    PAGE: the page may write it."""
+    """SET, OFFERED, INSTEAD: the starter file has the key written, commented out, or commented out as instead
+    of the one before; PAGE: the page may write it."""
 
     NONE, SET, OFFERED, INSTEAD, PAGE = 0, auto(), auto(), auto(), auto()
 
 
 class Refused(ValueError):
-    """A value that is not taken.  ``what`` goes on from the key's name, or stands by itself where ``of_key`` is false; {key} and
-    {path} in ``do`` stand for the key; ``at``: keys from the one validated to the one meant."""
+    """A value that is not taken.  ``what`` goes on from the key's name, or stands by itself where ``of_key``
+    is false; {key} and {path} in ``do`` stand for the key; ``at``: keys from the one validated to the one
+    meant."""
 
     def __init__(self, what, do, at=(), of_key=True):
         super().__init__(what)
@@ -37,7 +38,8 @@ class Refused(ValueError):
 
 @dataclass(frozen=True)
 class Context:
-    """What the lengths of a file hang on: the unit of bare numbers ("mm" or "in"), the tape's division and class."""
+    """What the lengths of a file hang on: the unit of bare numbers ("mm" or "in"), the tape's division and
+    class."""
 
     units: str = "mm"
     division_mm: float = 1.0
@@ -48,8 +50,9 @@ class Context:
 class Key:
     """A text, and what all kinds have.
 
-    limits: what it may be: the longest text, (least, most), the choices, or the keys below; words: its comment; example: a
-    value as written, or two of them (mm, in).  ``parse`` gives the value in the program's terms and raises Refused.
+    limits: what it may be: the longest text, (least, most), the choices, or the keys below; words: its
+    comment; example: a value as written, or two of them (mm, in).  ``parse`` gives the value in the program's
+    terms and raises Refused.
     """
 
     limits: object
@@ -76,7 +79,8 @@ class Key:
 
     def __get_pydantic_core_schema__(self, source, handler):
         # a value set in code is already in the program's terms
-        check = PlainValidator(lambda value, info: value if info.context is None else self.parse(value, info.context))
+        check = PlainValidator(lambda value, info: value
+                               if info.context is None else self.parse(value, info.context))
         return check.__get_pydantic_core_schema__(source, handler)
 
 
@@ -85,7 +89,8 @@ class Choice(Key):
 
     def parse(self, value, context):
         if not any(type(value) is type(one) and value == one for one in self.limits):
-            raise Refused(f" = {value!r} is not one of the choices", "use one of " + ", ".join(map(json.dumps, self.limits)))
+            raise Refused(f" = {value!r} is not one of the choices",
+                          "use one of " + ", ".join(map(json.dumps, self.limits)))
         return value
 
 
@@ -101,7 +106,8 @@ class Number(Key):
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < 1e9:
             raise Refused(" should be a number", f"write it like {{key}} = {self.example}")
         if not least <= value <= most or (self.whole and value != int(value)):
-            raise Refused(f" = {value:g} is out of range", f"it should be {least:g} to {most:g}{', whole' if self.whole else ''}")
+            raise Refused(f" = {value:g} is out of range",
+                          f"it should be {least:g} to {most:g}{', whole' if self.whole else ''}")
         return int(value) if self.whole else value / self.over
 
     def from_text(self, text):
@@ -120,7 +126,8 @@ class Length(Key):
     over: float = 1.0
 
     def parse(self, value, context):
-        return self._in_range(value, _understood(parse_length, value, context, signed=self.signed), context) / self.over
+        return self._in_range(value, _understood(parse_length, value, context, signed=self.signed),
+                              context) / self.over
 
     def from_text(self, text):
         return f"{text} in" if is_bare_fraction(text) else text  # nobody writes fractions of millimetres
@@ -132,10 +139,17 @@ class Length(Key):
     def _in_range(self, value, mm, context):
         least, most = self.limits
         if not least <= (abs(mm) if self.signed else mm) <= most:
-            size, unit = MM[context.units], isinstance(value, str) and unit_of(value) or context.units
-            meant = [other for other in ("mm", "in", "cm") if least <= mm / MM.get(unit, math.inf) * MM[other] <= most]
-            raise Refused(f" = {value!r} is {mm / size:.4g} {context.units}; {least / size:.4g} to {most / size:.4g} {context.units}"
-                          " are possible", "check the number and its unit" + (f" (did you mean {meant[0]}?)" if meant else ""))
+            size, unit = MM[context.units], (isinstance(value, str) and unit_of(value)) or context.units
+            meant = [
+                other for other in ("mm", "in", "cm")
+                if least <= mm / MM.get(unit, math.inf) * MM[other] <= most
+            ]
+            raise Refused(
+                f" = {value!r} is {mm / size:.4g} {context.units}; {least / size:.4g} to {most / size:.4g}"
+                f" {context.units}"
+                " are possible",
+                "check the number and its unit" + (f" (did you mean {meant[0]}?)" if meant else ""),
+            )
         return mm
 
 
@@ -146,7 +160,8 @@ class Pitch(Length):
         mm = _understood(parse_pitch, value, context)
         times = mm / MM[context.units]
         if mm > self.limits[1] and self.limits[0] <= INCH / times <= self.limits[1]:
-            raise Refused(f" = {value!r} is {mm:.4g} mm from one thread to the next", f"did you mean \"{times:g} tpi\"?")
+            raise Refused(f" = {value!r} is {mm:.4g} mm from one thread to the next",
+                          f"did you mean \"{times:g} tpi\"?")
         return self._in_range(value, mm, context)
 
     def read_as(self, value, context):
@@ -159,11 +174,18 @@ class Taped(Length):
     def parse(self, value, context):
         if isinstance(value, list) and not 1 <= len(value) <= 20:
             raise Refused(f" has {len(value)} readings", "give one, or a list of up to 20")
-        each = [_understood(parse_reading, v, context, context.division_mm, context.tape_class, signed=self.signed)
-                for v in (value if isinstance(value, list) else [value])]
+        each = [
+            _understood(parse_reading,
+                        v,
+                        context,
+                        context.division_mm,
+                        context.tape_class,
+                        signed=self.signed) for v in (value if isinstance(value, list) else [value])
+        ]
         values = [self._in_range(value, r.value_mm, context) for r in each]
         spread = statistics.stdev(values) if len(values) > 1 else 0.0
-        return Reading(statistics.fmean(values), self._u_mm(each, spread, context), ", ".join(r.text for r in each))
+        return Reading(statistics.fmean(values), self._u_mm(each, spread, context),
+                       ", ".join(r.text for r in each))
 
     def _u_mm(self, each, spread, context):
         """The mean's spread beside what one reading is good to (JCGM 100, 4.2)."""
@@ -171,12 +193,15 @@ class Taped(Length):
 
 
 class StandOff(Taped):
-    """From a marker's printed face back to its joint's middle; negative where the joint is in front of the marker."""
+    """From a marker's printed face back to its joint's middle; negative where the joint is in front of the
+    marker."""
 
     def _u_mm(self, each, spread, context):
-        # a rule is set against both ends, the print's face and the joint's middle, and anew each time it is read
+        # a rule is set against both ends, the print's face and the joint's middle, and anew each time it is
+        # read
         both_ends = max(context.division_mm / 2, 0.5) * math.sqrt(2 / 3)
-        return math.hypot(max(r.u_mm if r.states_its_own else both_ends for r in each), spread) / math.sqrt(len(each))
+        return math.hypot(max(r.u_mm if r.states_its_own else both_ends
+                              for r in each), spread) / math.sqrt(len(each))
 
 
 @dataclass(frozen=True)
@@ -188,8 +213,9 @@ class ListOf(Key):
     def parse(self, value, context):
         least, most = self.limits
         if not isinstance(value, list) or not least <= len(value) <= most:
-            raise Refused(f" should be a list of {most if least == most else f'up to {most}'}",
-                          f"write it like {{key}} = {json.dumps(self.example_in(context.units))}, {self.words}")
+            raise Refused(
+                f" should be a list of {most if least == most else f'up to {most}'}",
+                f"write it like {{key}} = {json.dumps(self.example_in(context.units))}, {self.words}")
         return tuple(self.each.parse(v, context) for v in value)
 
 
@@ -197,8 +223,8 @@ class ListOf(Key):
 class Table(Key):
     """A section whose keys are markers, points or readings, as a dict of what is given.
 
-    limits: name -> Key, or the Table of every state, whatever its name (``example``: the state in the starter file); once: no two
-    values alike.
+    limits: name -> Key, or the Table of every state, whatever its name (``example``: the state in the starter
+    file); once: no two values alike.
     """
 
     once: bool = False
@@ -206,7 +232,9 @@ class Table(Key):
     def parse(self, value, context):
         check_names(value, self.names)
         if self.names is None and not all(isinstance(row, dict) for row in value.values()):
-            raise Refused("readings should stand under a state", "write them under [{path}.droop], [{path}.set], ...", of_key=False)
+            raise Refused("readings should stand under a state",
+                          "write them under [{path}.droop], [{path}.set], ...",
+                          of_key=False)
         if self.once and len({*map(str, value.values())}) < len(value):
             raise Refused("two of them say the same", "name each once", of_key=False)
         return {name: _below(name, self.at(name), v, context) for name, v in value.items()}
@@ -228,7 +256,8 @@ def check_names(table, known=None):
     for name in table if known is not None else ():
         if name not in known:
             near = difflib.get_close_matches(str(name), known, 1, 0.5)
-            raise Refused(f"{name!r} is not known", f"did you mean {near[0]!r}?" if near else "known here: " + ", ".join(known),
+            raise Refused(f"{name!r} is not known",
+                          f"did you mean {near[0]!r}?" if near else "known here: " + ", ".join(known),
                           of_key=False)
 
 

@@ -1,8 +1,8 @@
 """Tape readings: what was read and how well it is known.
 
-A reading's standard uncertainty has two parts, both rectangular: the reader's (half the
-tape's division, at least 0.5 mm, or what the reading itself states) and the tape's own, by its class (Directive
-2014/32/EU, Annex X, material measures of length: a + b L with L rounded up to the next whole metre, plus c from the end hook).
+A reading's standard uncertainty has two parts, both rectangular: the reader's (half the tape's division, at
+least 0.5 mm, or what the reading itself states) and the tape's own, by its class (Directive 2014/32/EU, Annex
+X, material measures of length: a + b L with L rounded up to the next whole metre, plus c from the end hook).
 """
 
 from __future__ import annotations
@@ -39,12 +39,14 @@ class Reading:
 def parse_reading(text, units="mm", division_mm=1.0, tape_class="II", from_hook=True, signed=False):
     """A reading with its uncertainty.
 
-    Parameters: text as for `calib.lengths.parse_length`, with ``about`` before it or ``+- 2`` (in the reading's
-    unit, or with its own) after it; division_mm: the tape's finest division; signed: it may be negative.
+    Parameters: text as for `calib.lengths.parse_length`, with ``about`` before it or ``+- 2`` (in the
+    reading's unit, or with its own) after it; division_mm: the tape's finest division; signed: it may be
+    negative.
     Returns Reading.  Raises LengthError.
     """
     if isinstance(text, str) and len(text.strip()) > _LONGEST:
-        raise LengthError("", "this text is too long for a reading", "write it like '378 mm' or '14 7/8 in +- 1/16'")
+        raise LengthError("", "this text is too long for a reading",
+                          "write it like '378 mm' or '14 7/8 in +- 1/16'")
     about, stated, value = False, None, text
     if isinstance(text, str):
         word = _WORDS.match(text.strip())
@@ -58,7 +60,8 @@ def parse_reading(text, units="mm", division_mm=1.0, tape_class="II", from_hook=
             stated = parse_length(within[0] if other else f"{within[0]} {own or units}", units)
     value = parse_length(value, units, signed)
     half = stated if stated is not None else max(division_mm / 2, 0.5) * (_ABOUT if about else 1.0)
-    return Reading(value, math.hypot(half, tape_limit_mm(abs(value), tape_class, from_hook)) / _ROOT3, str(text))
+    return Reading(value,
+                   math.hypot(half, tape_limit_mm(abs(value), tape_class, from_hook)) / _ROOT3, str(text))
 
 
 def tape_limit_mm(length_mm, tape_class="II", from_hook=True):

@@ -1,7 +1,7 @@
 """The user's car.toml: read, checked, explained.
 
-Every key is optional; an unknown one is refused with the nearest known.  The keys themselves are in `carfile.car` and
-`carfile.corner`; numbers without a unit are in the car's units.
+Every key is optional; an unknown one is refused with the nearest known.  The keys themselves are in
+`carfile.car` and `carfile.corner`; numbers without a unit are in the car's units.
 """
 
 from __future__ import annotations
@@ -52,13 +52,19 @@ def parse_carfile(table, where="car.toml"):
     head = _read(CarNotes, head, Context("in" if given == "in" else "mm"), where, "car")
     context = Context(head.units, head.tape_division_mm, head.tape_class)
     read = {name: _read(model, table.get(name, {}), context, where, name) for name, model in SECTIONS.items()}
-    return CarFile(**{f.name: getattr(head, f.name) for f in fields(head)}, print_check=read["print"], level=read["level"],
-                   corners={name: read[name] for name in CORNERS if name in table},
-                   axles={name: read[name] for name in AXLES if name in table})
+    return CarFile(**{f.name: getattr(head, f.name)
+                      for f in fields(head)},
+                   print_check=read["print"],
+                   level=read["level"],
+                   corners={name: read[name]
+                            for name in CORNERS if name in table},
+                   axles={name: read[name]
+                          for name in AXLES if name in table})
 
 
 def key_at(path):
-    """What stands at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch"): a Key, a model, or None for nothing."""
+    """What stands at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch"): a Key, a model, or
+    None for nothing."""
     found = SECTIONS
     for name in path:
         names = names_below(found)
@@ -69,7 +75,8 @@ def key_at(path):
 
 
 def names_below(found):
-    """What stands below a model or a Table: name -> Key or model; None where a state's name does; {} below any other Key."""
+    """What stands below a model or a Table: name -> Key or model; None where a state's name does; {} below
+    any other Key."""
     if isinstance(found, dict):
         return found
     return found.names if isinstance(found, Table) else keys_of(found) if isinstance(found, type) else {}

@@ -1,4 +1,5 @@
-"""What the models of car.toml have in common: keys named as in the file, only known ones, nothing changed afterwards."""
+"""What the models of car.toml have in common: keys named as in the file, only known ones, nothing changed
+afterwards."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from photoangle.carfile.kinds import Key, check_names
 
 
 def _in_file(name):
-    """A field's key in the file, which says no unit: ``link_length_mm`` is ``link_length``, a rate per mm is itself."""
+    """A field's key in the file, which says no unit: ``link_length_mm`` is ``link_length``, a rate per mm is
+    itself."""
     return re.sub(r"(?<!_per)_mm$", "", name)
 
 
@@ -22,7 +24,8 @@ section = partial(dataclass, frozen=True, config=ConfigDict(alias_generator=_in_
 
 @section
 class Section:
-    """A section of car.toml.  Made in code, its fields are taken as they are; read from a file, with a Context, they are checked."""
+    """A section of car.toml.  Made in code, its fields are taken as they are; read from a file, with a
+    Context, they are checked."""
 
     @model_validator(mode="before")
     @classmethod

@@ -1,4 +1,5 @@
-"""A car folder from a stranger can do nothing but be measured: no link in it is followed, no folder in it stops the others."""
+"""A car folder from a stranger can do nothing but be measured: no link in it is followed, no folder in it
+stops the others."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ def fixed_link(root):
     name = next((n for n in _FIXED if (Path(root) / n).is_symlink()), None) or _linked_results(root)
     if name is None:
         return None
-    return Finding(UNUSABLE, name, "it is a link, and links in a car folder are not followed", "put the file or folder itself there")
+    return Finding(UNUSABLE, name, "it is a link, and links in a car folder are not followed",
+                   "put the file or folder itself there")
 
 
 def _linked_results(root):
@@ -64,6 +66,9 @@ def shut_folders(root):
         if not base.is_dir():
             continue
         shut = [p for p in sorted(base.iterdir()) if p.is_dir() and not _open(p)] if _open(base) else [base]
-        out += [Finding(ATTENTION, str(p.relative_to(root)), "this folder may not be looked into, and was left out",
-                        "give yourself the right to read it, or copy the photos anew") for p in shut]
+        out += [
+            Finding(ATTENTION, str(p.relative_to(root)),
+                    "this folder may not be looked into, and was left out",
+                    "give yourself the right to read it, or copy the photos anew") for p in shut
+        ]
     return out

@@ -21,7 +21,9 @@ FOLDERS = ("lens", "front-left/droop", "front-left/set", "front-left/ride", "fro
 
 def starter_text(units="mm"):
     """The commented car.toml of a new folder; examples in ``units``, "mm" or "in"."""
-    return _TOP + "".join(_part(name, getattr(SECTIONS[name], "heading", ""), keys_of(SECTIONS[name]), units) for name in _SHOWN)
+    return _TOP + "".join(
+        _part(name, getattr(SECTIONS[name], "heading", ""), keys_of(SECTIONS[name]), units)
+        for name in _SHOWN)
 
 
 def start_folder(folder, units="mm"):

@@ -66,8 +66,9 @@ def _write_comparisons(comparisons, results, report, progress):
             target.parent.mkdir(parents=True, exist_ok=True)
             reason = draw_comparison(c, target)
         except OSError as error:
-            report.tell(Finding(ATTENTION, str(target.parent), f"pictures cannot be written ({error.strerror})",
-                                "make the folder writable, or use --no-pictures"))
+            report.tell(
+                Finding(ATTENTION, str(target.parent), f"pictures cannot be written ({error.strerror})",
+                        "make the folder writable, or use --no-pictures"))
             return
         if reason:
             report.tell(Finding(NOTE, f"{c.before.name} to {c.after.name}", f"no picture: {reason}", ""))

@@ -22,5 +22,6 @@ def kit_command(options: KitOptions, progress: Progress) -> int:
     """`photoangle kit`.  Returns the exit code.  Raises OSError."""
     write_kit_pdf(options.path, options.paper)
     say(f"{options.path}: print it at 100 % (no \"fit to page\"), on {options.paper}.\n"
-        "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml.")
+        "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml."
+        )
     return 0

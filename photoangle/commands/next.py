@@ -56,9 +56,12 @@ def next_command(options: NextOptions, progress: Progress) -> int:
 
 def gain_words(reading):
     """What a reading would bring, in words."""
-    return (f"{reading.source} is {100 * reading.share:.0f} % of what is not known of the bar arm at ride height: from +-"
-            f" {1.96 * reading.u_now:.2f} to about +- {1.96 * reading.u_then:.2f} deg"
-            + ("; that should settle it" if reading.settles else ""))
+    return (
+        f"{reading.source} is {100 * reading.share:.0f} % of what is not known of the bar arm at ride"
+        f" height: from +-"
+        f" {1.96 * reading.u_now:.2f} to about +- {1.96 * reading.u_then:.2f} deg"
+        + ("; that should settle it" if reading.settles else "")
+    )
 
 
 def _say(*texts):

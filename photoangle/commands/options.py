@@ -15,7 +15,8 @@ def photo_options(options) -> PhotoOptions:
     InputError."""
     roles = named_roles(options.dots, "--dots")
     check_corner(options.corner)
-    return PhotoOptions(options.kit_path, options.car_root, options.planar, roles, options.level, options.corner)
+    return PhotoOptions(options.kit_path, options.car_root, options.planar, roles, options.level,
+                        options.corner)
 
 
 def check_corner(corner):

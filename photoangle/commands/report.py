@@ -45,7 +45,8 @@ def report_command(options: ReportOptions, progress: Progress) -> int:
     report = Report(figures=[*measurement.figures, *linked.figures], findings=linked.findings)
     target = options.target or root / "results" / "report.html"
     target.parent.mkdir(parents=True, exist_ok=True)
-    html = report_html(measurement, linked.answers, linked.axles, next_steps(measurement, options.only), report)
+    html = report_html(measurement, linked.answers, linked.axles, next_steps(measurement, options.only),
+                       report)
     write_whole(target, html)
     keep_run(root / "results", measurement)
     if csv_path:
@@ -53,7 +54,10 @@ def report_command(options: ReportOptions, progress: Progress) -> int:
     if options.as_json:
         say(report.to_json())
     else:
-        say(f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page is the fitting card")
+        say(
+            f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page"
+            f" is the fitting card"
+        )
         if csv_path:
             say(f"{csv_path}: the same figures for a spreadsheet")
     return report.exit_code

@@ -1,7 +1,7 @@
 """One state against another: each figure's change, its plus-or-minus, and whether it is real.
 
-The change's uncertainty is that of the difference of two estimates: sources that both states share cancel as far as their
-effects are alike, so that the lens, the print, the floor and a marker's sticking largely do.
+The change's uncertainty is that of the difference of two estimates: sources that both states share cancel as
+far as their effects are alike, so that the lens, the print, the floor and a marker's sticking largely do.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ class Side:
 
 @dataclass(frozen=True)
 class Comparison:
-    """before, after: Side; changes: list of Change; places: `places.Places` or None; findings; cancels: in words, the
-    errors that both share."""
+    """before, after: Side; changes: list of Change; places: `places.Places` or None; findings; cancels: in
+    words, the errors that both share."""
 
     before: Side
     after: Side
@@ -53,8 +53,8 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Change:
-    """figure: the change as a Figure named ``change:NAME``; before and after: values; apart_u: the standard uncertainty
-    had nothing been shared; verdict: REAL, NONE or OPEN; why: in words where it is open."""
+    """figure: the change as a Figure named ``change:NAME``; before and after: values; apart_u: the standard
+    uncertainty had nothing been shared; verdict: REAL, NONE or OPEN; why: in words where it is open."""
 
     figure: Figure
     before: float
@@ -67,8 +67,9 @@ class Change:
 def compare_sides(before, after, kit, same_print=False, restuck=()):
     """All that can be said of two sides.
 
-    Parameters: before, after: Side; kit, or None where theirs differ; same_print: the card and markers are the same printed
-    sheets although the car folders differ; restuck: role keys whose markers the user says were touched.
+    Parameters: before, after: Side; kit, or None where theirs differ; same_print: the card and markers are
+    the same printed sheets although the car folders differ; restuck: role keys whose markers the user says
+    were touched.
     Returns Comparison.
     """
     a, b = before.result, after.result
@@ -78,7 +79,8 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
     if a.corner == b.corner and kit is not None:
         places = compare_places(a, b, kit)
         told = {i for i in (*places.kept, *places.unsure) if kit.slot(i).role.key in restuck}
-        trusted = set(places.unsure) - set(handled(places.unsure, a.state, b.state, kit)) if same_car else set()
+        trusted = set(places.unsure) - set(handled(places.unsure, a.state, b.state,
+                                                   kit)) if same_car else set()
         kept = (set(places.kept) | trusted) - told
         used = set(a.points.marker.values()) & set(b.points.marker.values())
         findings = place_findings(places, kit, where, used & trusted - told)
@@ -124,8 +126,8 @@ def compare_states(before, after, shared):
         common |= {s.title for s in first.effects if s in second.effects
                    and np.abs(first.effects[s][k]).max() > 0 and np.abs(second.effects[s][k]).max() > 0}
         figure = figure_of(change, name, corner, state, row)
-        judged.append((replace(figure, name=f"change:{row.name}"), float(first.values[k]), float(second.values[k]),
-                       math.hypot(first.u(name), second.u(name)), row.key in doubt))
+        judged.append((replace(figure, name=f"change:{row.name}"), float(first.values[k]),
+                       float(second.values[k]), math.hypot(first.u(name), second.u(name)), row.key in doubt))
     return _judge(judged), tuple(sorted(common))
 
 
@@ -138,8 +140,8 @@ def _doubtful(result):
 
 
 def _judge(rows):
-    """Verdicts.  Among many figures one leaves its 95 % interval by chance: a change is called real by Holm's rule
-    (1979), which keeps the chance of any false call among all figures together at 5 in 100."""
+    """Verdicts.  Among many figures one leaves its 95 % interval by chance: a change is called real by Holm's
+    rule (1979), which keeps the chance of any false call among all figures together at 5 in 100."""
     from scipy.special import stdtr
 
     chance = [1.0 if doubt else 2 * stdtr(f.dof, -abs(f.value) / f.u) if f.u > 0 else float(f.value == 0)
@@ -161,7 +163,10 @@ def _judge(rows):
         elif abs(figure.value) > half:
             verdict, why = OPEN, "more than its plus-or-minus, yet chance alone does this once in twenty"
         elif half > MATTERS.get(figure.unit, np.inf):
-            verdict, why = OPEN, f"a change of {MATTERS[figure.unit]:g} {figure.unit} could hide in its plus-or-minus"
+            verdict, why = (
+                OPEN,
+                f"a change of {MATTERS[figure.unit]:g} {figure.unit} could hide in its plus-or-minus",
+            )
         else:
             verdict = NONE
         out.append(Change(figure, before, after, apart, verdict, why))
@@ -176,11 +181,15 @@ def overall(comparison, units="mm"):
     count = {v: sum(c.verdict == v for c in changes) for v in (REAL, NONE, OPEN)}
     alike = comparison.before.result.corner == comparison.after.result.corner
     if count[REAL]:
-        return (f"{'Something changed' if alike else 'The two corners differ'}: {count[REAL]} of {len(changes)} figures, for"
-                f" real.{_first_of_all(changes, units)}")
+        return (
+            f"{'Something changed' if alike else 'The two corners differ'}: {count[REAL]} of {len(changes)}"
+            f" figures, for"
+            f" real.{_first_of_all(changes, units)}"
+        )
     if count[NONE] >= count[OPEN]:
         return f"No change seen in {count[NONE]} of {len(changes)} figures; none changed for real."
-    return f"Can't tell: {count[OPEN]} of {len(changes)} figures are too uncertain for a verdict; take more photos."
+    return (f"Can't tell: {count[OPEN]} of {len(changes)} figures are too uncertain for a verdict;"
+            " take more photos.")
 
 
 def _first_of_all(changes, units):

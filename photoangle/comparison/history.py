@@ -1,8 +1,8 @@
 """A season's results: each measuring run kept beside the photos as a small dated JSON.
 
-One file a run in ``results/history``, named by its time; a run that found what the one before it found is not kept again.  Two
-runs share errors that such a file does not tell apart, so that a change between them is judged by both plus-or-minus in
-quadrature; `compare` on the photos themselves knows better.
+One file a run in ``results/history``, named by its time; a run that found what the one before it found is not
+kept again.  Two runs share errors that such a file does not tell apart, so that a change between them is
+judged by both plus-or-minus in quadrature; `compare` on the photos themselves knows better.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ _KEYS = ("corner", "state", "name", "datum", "unit", "value", "u", "dof", "low95
 
 @dataclass(frozen=True)
 class Run:
-    """made: local time of the run; figures: list of Figure, without budgets; photos: state -> number of photos."""
+    """made: local time of the run; figures: list of Figure, without budgets; photos: state -> number of
+    photos."""
 
     made: datetime
     figures: list
@@ -55,17 +56,25 @@ def keep_run(results, measurement, now=None):
     while path.exists():
         again += 1
         path = folder / f"{made:%Y-%m-%d_%H%M%S}_{again}.json"
-    write_whole(path, json.dumps({"version": VERSION, "made": made.isoformat(), "software": __version__, "photos": photos,
-                                  "figures": rows}, indent=0) + "\n")
+    write_whole(
+        path,
+        json.dumps(
+            {
+                "version": VERSION, "made": made.isoformat(), "software": __version__, "photos": photos,
+                "figures": rows
+            },
+            indent=0) + "\n")
     return path
 
 
 def _files(folder):
-    return sorted(p for p in Path(folder).glob("*.json") if not p.name.startswith(".") and not p.is_symlink()) if Path(folder).is_dir() else []
+    return sorted(p for p in Path(folder).glob("*.json")
+                  if not p.name.startswith(".") and not p.is_symlink()) if Path(folder).is_dir() else []
 
 
 def _latest_of(folder, states):
-    """Figures as stored by the newest run of the same states, or None.  A file that cannot be read repeats nothing."""
+    """Figures as stored by the newest run of the same states, or None.  A file that cannot be read repeats
+    nothing."""
     for path in reversed(_files(folder)):
         try:
             content = json.loads(read_small(path, _MOST_BYTES))
@@ -114,7 +123,8 @@ def _read(path):
         figure = Figure(**{k: row[k] for k in _KEYS})
         if not all(abs(v) < _MOST for v in (figure.value, figure.u, figure.dof, figure.low95, figure.high95)):
             raise ValueError("numbers out of range")
-        words = [figure.name, figure.unit, figure.corner, figure.state] + ([] if figure.datum is None else [figure.datum])
+        words = [figure.name, figure.unit, figure.corner, figure.state
+                 ] + ([] if figure.datum is None else [figure.datum])
         if not all(isinstance(v, str) for v in words):
             raise TypeError("names")
         figures.append(figure)
@@ -126,8 +136,8 @@ def _read(path):
 
 @dataclass(frozen=True)
 class Step:
-    """One figure in one run: made, figure, and what it did since the run before that had it: change and its 95 %
-    plus-or-minus (None in the first), moved: whether the change is more than that."""
+    """One figure in one run: made, figure, and what it did since the run before that had it: change and its
+    95 % plus-or-minus (None in the first), moved: whether the change is more than that."""
 
     made: datetime
     figure: Figure
@@ -139,7 +149,8 @@ class Step:
 def season(runs, only=None, names=()):
     """Each figure's steps over the runs.
 
-    Parameters: runs, the oldest first; only: a corner or corner/state; names: figures' names, all where empty.
+    Parameters: runs, the oldest first; only: a corner or corner/state; names: figures' names, all where
+    empty.
     Returns (corner, state, name, datum) -> list of Step; tape readings are left out.
     """
     out = {}

@@ -13,7 +13,9 @@ from photoangle.core.options import PhotoOptions
 from photoangle.core.states import CORNERS, RIDE
 from photoangle.pipeline import measure_folder, measure_photos
 
-_KINDS = {"state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"}
+_KINDS = {
+    "state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"
+}
 
 
 @dataclass(frozen=True)
@@ -30,8 +32,8 @@ class Given:
 
 @dataclass(frozen=True)
 class Pairs:
-    """sides: list of (before, after) Side; kit, or None where theirs differ; units; results: folder to write into;
-    findings of measuring."""
+    """sides: list of (before, after) Side; kit, or None where theirs differ; units; results: folder to write
+    into; findings of measuring."""
 
     sides: list
     kit: object
@@ -85,7 +87,8 @@ def paired(before, after):
     """
     (a, first), (b, second) = before, after
     sides = (Side(a[first], first), Side(b[second], second))
-    return Pairs([sides], a.kit if a.kit == b.kit else None, b.car.units, b.root / "results" if b.root else None, [])
+    return Pairs([sides], a.kit if a.kit == b.kit else None, b.car.units,
+                 b.root / "results" if b.root else None, [])
 
 
 def _photo_pairs(first, second, progress, options):
@@ -110,8 +113,8 @@ def _folder_pairs(first, second, progress, kit_path):
     measured = {}
     for root in dict.fromkeys((first.root, second.root)):
         corners = {g.corner for g in (first, second) if g.root == root}
-        # the whole corner: its states hang together by the ride photos and the bar's axis; without ride photos the chassis
-        # may come from another corner
+        # the whole corner: its states hang together by the ride photos and the bar's axis; without ride
+        # photos the chassis may come from another corner
         only = corners.pop() if len(corners) == 1 else None
         only = only if only and (root / only / RIDE).is_dir() else None
         measured[root] = measure_folder(root, progress, kit_path, only)
@@ -146,4 +149,7 @@ def _of_interest(measurement, named, several):
     """Findings of a measuring run, without those of states that are not compared."""
     others = [f"{s.corner}/{s.state}" for s in measurement.states if s.state != RIDE]
     others = [o for o in others if (f"{measurement.root.name}/{o}" if several else o) not in named]
-    return [f for f in measurement.report.findings if not any(f.where == o or f.where.startswith(o + "/") for o in others)]
+    return [
+        f for f in measurement.report.findings
+        if not any(f.where == o or f.where.startswith(o + "/") for o in others)
+    ]

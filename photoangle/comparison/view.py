@@ -1,8 +1,8 @@
 """The before photo as the after photo's camera would have seen it, as far as the parts' plane goes.
 
-Both worlds are tied by the chassis; each pixel's ray of the after photo meets the plane of bar arm and link, and that point is
-looked up in the before photo.  For a lens without distortion this is the homography that the plane induces.  What lies off the
-plane is shifted by parallax.
+Both worlds are tied by the chassis; each pixel's ray of the after photo meets the plane of bar arm and link,
+and that point is looked up in the before photo.  For a lens without distortion this is the homography that
+the plane induces.  What lies off the plane is shifted by parallax.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ _STEEPEST = np.cos(np.radians(80))  # between a ray and the plane's normal
 
 @dataclass(frozen=True)
 class Move:
-    """A place in the before world -> in the after world: matrix (3, 3), a turn or, for the other side of the car, a turn
-    and a reflection, and shift (3,) mm."""
+    """A place in the before world -> in the after world: matrix (3, 3), a turn or, for the other side of the
+    car, a turn and a reflection, and shift (3,) mm."""
 
     matrix: np.ndarray
     shift_mm: np.ndarray
@@ -45,8 +45,8 @@ class Move:
 def move_between(before, after, tie):
     """How the before world lies in the after world.
 
-    Parameters: before, after: StateResult; tie: `datum.Tie` by the chassis's untouched markers, or None: then by the axes and
-    the bar's bush.  Returns Move or None where neither is known.
+    Parameters: before, after: StateResult; tie: `datum.Tie` by the chassis's untouched markers, or None: then
+    by the axes and the bar's bush.  Returns Move or None where neither is known.
     """
     if tie is not None:
         return Move(tie.pose.rotation, tie.pose.translation_mm)
@@ -68,7 +68,8 @@ def move_between(before, after, tie):
 
 
 def parts_plane(before, after, move):
-    """Plane of bar arm and link in the after world: (point (3,) mm, unit normal (3,)), or None where they lie in a line."""
+    """Plane of bar arm and link in the after world: (point (3,) mm, unit normal (3,)), or None where they lie
+    in a line."""
     found = []
     for names in ((BAR_BUSH, BAR_EYE, LINK_FOOT), (ARM_BALL_JOINT, "pivot", HUB)):
         found += [p for n in names for p in (part_end(after.points, n),) if p is not None]
@@ -82,8 +83,8 @@ def parts_plane(before, after, move):
 
 
 def best_photos(before, after, move, plane):
-    """Indices (before, after) of the two photos that look at the parts most alike and most squarely; those that show most of
-    the parts come first."""
+    """Indices (before, after) of the two photos that look at the parts most alike and most squarely; those
+    that show most of the parts come first."""
     def look(result, index, there):
         camera = result.scene.cameras[index]
         size = result.sightings[0].width_px, result.sightings[0].height_px
@@ -113,8 +114,9 @@ def best_photos(before, after, move, plane):
 def looked_up(before, index_b, after, index_a, move, plane, size, scale_a, scale_b):
     """Where each pixel of the after picture is found in the before picture.
 
-    Parameters: index_b, index_a: photos; size: (width, height) of the after picture as shown; scale_a, scale_b: shown px per
-    stored px.  Returns (x, y) maps (height, width) float32, shown px of the before picture; NaN where there is none.
+    Parameters: index_b, index_a: photos; size: (width, height) of the after picture as shown; scale_a,
+    scale_b: shown px per stored px.  Returns (x, y) maps (height, width) float32, shown px of the before
+    picture; NaN where there is none.
     """
     width, height = size
     gx, gy = np.arange(0, width + _STEP_PX, _STEP_PX), np.arange(0, height + _STEP_PX, _STEP_PX)

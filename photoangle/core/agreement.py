@@ -13,7 +13,8 @@ _K = 2.0
 def e_n(difference: float, u_difference: float) -> float:
     """E_n number of a difference with its standard uncertainty: |E_n| <= 1 agrees (ISO 13528).
 
-    The expanded uncertainty of the difference of two independent results is the root sum of squares of their own.
+    The expanded uncertainty of the difference of two independent results is the root sum of squares of their
+    own.
     """
     return difference / (_K * u_difference) if u_difference > 0 else math.inf if difference else 0.0
 

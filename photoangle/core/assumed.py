@@ -1,19 +1,23 @@
-"""What is taken for granted where nothing was measured: each default with its unit and its reason, in one place.
+"""What is taken for granted where nothing was measured: each default with its unit and its reason, in one
+place.
 
-Where no source is named, the value is common practice of the trade, or what the thing's build allows, from memory.
+Where no source is named, the value is common practice of the trade, or what the thing's build allows, from
+memory.
 """
 
 from __future__ import annotations
 
-# The bar runs straight across the car by its build; standard uncertainty of its direction until motion, or its other end,
-# shows it.
+# The bar runs straight across the car by its build; standard uncertainty of its direction until motion, or
+# its other end, shows it.
 BAR_AXIS_DEG = 1.0
 # The control arm's axis runs along the car by its build; standard uncertainty where only one pivot is known.
 ARM_AXIS_DEG = 3.0
-# In-plane sway of rubber bushes and of a bar that is not quite rigid: what its axis differs by from state to state.
+# In-plane sway of rubber bushes and of a bar that is not quite rigid: what its axis differs by from state to
+# state.
 BAR_SWAY_DEG = 0.15
 
-# A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two, with its glue.
+# A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two,
+# with its glue.
 PLUMB_STANDOFF_MM = 1.6
 # A marker on a plumb string: how far its middle sits from the string's, and how well its stand-off is known.
 ON_STRING_MM, STRING_STANDOFF_MM = 0.3, 0.3
@@ -30,7 +34,8 @@ LEVEL_U_DEG = 0.15
 SILL_YAW_DEG, PIVOT_YAW_DEG = 1.0, 3.0
 # The car's roll on stands where nothing shows it.
 STANDS_ROLL_DEG = 0.6
-# The nose up or down on stands where nothing shows it, half-width: 300 mm of lift over a wheelbase of 2.5 m is 6.9 deg.
+# The nose up or down on stands where nothing shows it, half-width: 300 mm of lift over a wheelbase of 2.5 m
+# is 6.9 deg.
 PITCH_ON_STANDS_DEG = 7.0
 # How alike the car stands while one corner after the other is photographed.
 STANCE_DEG = 0.15

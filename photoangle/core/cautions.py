@@ -5,12 +5,15 @@ CAUTIONS = (
     "Nobody under the car while a knuckle is jacked. Stop at the first sign that the car lifts off a stand.",
     "Lift both wheels of the axle before you undo a link, or the bar's twist is let go in your hands.",
     "A caliper is never hung by its hose.",
-    "A seized stud that must be ground off wants goggles, no fuel or brake line near the sparks, and a fire watch.",
+    "A seized stud that must be ground off wants goggles, no fuel or brake line near the sparks, and a fire"
+    " watch.",
     "Nothing near a hot exhaust or a moving part. Markers, string and card come off before the car moves.",
     "New lock nuts. Final tightening of bushed joints at ride height, to the maker's torque.",
-    "Check hose and joints hanging, at set height, near the bump stop (both sides jacked) and at both locks. A hose that touches"
+    "Check hose and joints hanging, at set height, near the bump stop (both sides jacked) and at both locks."
+    " A hose that touches"
     " anything means the car is not driven. Look again after the first drive.",
-    "Suspension and brakes are safety parts: follow the maker's manual and your local road rules, and have the work inspected by"
+    "Suspension and brakes are safety parts: follow the maker's manual and your local road rules, and have"
+    " the work inspected by"
     " someone qualified. Photoangle measures; it does not certify.",
 )
 

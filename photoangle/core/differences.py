@@ -10,8 +10,9 @@ import numpy as np
 def jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, steps) -> np.ndarray:
     """Derivatives (m, n) of a function (n,) -> (m,) at a place, by central differences.
 
-    steps (n,) or one number: half the width of each difference, in the units of ``at``; where a step is zero the derivative
-    is taken as zero (an input that does not vary).  The error goes with the square of the step.
+    steps (n,) or one number: half the width of each difference, in the units of ``at``; where a step is zero
+    the derivative is taken as zero (an input that does not vary).  The error goes with the square of the
+    step.
     """
     at = np.asarray(at, float)
     steps = np.broadcast_to(np.asarray(steps, float), at.shape)
@@ -22,7 +23,8 @@ def jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, steps
             continue
         change = np.zeros(at.shape)
         change[k] = step
-        columns.append((np.asarray(function(at + change), float) - np.asarray(function(at - change), float)) / (2 * step))
+        columns.append((np.asarray(function(at + change), float) - np.asarray(function(at - change), float)) /
+                       (2 * step))
         rows = len(columns[-1])
     if rows is None:
         rows = len(function(at))

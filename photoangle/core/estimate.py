@@ -1,10 +1,11 @@
 """Estimates: named values, and how each depends on independent sources of error.
 
-To first order every measured value is a linear form of errors that have nothing to do with each other: the pixels of one
-state, the prior of one lens, the scale of one print, the sticking of one marker.  Each such error is a `Source` with a key.
-What two estimates share has one key in both, so that joining them keeps their correlation and subtracting them cancels it;
-there is nothing else to remember.  The covariance follows from the sensitivities (JCGM 100, 5.1.2 and F.1.2.3), the
-degrees of freedom by Welch and Satterthwaite (JCGM 100, G.4).
+To first order every measured value is a linear form of errors that have nothing to do with each other: the
+pixels of one state, the prior of one lens, the scale of one print, the sticking of one marker.  Each such
+error is a `Source` with a key. What two estimates share has one key in both, so that joining them keeps their
+correlation and subtracting them cancels it; there is nothing else to remember.  The covariance follows from
+the sensitivities (JCGM 100, 5.1.2 and F.1.2.3), the degrees of freedom by Welch and Satterthwaite (JCGM 100,
+G.4).
 
 Left out: what is left out of linearising.  Sensitivities of a mapped estimate are central differences.
 """
@@ -26,8 +27,9 @@ MOST_DOF = 10_000.0
 class Source:
     """One independent error of k components: two with equal keys are the same error.
 
-    key: says whose error it is; title: its line in a budget; covariance (k, k), in units that the sensitivities take to the
-    estimate's; dof: degrees of freedom of that covariance, infinite where it is stated and not found from scatter.
+    key: says whose error it is; title: its line in a budget; covariance (k, k), in units that the
+    sensitivities take to the estimate's; dof: degrees of freedom of that covariance, infinite where it is
+    stated and not found from scatter.
     """
 
     key: Hashable
@@ -84,7 +86,8 @@ class Estimate:
                     effects[source] = np.zeros((rows[-1], effect.shape[1]))
                 _same_size(source, effects[source], effect)
                 effects[source][start:stop] += effect
-        return Estimate(tuple(n for p in parts for n in p.names), np.concatenate([p.values for p in parts]), effects)
+        return Estimate(tuple(n for p in parts for n in p.names), np.concatenate([p.values for p in parts]),
+                        effects)
 
     def plus(self, other: Estimate) -> Estimate:
         """Name by name the sum.  Raises ValueError where the names differ."""
@@ -107,14 +110,18 @@ class Estimate:
         return Estimate(self.names, self.values + sign * other.values, effects)
 
     def linear(self, matrix: np.ndarray, names: Sequence[str], values: np.ndarray | None = None) -> Estimate:
-        """What depends on this by derivatives ``matrix`` (m, n); values: those it has, else matrix times values."""
+        """What depends on this by derivatives ``matrix`` (m, n); values: those it has, else matrix times
+        values."""
         values = matrix @ self.values if values is None else values
-        return Estimate(tuple(names), np.asarray(values, float), {s: matrix @ e for s, e in self.effects.items()})
+        return Estimate(tuple(names), np.asarray(values, float),
+                        {s: matrix @ e
+                         for s, e in self.effects.items()})
 
     def map(self, function: Callable[[np.ndarray], np.ndarray], names: Sequence[str], steps) -> Estimate:
         """A function of the values, with derivatives by central differences.
 
-        function(values (n,)) -> (m,); names: m; steps (n,) or one number: half the width of each difference, in the values' units.
+        function(values (n,)) -> (m,); names: m; steps (n,) or one number: half the width of each difference,
+        in the values' units.
         """
         return self.linear(jacobian(function, self.values, steps), names, function(self.values))
 
@@ -123,7 +130,8 @@ class Estimate:
         return Estimate(tuple(names), self.values, self.effects)
 
     def rekeyed(self, change: Callable[[Source], Source]) -> Estimate:
-        """The same with other sources: errors that come to have one key are one error, and their effects add up."""
+        """The same with other sources: errors that come to have one key are one error, and their effects add
+        up."""
         effects: dict[Source, np.ndarray] = {}
         for source, effect in self.effects.items():
             new = change(source)
@@ -172,12 +180,16 @@ class Estimate:
         return min(MOST_DOF, sum(parts.values()) ** 2 / few) if few > 0 else MOST_DOF
 
     def budget(self, name: str) -> dict[str, float]:
-        """Title -> share of the variance of one value, the largest first; shares under a thousandth are left out."""
+        """Title -> share of the variance of one value, the largest first; shares under a thousandth are left
+        out."""
         shares: dict[str, float] = {}
         for source, v in self.variances(name).items():
             shares[source.title] = shares.get(source.title, 0.0) + v
         total = sum(shares.values())
-        return {t: v / total for t, v in sorted(shares.items(), key=lambda p: -p[1]) if total > 0 and v > 0.001 * total}
+        return {
+            t: v / total
+            for t, v in sorted(shares.items(), key=lambda p: -p[1]) if total > 0 and v > 0.001 * total
+        }
 
 
 def _same_size(source: Source, one: np.ndarray, other: np.ndarray) -> None:

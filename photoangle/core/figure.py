@@ -43,12 +43,13 @@ class Named(Protocol):
 
 
 def figure_of(estimate: Estimate, label: str, corner: str | None, state: str | None, what: Named) -> Figure:
-    """One value of an estimate as a Figure, with Student's t by its effective degrees of freedom (JCGM 100, annex G)."""
+    """One value of an estimate as a Figure, with Student's t by its effective degrees of freedom (JCGM 100,
+    annex G)."""
     value, u = float(estimate.values[estimate.names.index(label)]), estimate.u(label)
     dof = estimate.dof(label)
     half = coverage_factor(dof) * u
-    return Figure(corner, state, what.name, what.datum, what.unit, value, u, float(round(dof, 1)), value - half, value + half,
-                  estimate.budget(label))
+    return Figure(corner, state, what.name, what.datum, what.unit, value, u, float(round(dof, 1)),
+                  value - half, value + half, estimate.budget(label))
 
 
 def coverage_factor(dof: float) -> float:

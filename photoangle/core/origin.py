@@ -9,8 +9,9 @@ from dataclasses import dataclass
 class Origin:
     """One set of photos, named so that errors shared with another set can be told by their keys.
 
-    state: a name that no other set of photos has; corner: its corner of its car; car: the car and its chassis; prints: the
-    printed sheets in the photos, by the car folder they belong to and what a rule said of them.
+    state: a name that no other set of photos has; corner: its corner of its car; car: the car and its
+    chassis; prints: the printed sheets in the photos, by the car folder they belong to and what a rule said
+    of them.
     """
 
     state: str = "photos"

@@ -7,7 +7,8 @@ from calib.kit import SPARE, Role
 # The rigid bodies that markers ride on; of a spare marker it is yet to be told.
 BODIES = ("chassis", "bar", "link", "arm", "knuckle", "hose", "plumb", SPARE)
 
-# The keys of the roles that the program itself speaks of: joints and marks of a corner, the plumb, the brake hose.
+# The keys of the roles that the program itself speaks of: joints and marks of a corner, the plumb, the brake
+# hose.
 BAR_BUSH, BAR_EYE, LINK_FOOT = "bar_bush", "bar_eye", "link_foot"
 ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT = "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint"
 HUB, ARCH_LIP, SILL_FRONT, SILL_REAR = "hub", "arch_lip", "sill_front", "sill_rear"

@@ -8,8 +8,8 @@ from typing import Protocol, TypeVar
 AXLES = ("front", "rear")
 CORNERS = ("front-left", "front-right", "rear-left", "rear-right")
 
-# How the car stands: hanging on stands; with the knuckles jacked to ride height; on its wheels; as set, with the new link;
-# as set, with one link off, where the bar shows its free shape.
+# How the car stands: hanging on stands; with the knuckles jacked to ride height; on its wheels; as set, with
+# the new link; as set, with one link off, where the bar shows its free shape.
 DROOP, SET, RIDE, FITTED, FREE = "droop", "set", "ride", "fitted", "free"
 STATES = (DROOP, SET, RIDE, FITTED, FREE)
 
@@ -25,7 +25,8 @@ Stated = TypeVar("Stated", bound=InState)
 
 
 def in_order(states: Iterable[Stated]) -> list[Stated]:
-    """Things of states in the order of the work: droop, part-way ones, set, ride, then those with the new link."""
+    """Things of states in the order of the work: droop, part-way ones, set, ride, then those with the new
+    link."""
     return sorted(states, key=lambda s: _rank(s.state))
 
 

@@ -19,8 +19,8 @@ from photoangle.detection.photo_quality import photo_quality
 
 @dataclass(frozen=True)
 class Look:
-    """sighting: PhotoSighting, as corrected; findings; quality: PhotoQuality; orientation: EXIF's; printed: tag id as printed
-    -> AlignedTag, before corrections."""
+    """sighting: PhotoSighting, as corrected; findings; quality: PhotoQuality; orientation: EXIF's; printed:
+    tag id as printed -> AlignedTag, before corrections."""
 
     sighting: object
     findings: tuple
@@ -40,7 +40,8 @@ class Looks:
     def look(self, path, name, kit, profiles=(), fix=PhotoFix(), photo=None):
         """Look at a photo, or remember what was seen.
 
-        Parameters: path; name: for messages; kit; profiles: CameraProfiles; fix: PhotoFix; photo: the file already read.
+        Parameters: path; name: for messages; kit; profiles: CameraProfiles; fix: PhotoFix; photo: the file
+        already read.
         Returns (Look, grey (H, W) uint8 or None where it was remembered).  Raises PhotoError.
         """
         key, stamp = (str(path), name), _stamp(path)
@@ -58,14 +59,16 @@ class Looks:
         sighting, more = corrected(sighting, photo.grey, kit, lens, fix)
         damaged = [Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
                            "copy it from the phone again")] if photo.damaged else []
-        look = Look(sighting, (*damaged, *findings, *more), photo_quality(photo.grey, sighting), photo.orientation, printed)
+        look = Look(sighting, (*damaged, *findings, *more), photo_quality(photo.grey, sighting),
+                    photo.orientation, printed)
         with self._lock:
             self._kept[key] = (stamp, fix, _lens_key(photo.camera, profiles)), look
         return look, photo.grey
 
 
 def look_or_tell(looks, path, name, report, kit, **known):
-    """As `Looks.look`, with a photo's trouble told to a Report: (Look, grey (H, W) uint8 or None), or (None, None)."""
+    """As `Looks.look`, with a photo's trouble told to a Report: (Look, grey (H, W) uint8 or None), or (None,
+    None)."""
     try:
         return looks.look(path, name, kit, **known)
     except PhotoError as error:

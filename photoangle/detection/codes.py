@@ -136,7 +136,8 @@ def sample_cells(grey, quads, n, spread=0.22):
 
 
 def framed(grey, quads, n):
-    """Which candidates (m, 4, 2) px have a margin brighter than their border, (m,): a cheap gate, as most are no tags."""
+    """Which candidates (m, 4, 2) px have a margin brighter than their border, (m,): a cheap gate, as most are
+    no tags."""
     border, margin = _rings(n)
     centres = _cell_centres(n)
     seen = _sample(grey, quads, n, np.concatenate([centres[border], centres[margin]]))

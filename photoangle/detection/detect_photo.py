@@ -15,7 +15,8 @@ from photoangle.detection.tags import find_tags
 _LEAST_FIT = 0.85
 _MOST_WRONG_CELLS = 8
 _EDGE_PX = 2
-# A bend beyond this share of the side is no curl to allow for: round a tube of 30 mm radius it is 0.011 to 0.03.
+# A bend beyond this share of the side is no curl to allow for: round a tube of 30 mm radius it is 0.011 to
+# 0.03.
 MOST_BEND = 0.01
 
 
@@ -54,7 +55,8 @@ def sight_photo(photo, kit, lens=None, name=None):
                 continue
             aligned, trouble = _align(grey, family, tag, lens, blur)
             if aligned is None:
-                findings.append(Finding(trouble[0], name, f"marker {tag.tag_id} ({title}) {trouble[1]}", trouble[2]))
+                findings.append(
+                    Finding(trouble[0], name, f"marker {tag.tag_id} ({title}) {trouble[1]}", trouble[2]))
                 continue
             tags[tag.tag_id] = aligned
             blur = aligned.blur_px2 if blur is None else blur
@@ -80,8 +82,10 @@ def _not_ours(read, kit, card_ids, name):
     elif flipped:
         out.append(Finding(NOTE, name, f"a mirror image of {_listed(flipped)} is seen, and was left out"))
     if strange:
-        out.append(Finding(NOTE, name, f"{_listed(strange)} {'is' if len(strange) == 1 else 'are'} not of this kit,"
-                           " and left out", "to make other tags count, name them in a kit file"))
+        out.append(
+            Finding(
+                NOTE, name, f"{_listed(strange)} {'is' if len(strange) == 1 else 'are'} not of this kit,"
+                " and left out", "to make other tags count, name them in a kit file"))
     return out
 
 
@@ -90,8 +94,8 @@ def _listed(ids):
 
 
 def by_content(sighting):
-    """A sort key that neither a photo's name nor its date has a say in: the same photos give the same digits however they
-    are called."""
+    """A sort key that neither a photo's name nor its date has a say in: the same photos give the same digits
+    however they are called."""
     tags = b"".join(i.to_bytes(4, "big") + t.corners_px.tobytes() for i, t in sorted(sighting.tags.items()))
     card = b"" if sighting.card is None else sighting.card.pixels.tobytes()
     return -len(sighting.tags), tags, card
@@ -106,7 +110,8 @@ def _align(grey, family, tag, lens, blur):
     corners = aligned.corners_px
     if (corners.min() < _EDGE_PX or (corners[:, 0] > grey.shape[1] - 1 - _EDGE_PX).any()
             or (corners[:, 1] > grey.shape[0] - 1 - _EDGE_PX).any()):
-        return None, (NOTE, "is cut off by the edge of the photo", "stand a little further back, or aim at it")
+        return None, (NOTE, "is cut off by the edge of the photo",
+                      "stand a little further back, or aim at it")
     if aligned.bent and aligned.bend_px > MOST_BEND * aligned.side_px:
         return None, (ATTENTION, "is bent, as round a tube, or partly hidden, and was left out",
                       "stick it on something flat and stiff, such as a piece of tin")

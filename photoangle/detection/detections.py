@@ -9,9 +9,9 @@ from dataclasses import dataclass
 class PhotoSighting:
     """What was found in one photo.
 
-    tags: marker id -> AlignedTag; card: CardSighting or None; focal_px: EXIF's guess or None;
-    camera: identity that a lens profile is matched by; found: every FoundTag, for the pictures; dismissed: ids that the user
-    says are not there.
+    tags: marker id -> AlignedTag; card: CardSighting or None; focal_px: EXIF's guess or None; camera:
+    identity that a lens profile is matched by; found: every FoundTag, for the pictures; dismissed: ids that
+    the user says are not there.
     """
 
     name: str

@@ -41,7 +41,8 @@ def on_plane(pixels, camera, lens):
 def find_dots(colour, camera, lens, card):
     """Round spots in the card's plane, outside the card.
 
-    Parameters: colour (H, W, 3) uint8 BGR in the sensor's frame, full size; camera: camera_from_card Pose; lens; card.
+    Parameters: colour (H, W, 3) uint8 BGR in the sensor's frame, full size; camera: camera_from_card Pose;
+    lens; card.
     Returns a list of Dot, the best contrast first.
     """
     from skimage.measure import label, regionprops
@@ -100,7 +101,8 @@ def _centre(colour, centre, reach, camera, lens):
 
 
 def _outline(colour, centre, reach):
-    """The closed outline (k, 2) px of the spot at a centre, looked for within a reach, and its contrast; (None, 0.0) without one."""
+    """The closed outline (k, 2) px of the spot at a centre, looked for within a reach, and its contrast;
+    (None, 0.0) without one."""
     from skimage.measure import find_contours
 
     x0, y0 = np.maximum(np.rint(centre - reach).astype(int), 0)
@@ -134,8 +136,8 @@ def dot_under(colour, at_px):
     """The middle of the round spot under a tap.
 
     Parameters: colour (H, W, 3) uint8 BGR; at_px (2,) in the same frame, within the spot.
-    Returns (centre (2,) px, sigma px), or None where no round spot is there.  The middle of the ellipse that a dot of some
-    millimetres is seen as lies within 0.05 mm of the dot's, which its edge's sigma covers.
+    Returns (centre (2,) px, sigma px), or None where no round spot is there.  The middle of the ellipse that
+    a dot of some millimetres is seen as lies within 0.05 mm of the dot's, which its edge's sigma covers.
     """
     from skimage.measure import EllipseModel
 
@@ -151,7 +153,7 @@ def dot_under(colour, at_px):
             centre, miss = np.array(ellipse.center), np.abs(ellipse.residuals(pixels)).mean()
         else:
             off = np.linalg.norm(centre - at_px)
-            if a > 2 and b < 0.8 * reach and b < 5 * a and off < 1.5 * b and miss < 0.04 * (a + b) and (best is None or miss / b < best[0]):
+            if a > 2 and b < 0.8 * reach and b < 5 * a and off < 1.5 * b and miss < 0.04 * (a + b) and (
+                    best is None or miss / b < best[0]):
                 best = miss / b, centre
     return None if best is None else (best[1], EDGE_PX)
-

@@ -1,4 +1,5 @@
-"""Is a photo good enough?  Blur, light, glare, distance, and what is cut off: a measure and a remedy for each.
+"""Is a photo good enough?  Blur, light, glare, distance, and what is cut off: a measure and a remedy for
+each.
 
 What the solver makes of a photo goes first: a photo whose corners fit is never called bad, only noted.
 """
@@ -24,9 +25,9 @@ _TOP = 252
 
 @dataclass(frozen=True)
 class PhotoQuality:
-    """name; blur_cells, contrast, glare, cell_px: medians over its tags (NaN without any); card: corners of the card seen;
-    brightness: mean grey level; detail: the picture's own sharpness where neither tag nor card shows it; squares: mean squared residual over its
-    expectation, or NaN before solving."""
+    """name; blur_cells, contrast, glare, cell_px: medians over its tags (NaN without any); card: corners of
+    the card seen; brightness: mean grey level; detail: the picture's own sharpness where neither tag nor card
+    shows it; squares: mean squared residual over its expectation, or NaN before solving."""
 
     name: str
     tags: int
@@ -59,7 +60,8 @@ def _detail(grey):
     picture = grey.astype(np.float32)
     fine, coarse = (cv2.GaussianBlur(picture, (0, 0), s) for s in (1.5, 6.0))
     # a quarter of the pixels has the same quantiles
-    edges, narrow = (np.quantile(np.abs(a[::2, ::2] - b[::2, ::2]), 0.995) for a, b in ((fine, coarse), (picture, fine)))
+    edges, narrow = (np.quantile(np.abs(a[::2, ::2] - b[::2, ::2]), 0.995)
+                     for a, b in ((fine, coarse), (picture, fine)))
     return float(narrow / edges) if edges > 0.5 else 0.0
 
 
@@ -84,28 +86,37 @@ def quality_findings(quality):
     if not q.tags:
         return [_nothing(q)] if not q.card else []
     if q.blur_cells > SOFT_CELLS:
-        say(f"soft: blurred over {q.blur_cells:.1f} of a marker's cell", "hold still against something, tap on a marker to focus,"
+        say(f"soft: blurred over {q.blur_cells:.1f} of a marker's cell",
+            "hold still against something, tap on a marker to focus,"
             " give it more light")
     if q.contrast < DARK_LEVELS:
-        say(f"too dark or flat: white and black of the markers are {q.contrast:.0f} grey levels apart", "light the markers from the"
+        say(f"too dark or flat: white and black of the markers are {q.contrast:.0f} grey levels apart",
+            "light the markers from the"
             " side, not into the lens")
     if q.glare > GLARE_SHARE:
-        say(f"glare: {100 * q.glare:.0f} % of the markers' area is burnt out", "turn the lamp away, or tap on a marker so that the"
+        say(f"glare: {100 * q.glare:.0f} % of the markers' area is burnt out",
+            "turn the lamp away, or tap on a marker so that the"
             " phone exposes for it")
     if q.cell_px < FAR_PX:
-        say(f"far away: {q.cell_px:.1f} pixels for a marker's cell", "go nearer, about half the distance; no zoom")
+        say(f"far away: {q.cell_px:.1f} pixels for a marker's cell",
+            "go nearer, about half the distance; no zoom")
     if np.isfinite(q.squares) and not fits:
-        out.append(Finding(ATTENTION, q.name, f"its markers fit the other photos badly ({q.squares:.0f} times what is expected)",
-                           "did something move? look at the annotated photo, or take it out of the folder"))
+        out.append(
+            Finding(ATTENTION, q.name,
+                    f"its markers fit the other photos badly ({q.squares:.0f} times what is expected)",
+                    "did something move? look at the annotated photo, or take it out of the folder"))
     return out
 
 
 def _nothing(q):
     if q.brightness < 25:
-        return Finding(ATTENTION, q.name, f"too dark to see anything (mean grey level {q.brightness:.0f} of 255)", "use a lamp")
+        return Finding(ATTENTION, q.name,
+                       f"too dark to see anything (mean grey level {q.brightness:.0f} of 255)", "use a lamp")
     if q.detail < SHARP:
-        return Finding(ATTENTION, q.name, "no marker was found, and its edges are blurred", "hold still and take it again")
-    return Finding(ATTENTION, q.name, "no marker of this kit in it: a wrong photo in the folder, or too far away",
+        return Finding(ATTENTION, q.name, "no marker was found, and its edges are blurred",
+                       "hold still and take it again")
+    return Finding(ATTENTION, q.name,
+                   "no marker of this kit in it: a wrong photo in the folder, or too far away",
                    "take it out of the folder, or go nearer")
 
 
@@ -120,4 +131,4 @@ def squares_by_photo(scene):
         np.add.at(total, bundle.card_camera, square.sum(-1))
         np.add.at(count, bundle.card_camera, 2 * bundle.card_there.sum(-1))
     with np.errstate(invalid="ignore"):
-        return dict(zip(scene.photos, total / count))
+        return dict(zip(scene.photos, total / count, strict=False))

@@ -41,7 +41,7 @@ def find_saddles(grey, card, tags):
     by_id = {}
     for tag in tags:
         by_id.setdefault(tag.tag_id, []).append(tag)
-    corners = dict(zip(card.tag_ids, card_tag_corners_mm(card)))
+    corners = dict(zip(card.tag_ids, card_tag_corners_mm(card), strict=False))
     single = [t[0] for i, t in sorted(by_id.items()) if len(t) == 1 and i in corners]
     if len(single) < 3:
         return None

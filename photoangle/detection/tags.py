@@ -19,7 +19,8 @@ from photoangle.detection.codes import cells_across, framed, read_codes, sample_
 _TILE = 4
 _BAND_PX = 3_000_000  # a mask that stays in a cache of some megabytes
 _LEAST_CONTRAST, _MOST_LEAST_CONTRAST = 16, 36
-# Black ink on paper differs by more than this share of the paper's grey even in a glare; a rounded part's shading does not.
+# Black ink on paper differs by more than this share of the paper's grey even in a glare; a rounded part's
+# shading does not.
 _LEAST_OF_BRIGHT = 0.22
 _LEAST_OF_STEP = 0.85
 _LEAST_SIDE_PX = 9.0
@@ -50,7 +51,8 @@ class FoundTag:
 
 
 def _middles(grey, geometric):
-    """The middle of each tile's neighbourhood, between its darkest and its brightest, (rows, columns) uint8; 0 where it has no edge.
+    """The middle of each tile's neighbourhood, between its darkest and its brightest, (rows, columns) uint8;
+    0 where it has no edge.
 
     geometric: take the geometric middle, which survives the edge of a shadow but loses thin dark lines.
     """
@@ -82,7 +84,8 @@ def _darker(grey, middle, first, last):
 def _dark_quads(grey, geometric, least_side, most_side):
     """Convex quadrilaterals (m, 4, 2) px around the dark regions of a picture with sides in these limits.
 
-    A large picture is looked at in bands that overlap by the largest side: what stays in a processor's cache is searched faster.
+    A large picture is looked at in bands that overlap by the largest side: what stays in a processor's cache
+    is searched faster.
     """
     middle = _middles(grey, geometric)
     rows = len(middle)
@@ -112,7 +115,8 @@ def _tile_extremes(grey):
 
 
 def _quads(mask, least_side, most_side, lowest, highest):
-    """Convex quadrilaterals (m, 4, 2) around the dark regions of a mask that begin in its rows lowest to highest."""
+    """Convex quadrilaterals (m, 4, 2) around the dark regions of a mask that begin in its rows lowest to
+    highest."""
     outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
     found = []
     if tree is None:
@@ -168,7 +172,9 @@ def read_quads(grey, quads, family, most_wrong=2):
             continue
         out.append(FoundTag(int(ids[k]), np.roll(quads[k], -turns[k], axis=0),
                             int(wrong[k]), int(border[k]), int(margin[k])))
-    out += [FoundTag(int(mirror[k]), quads[k], 0, 0, 0, True) for k in np.flatnonzero((mirror >= 0) & (ids < 0))]
+    out += [
+        FoundTag(int(mirror[k]), quads[k], 0, 0, 0, True) for k in np.flatnonzero((mirror >= 0) & (ids < 0))
+    ]
     return out
 
 
@@ -186,7 +192,8 @@ def find_tags(grey, family, scales=(1, 2, 4), mirrored=False):
         if min(grey.shape) < 40 * scale:
             continue
         if scale > reduced:
-            small = cv2.resize(small, (grey.shape[1] // scale, grey.shape[0] // scale), interpolation=cv2.INTER_AREA)
+            small = cv2.resize(small, (grey.shape[1] // scale, grey.shape[0] // scale),
+                               interpolation=cv2.INTER_AREA)
             reduced = scale
         # what is large is found better, and cheaper, in the reduced pictures
         most = 110 if scale == 1 and len(scales) > 1 else max(small.shape)
@@ -205,7 +212,7 @@ def find_tags(grey, family, scales=(1, 2, 4), mirrored=False):
     if not found:
         return []
     snapped = _snap(grey, np.array([t.corners_px for t in found]), cells_across(family))
-    return [replace(tag, corners_px=quad) for tag, quad in zip(found, snapped)]
+    return [replace(tag, corners_px=quad) for tag, quad in zip(found, snapped, strict=False)]
 
 
 def _snap(grey, quads, cells, samples=14, steps=33):

@@ -35,10 +35,10 @@ SAMPLES = 4000
 
 @dataclass
 class CornerAnswer:
-    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured and carried (from the state
-    carried_from): Figures of the bar arm's angle at ride height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or
-    Refusal; earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None;
-    figures, findings.
+    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured and carried
+    (from the state carried_from): Figures of the bar arm's angle at ride height, two ways; check: their
+    Check; advice: Advice or Refusal; holes: name -> Advice or Refusal; earlier: state -> Advice of an earlier
+    link; present, proposed: TravelResults or Refusals or None; figures, findings.
     """
 
     corner: str
@@ -111,7 +111,9 @@ def _answer(corner, states, measurement, wishes, samples):
     made = {k: with_second_hoses(b, bridged) for k, b in bridged.items()}
     answer.tell(*made[base][1])
     answer.base, answer.datum = made[base][0], bridged[base].datum
-    solve_answer(answer, measurement.car, wishes, {k: c for k, (c, _) in made.items()}, measurement.report.figures, samples)
+    solve_answer(answer, measurement.car, wishes, {k: c
+                                                   for k, (c, _) in made.items()}, measurement.report.figures,
+                 samples)
     return answer
 
 
@@ -151,7 +153,8 @@ def _base(corner, bridged, wishes, answer):
 def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES):
     """Fill in a CornerAnswer from its base.
 
-    corners: state -> linkage Corner (for the other ways and the earlier link); measured_figures: the measure run's.
+    corners: state -> linkage Corner (for the other ways and the earlier link); measured_figures: the measure
+    run's.
     """
     notes, base = car.corner(answer.corner), answer.base
     state = base.state
@@ -167,7 +170,8 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
     answer.advice = advise(base, way, answer.wanted, adjuster, hole, samples)
     if notes.link.eye_holes_mm:
-        holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h) for h in notes.link.eye_holes_mm]
+        holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h)
+                 for h in notes.link.eye_holes_mm]
         answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster, samples=samples, budget=False)
     for name, corner in corners.items():
         may_leave()
@@ -180,7 +184,8 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
 
 
 def _two_ways(answer, corners, measured_figures, notes, samples):
-    """Ride height as measured at set, and as carried from the state farthest from it; one checks the other."""
+    """Ride height as measured at set, and as carried from the state farthest from it; one checks the
+    other."""
     hanging = next((c for name, c in corners.items() if not at_ride_height(name)), None)
     if hanging is not None:
         travel, _ = travel_of(hanging, corners, notes)
@@ -253,7 +258,8 @@ def _collect(answer):
             answer.figures += travel_figures(near, state)
         ratio = result.at_ride.get("motion_ratio")
         if ratio is not None:
-            answer.figures.append(replace(ratio, state="predicted-ride" if state == "travel" else "predicted-ride-proposed"))
+            answer.figures.append(
+                replace(ratio, state="predicted-ride" if state == "travel" else "predicted-ride-proposed"))
 
 
 def travel_figures(near, state):

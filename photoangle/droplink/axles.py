@@ -1,4 +1,5 @@
-"""Left against right: the bar's preload, the two links that leave it unstressed, hub to arch on both sides."""
+"""Left against right: the bar's preload, the two links that leave it unstressed, hub to arch on both
+sides."""
 
 from __future__ import annotations
 
@@ -33,14 +34,17 @@ class AxleAnswer:
 def axle_answers(answers, figures, car):
     """What left and right say together.
 
-    answers: CornerAnswers; figures: the measure run's Figures (bar_arm_angle and bar_lever of the states "set" or "fitted" and
-    "free"); car: CarFile.  Returns AxleAnswers of the axles that have something to say.
+    answers: CornerAnswers; figures: the measure run's Figures (bar_arm_angle and bar_lever of the states
+    "set" or "fitted" and "free"); car: CarFile.  Returns AxleAnswers of the axles that have something to say.
     """
     out = []
     for axle in AXLES:
         answer = AxleAnswer(axle)
         answer.findings += _other_side(axle, car)
-        pair = [next((a for a in answers if a.corner == f"{axle}-{side}" and a.base is not None), None) for side in ("left", "right")]
+        pair = [
+            next((a for a in answers if a.corner == f"{axle}-{side}" and a.base is not None), None)
+            for side in ("left", "right")
+        ]
         angles = {(side, state): _angle(figures, f"{axle}-{side}", state) for side in ("left", "right")
                   for state in (SET, FITTED, FREE)}
         on = next((s for s in (FITTED, SET) if all(angles[side, s] for side in ("left", "right"))), None)
@@ -49,22 +53,33 @@ def axle_answers(answers, figures, car):
             _preload(answer, axle, on, angles, figures, pair, car)
         elif on:
             left, right = (angles[side, on].value_deg for side in ("left", "right"))
-            answer.findings.append(Finding(
-                NOTE, axle, f"bar arms at {left:+.1f} deg left and {right:+.1f} deg right: whether the bar is preloaded does not show"
-                " without its free shape, since a bar need not be straight", "with one link off, photograph both sides into"
-                f" {axle}-left/{FREE} and {axle}-right/{FREE}, both wheels as in set"))
+            answer.findings.append(
+                Finding(
+                    NOTE,
+                    axle,
+                    f"bar arms at {left:+.1f} deg left and {right:+.1f} deg right: whether the bar is"
+                    f" preloaded does not show"
+                    " without its free shape, since a bar need not be straight",
+                    "with one link off, photograph both sides into"
+                    f" {axle}-left/{FREE} and {axle}-right/{FREE}, both wheels as in set",
+                )
+            )
         if answer.findings or answer.figures:
             out.append(answer)
     return out
 
 
 def _angle(figures, corner, state):
-    f = next((f for f in figures if (f.corner, f.state, f.name, f.datum) == (corner, state, "bar_arm_angle", "chassis")), None)
+    f = next((f for f in figures
+              if (f.corner, f.state, f.name, f.datum) == (corner, state, "bar_arm_angle", "chassis")), None)
     return None if f is None else Angle(f.value, f.u)
 
 
 def _preload(answer, axle, on, angles, figures, pair, car):
-    levers = [f for f in figures if f.corner in (f"{axle}-left", f"{axle}-right") and f.state == on and f.name == "bar_lever"]
+    levers = [
+        f for f in figures
+        if f.corner in (f"{axle}-left", f"{axle}-right") and f.state == on and f.name == "bar_lever"
+    ]
     if not levers:
         return
     lever = sum(f.value for f in levers) / len(levers)
@@ -73,12 +88,15 @@ def _preload(answer, axle, on, angles, figures, pair, car):
     made = preload(axle, angles["left", on], angles["right", on], *free, lever, max(f.u for f in levers),
                    notes.bar_rate_n_per_mm, notes.preload_within_mm)
     answer.preload = made
-    answer.figures += [replace(f, corner=axle, state=on) for f in (made.twist_deg, made.eye_mm, made.force_n) if f is not None]
+    answer.figures += [
+        replace(f, corner=axle, state=on) for f in (made.twist_deg, made.eye_mm, made.force_n)
+        if f is not None
+    ]
     answer.findings += made.findings
     if all(p is not None for p in pair):
         apart = free[1].value_deg - free[0].value_deg
-        answer.unstressed = unstressed_links(pair[0].base, pair[1].base, (pair[0].travel, pair[1].travel), apart,
-                                             math.hypot(free[0].u_deg, free[1].u_deg), pair[0].wanted)
+        answer.unstressed = unstressed_links(pair[0].base, pair[1].base, (pair[0].travel, pair[1].travel),
+                                             apart, math.hypot(free[0].u_deg, free[1].u_deg), pair[0].wanted)
         if isinstance(answer.unstressed, Refusal):
             answer.findings.append(answer.unstressed.finding)
         else:

@@ -13,17 +13,22 @@ from photoangle.droplink.request import Wishes
 from photoangle.linkage.corner import Taped
 from photoangle.linkage.tape_only import tape_corner
 
-_HEIGHTS = {BAR_BUSH: ("bar_bush_height",), BAR_EYE: ("bar_eye_height",), LINK_FOOT: ("link_foot_height",),
-            "arm_pivot": ("arm_pivot_front_height", "arm_pivot_rear_height"), ARM_BALL_JOINT: ("arm_ball_joint_height",)}
-_LENGTHS = {"bar_arm": "bar_arm_length", "control_arm": "control_arm_length", "foot_from_pivot": "link_foot_from_pivot",
-            "link": "link_length"}
+_HEIGHTS = {
+    BAR_BUSH: ("bar_bush_height",), BAR_EYE: ("bar_eye_height",), LINK_FOOT: ("link_foot_height",),
+    "arm_pivot": ("arm_pivot_front_height", "arm_pivot_rear_height"),
+    ARM_BALL_JOINT: ("arm_ball_joint_height",)
+}
+_LENGTHS = {
+    "bar_arm": "bar_arm_length", "control_arm": "control_arm_length",
+    "foot_from_pivot": "link_foot_from_pivot", "link": "link_length"
+}
 
 
 def tape_answers(car, wishes=Wishes(), only=None):
     """The answer for each corner that car.toml has readings of.
 
-    car: CarFile; only: a corner's name.  Returns a list of CornerAnswer; a corner whose readings do not suffice has no
-    base, and findings that say what is missing.
+    car: CarFile; only: a corner's name.  Returns a list of CornerAnswer; a corner whose readings do not
+    suffice has no base, and findings that say what is missing.
     """
     out = []
     for name in CORNERS:
@@ -37,8 +42,11 @@ def tape_answers(car, wishes=Wishes(), only=None):
             answer.tell(base.finding)
         else:
             answer.base, answer.datum = base, not base.findings
-            answer.tell(*base.findings, Finding(NOTE, f"{name}/{state}", "answered by tape alone: which way the link leans and where"
-                                                " it sits fore and aft are allowed for, gaps to the hose cannot be had", ""))
+            answer.tell(
+                *base.findings,
+                Finding(
+                    NOTE, f"{name}/{state}", "answered by tape alone: which way the link leans and where"
+                    " it sits fore and aft are allowed for, gaps to the hose cannot be had", ""))
             solve_answer(answer, car, wishes, {state: base}, [])
         out.append(answer)
     return out
@@ -57,19 +65,34 @@ def _corner(name, state, notes, car):
     # what does not change with the wheel's height may have been taped in any state
     readings = {}
     for s in sorted(notes.tape, key=lambda s: s == state):
-        readings |= {k: r for k, r in notes.tape[s].items() if s == state or k in _LENGTHS.values() and k != "link_length"}
+        readings |= {
+            k: r
+            for k, r in notes.tape[s].items() if s == state or (k in _LENGTHS.values() and k != "link_length")
+        }
     if "link_length" not in readings and not has_new_link(state):
         readings |= next(({"link_length": r["link_length"]} for s, r in notes.tape.items()
                           if "link_length" in r and not has_new_link(s)), {})
     heights = {key: _mean([readings[n] for n in names if n in readings]) for key, names in _HEIGHTS.items()
                if any(n in readings for n in names)}
     lengths = {key: _taped(readings[n]) for key, n in _LENGTHS.items() if n in readings}
-    arch = {s: _taped(r["hub_to_arch"]) for s, r in notes.tape.items() if "hub_to_arch" in r and s in (state, RIDE)}
+    arch = {
+        s: _taped(r["hub_to_arch"])
+        for s, r in notes.tape.items() if "hub_to_arch" in r and s in (state, RIDE)
+    }
     pitch, roll = (_attitude(notes, car, state, key, floor) for key, floor in (
         ("sill_slope_deg", car.level.floor_slope_along_deg), ("roll_deg", car.level.floor_slope_across_deg)))
-    return tape_corner(name, state, heights, lengths, arch, notes.bar_arm_points == "front", name.endswith("left"), pitch,
-                       roll, wheelbase_mm=car.wheelbase_mm,
-                       hub_differs_within=HUB_DIFFERS_WITHIN if notes.hub_differs_within is None else notes.hub_differs_within)
+    return tape_corner(name,
+                       state,
+                       heights,
+                       lengths,
+                       arch,
+                       notes.bar_arm_points == "front",
+                       name.endswith("left"),
+                       pitch,
+                       roll,
+                       wheelbase_mm=car.wheelbase_mm,
+                       hub_differs_within=HUB_DIFFERS_WITHIN
+                       if notes.hub_differs_within is None else notes.hub_differs_within)
 
 
 def _taped(reading):
@@ -82,9 +105,11 @@ def _mean(readings):
 
 
 def _attitude(notes, car, state, key, floor_deg):
-    """The chassis's slope in a state against its own level, (value, u) deg, or None where it was not read in both states.
+    """The chassis's slope in a state against its own level, (value, u) deg, or None where it was not read in
+    both states.
 
-    At ride height the chassis is level against the floor, so what is read there, less the floor's slope, is the line's own.
+    At ride height the chassis is level against the floor, so what is read there, less the floor's slope, is
+    the line's own.
     """
     here, ride = (notes.attitude.get(s, {}).get(key) for s in (state, RIDE))
     if here is None or ride is None:

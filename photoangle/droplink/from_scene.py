@@ -42,8 +42,8 @@ _STUDS = (BAR_EYE, LINK_FOOT)
 
 @dataclass(frozen=True)
 class FromScene:
-    """A corner for the linkage: corner; places: Estimate of its points' coordinates, mm, in the corner's frame; findings;
-    datum: whether the chassis is known."""
+    """A corner for the linkage: corner; places: Estimate of its points' coordinates, mm, in the corner's
+    frame; findings; datum: whether the chassis is known."""
 
     corner: Corner
     places: Estimate
@@ -54,24 +54,28 @@ class FromScene:
 def corner_of(result, motion, figures, car, kit):
     """The linkage's Corner at one measured state.
 
-    result: StateResult; motion: (Motion, axes (3, 3) that it was solved in) or None; figures: the measure run's Figures; car: CarFile.
+    result: StateResult; motion: (Motion, axes (3, 3) that it was solved in) or None; figures: the measure
+    run's Figures; car: CarFile.
     Returns FromScene, or Refusal with the reason.
     """
     where, notes = f"{result.corner}/{result.state}", result.notes
     findings, axes = [], result.axes or result.lateral
     if axes is None:
-        return Refusal(Finding(UNUSABLE, where, "neither up nor forward is known here, so nothing can be carried over",
-                               "have the plumb strip and both sill markers (or both arm pivots) in view"))
+        return Refusal(
+            Finding(UNUSABLE, where, "neither up nor forward is known here, so nothing can be carried over",
+                    "have the plumb strip and both sill markers (or both arm pivots) in view"))
     turn = turned(axes.turn, axes.axes.T)
     if result.axes is None:
         finding, error_deg = _no_datum(result, figures, car)
         findings.append(finding)
-        pitch = Source(("pitch", result.scene.origin.state), "pitch", np.array([[np.radians(error_deg) ** 2 / 3]]))
+        pitch = Source(("pitch", result.scene.origin.state), "pitch",
+                       np.array([[np.radians(error_deg)**2 / 3]]))
         turn = turn.also(pitch, np.array([[0.0], [1.0], [0.0]]))
     missing = _missing(result, motion, notes)
     if missing:
-        return Refusal(Finding(UNUSABLE, where, f"the linkage needs {', '.join(m.replace('_', ' ') for m in missing)}",
-                               "put those markers on, or give stand-offs and markers on the parts for joints by motion"))
+        return Refusal(
+            Finding(UNUSABLE, where, f"the linkage needs {', '.join(m.replace('_', ' ') for m in missing)}",
+                    "put those markers on, or give stand-offs and markers on the parts for joints by motion"))
     if BAR_BUSH not in result.points:
         return Refusal(Finding(UNUSABLE, where, "no bar bush marker: the linkage has nothing to start from",
                                "put a marker on the bush"))
@@ -82,7 +86,8 @@ def corner_of(result, motion, figures, car, kit):
         names, places = _with_motion(names, places, motion, result, axes.axes)
     names, places = _with_taped_points(names, places, notes, result.scene.origin)
     # all points see the chassis's own turn about the one origin, the bush
-    places = places.plus(turn.linear(turn_lever(places.values.reshape(-1, 3)), places.names, np.zeros(len(places.names))))
+    places = places.plus(
+        turn.linear(turn_lever(places.values.reshape(-1, 3)), places.names, np.zeros(len(places.names))))
     corner = _made(result, notes, names, places, kit, axes.axes)
     corner, more = _with_arch(corner, result, figures, notes)
     return FromScene(corner, places, tuple(findings + more), result.axes is not None)
@@ -104,14 +109,16 @@ def _no_datum(result, figures, car):
 
 
 def _seen(result, notes, axes):
-    """(names, Estimate of coordinates) of what the linkage knows by name, in the chassis's axes from the bush."""
+    """(names, Estimate of coordinates) of what the linkage knows by name, in the chassis's axes from the
+    bush."""
     points = result.points
     called = {n: notes.stands_for.get(n, n) for n in points.names}
     keep = [n for n in points.names if called[n] in _ROLES or called[n] in notes.stands_for.values()]
     names = tuple(called[n] for n in keep)
     away = np.array([points[n] for n in keep]) - points[BAR_BUSH]
     turn = np.kron(np.eye(len(keep)), axes.T)
-    return names, points.estimate.pick(coordinates(keep)).linear(turn, coordinates(names), (away @ axes).ravel())
+    return names, points.estimate.pick(coordinates(keep)).linear(turn, coordinates(names),
+                                                                 (away @ axes).ravel())
 
 
 def _with_bar_axis(names, places, bar, axes):
@@ -143,20 +150,29 @@ def _with_taped_points(names, places, notes, origin):
     """Points taped forward, left and up of the bar's bush, where no marker gives them."""
     for name, reading in sorted(notes.from_bush.items()):
         if name not in names:
-            taped = Source(("taped point", origin.corner, name), "taped points", np.diag([r.u_mm**2 for r in reading]))
+            taped = Source(("taped point", origin.corner, name), "taped points",
+                           np.diag([r.u_mm**2 for r in reading]))
             names += (name,)
             places = places.join(Estimate.stated(coordinates((name,)), [r.value_mm for r in reading], taped))
     return names, places
 
 
 def _made(result, notes, names, places, kit, axes):
-    return Corner(
-        result.corner, result.state, names, places.values.reshape(-1, 3), places.covariances(), notes.link_foot_on,
-        bar_axis=Direction.within([0, 1, 0], BAR_AXIS_DEG),
-        hub_differs_within=HUB_DIFFERS_WITHIN if notes.hub_differs_within is None else notes.hub_differs_within,
-        hose_on={k: _HOSE_ON.get(v, v) for k, v in notes.hose_on.items()},
-        radius_mm={{BAR_EYE: "eye"}.get(k, k): v for k, v in notes.radius_mm.items()},
-        stud=_studs(result, kit, axes), dof=_dof(result))
+    return Corner(result.corner,
+                  result.state,
+                  names,
+                  places.values.reshape(-1, 3),
+                  places.covariances(),
+                  notes.link_foot_on,
+                  bar_axis=Direction.within([0, 1, 0], BAR_AXIS_DEG),
+                  hub_differs_within=HUB_DIFFERS_WITHIN
+                  if notes.hub_differs_within is None else notes.hub_differs_within,
+                  hose_on={k: _HOSE_ON.get(v, v)
+                           for k, v in notes.hose_on.items()},
+                  radius_mm={{BAR_EYE: "eye"}.get(k, k): v
+                             for k, v in notes.radius_mm.items()},
+                  stud=_studs(result, kit, axes),
+                  dof=_dof(result))
 
 
 def _dof(result):
@@ -187,13 +203,19 @@ def _with_arch(corner, result, figures, notes):
     arch, findings = {}, []
     for state in {result.state, RIDE}:
         taped = notes.tape.get(state, {}).get("hub_to_arch")
-        seen = next((f for f in figures if (f.corner, f.state, f.name) == (result.corner, state, "hub_to_arch")), None)
-        if taped is not None and seen is not None and abs(e_n(taped.value_mm - seen.value, math.hypot(taped.u_mm, seen.u))) > 1:
+        seen = next(
+            (f for f in figures if (f.corner, f.state, f.name) == (result.corner, state, "hub_to_arch")),
+            None)
+        if taped is not None and seen is not None and abs(
+                e_n(taped.value_mm - seen.value, math.hypot(taped.u_mm, seen.u))) > 1:
             # the check has failed: neither is known to be right, so the interval holds both
             middle, apart = (taped.value_mm + seen.value) / 2, abs(taped.value_mm - seen.value)
             arch[state] = Taped(middle, math.hypot(apart / math.sqrt(3), taped.u_mm))
-            findings.append(Finding(ATTENTION, f"{result.corner}/{state}", f"hub to arch is {taped.value_mm:.0f} mm by tape and"
-                                    f" {seen.value:.0f} mm by the photos; both are allowed for", "tape it again, twice"))
+            findings.append(
+                Finding(
+                    ATTENTION, f"{result.corner}/{state}",
+                    f"hub to arch is {taped.value_mm:.0f} mm by tape and"
+                    f" {seen.value:.0f} mm by the photos; both are allowed for", "tape it again, twice"))
         elif taped is not None:
             arch[state] = Taped(taped.value_mm, taped.u_mm)
         elif seen is not None:
@@ -201,7 +223,10 @@ def _with_arch(corner, result, figures, notes):
     if at_ride_height(result.state) and not {result.state, RIDE} <= set(arch):
         known = next(iter(arch.values()), Taped(350.0, 0.0))
         arch = {result.state: known, RIDE: Taped(known.value_mm, _SET_WITHIN_MM / math.sqrt(3))}
-        findings.append(Finding(NOTE, f"{result.corner}/{result.state}", "hub to arch is not known both here and on the wheels:"
-                                f" this state is taken as ride height within {_SET_WITHIN_MM:g} mm",
-                                "write hub_to_arch under tape.set and tape.ride"))
+        findings.append(
+            Finding(
+                NOTE, f"{result.corner}/{result.state}",
+                "hub to arch is not known both here and on the wheels:"
+                f" this state is taken as ride height within {_SET_WITHIN_MM:g} mm",
+                "write hub_to_arch under tape.set and tape.ride"))
     return replace(corner, hub_to_arch_mm=arch), findings

@@ -19,8 +19,8 @@ _APART_MM = 15.0
 def with_second_hoses(made, others):
     """A corner with its hose points as another state has them.
 
-    made: FromScene; others: state -> FromScene of the same car corner.  The state whose hub to arch differs most is
-    taken.  Returns (Corner, findings).
+    made: FromScene; others: state -> FromScene of the same car corner.  The state whose hub to arch differs
+    most is taken.  Returns (Corner, findings).
     """
     corner = made.corner
     mine = [n for n in HOSES if n in corner.names]
@@ -32,13 +32,18 @@ def with_second_hoses(made, others):
     name, other, arch = second
     both = [n for n in mine if n in other.names]
     # both states' frames hang on the same bush: what tells them apart is the scenes' noise
-    shift = corner.positions_mm[corner.names.index(BAR_BUSH)] - other.positions_mm[other.names.index(BAR_BUSH)]
+    shift = corner.positions_mm[corner.names.index(BAR_BUSH)] - other.positions_mm[other.names.index(
+        BAR_BUSH)]
     seen = others[name].places.pick(coordinates(both))
     again = tuple(b + SECOND for b in both)
     moved = seen.linear(np.eye(len(seen.names)), coordinates(again), seen.values + np.tile(shift, len(both)))
     places = made.places.join(moved)
-    return replace(corner, names=corner.names + again, positions_mm=places.values.reshape(-1, 3), sources=places.covariances(),
-                   second_state=name, hub_to_arch_mm=corner.hub_to_arch_mm | {name: arch}), _unsaid(
+    return replace(corner,
+                   names=corner.names + again,
+                   positions_mm=places.values.reshape(-1, 3),
+                   sources=places.covariances(),
+                   second_state=name,
+                   hub_to_arch_mm=corner.hub_to_arch_mm | {name: arch}), _unsaid(
                        corner, [x for x in mine if x not in both])
 
 
@@ -59,7 +64,13 @@ def _unsaid(corner, names):
     unsaid = [n for n in names if n not in corner.hose_on]
     if not unsaid:
         return []
-    return [Finding(NOTE, corner.name, f"how {', '.join(n.replace('_', ' ') for n in unsaid)} moves with the wheel is not known:"
-                    " anything between staying with the chassis and going with the knuckle is allowed for",
-                    "photograph the hose at droop and at set, or write hose_a_on = \"chassis\", \"between\" or \"knuckle\""
-                    " under hose")]
+    return [
+        Finding(
+            NOTE,
+            corner.name,
+            f"how {', '.join(n.replace('_', ' ') for n in unsaid)} moves with the wheel is not known:"
+            " anything between staying with the chassis and going with the knuckle is allowed for",
+            'photograph the hose at droop and at set, or write hose_a_on = "chassis", "between" or "knuckle"'
+            " under hose",
+        )
+    ]

@@ -12,15 +12,16 @@ from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.travel import Travel
 
-# Where nothing is said: wheel travel from ride height to the bump stop, and droop (common practice, no source).
+# Where nothing is said: wheel travel from ride height to the bump stop, and droop (common practice, no
+# source).
 BUMP_MM, DROOP_MM = 50.0, 60.0
 
 
 def wanted_of(notes, wishes):
     """Wanted: the command line before the file before the defaults."""
     file = notes.wanted
-    return Wanted(file.bar_arm_angle_deg if wishes.angle_deg is None else wishes.angle_deg, wishes.within_deg or file.within_deg,
-                  wishes.square or (file.square_to_link and wishes.angle_deg is None))
+    return Wanted(file.bar_arm_angle_deg if wishes.angle_deg is None else wishes.angle_deg, wishes.within_deg
+                  or file.within_deg, wishes.square or (file.square_to_link and wishes.angle_deg is None))
 
 
 def adjuster_of(notes, where):
@@ -29,19 +30,24 @@ def adjuster_of(notes, where):
     if not link.threaded_ends:
         return Adjuster(shortest_mm=link.shortest_mm, longest_mm=link.longest_mm), [
             Finding(NOTE, where, "the link has no adjuster: lengths are in millimetres", "")]
-    least = {"engagement_diameters": link.least_engagement_mm / link.thread_mm} if link.least_engagement_mm and link.thread_mm else {}
+    least = {"engagement_diameters": link.least_engagement_mm /
+             link.thread_mm} if link.least_engagement_mm and link.thread_mm else {}
     findings = []
     if link.thread_in_mm is not None and link.thread_mm is None:
-        findings.append(Finding(ATTENTION, f"car.toml, {where}.link", "thread_in says nothing without the thread's diameter",
-                                "write thread = \"10 mm\" as well"))
-    return Adjuster(link.thread_pitch_mm, link.threaded_ends, link.opposite_hands, link.shortest_mm, link.longest_mm, link.thread_mm,
-                    link.thread_in_mm, link.thread_out_mm, link.jam_nut_mm or 0.0, **least), findings
+        findings.append(
+            Finding(ATTENTION, f"car.toml, {where}.link",
+                    "thread_in says nothing without the thread's diameter",
+                    "write thread = \"10 mm\" as well"))
+    return Adjuster(link.thread_pitch_mm, link.threaded_ends, link.opposite_hands, link.shortest_mm,
+                    link.longest_mm, link.thread_mm, link.thread_in_mm, link.thread_out_mm, link.jam_nut_mm
+                    or 0.0, **least), findings
 
 
 def travel_of(base, corners, notes):
     """The travel about ride height.
 
-    base: linkage Corner; corners: state -> Corner, whose hub to arch says what was measured; notes: carfile Corner.
+    base: linkage Corner; corners: state -> Corner, whose hub to arch says what was measured; notes: carfile
+    Corner.
     Returns (Travel, findings).
     """
     arch = {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
@@ -56,13 +62,17 @@ def travel_of(base, corners, notes):
         ratio = asked.damper_ratio
         bump = asked.damper_free_mm / (ratio or 1.0)
         if ratio is None:
-            findings.append(Finding(NOTE, f"car.toml, {base.name}.travel", "the damper is taken to move as far as the wheel",
-                                    "write damper_ratio, the damper's travel over the wheel's"))
+            findings.append(
+                Finding(NOTE, f"car.toml, {base.name}.travel",
+                        "the damper is taken to move as far as the wheel",
+                        "write damper_ratio, the damper's travel over the wheel's"))
     if droop is None or bump is None or bump <= 0:
         unknown = [w for w, v in ((DROOP, droop), ("the bump stop", bump)) if not v or v <= 0]
-        findings.append(Finding(NOTE, base.name, f"how far the wheel goes to {' and '.join(unknown)} is not given:"
-                                f" {DROOP_MM:.0f} mm down and {BUMP_MM:.0f} mm up stand for what is missing",
-                                "write droop and bump (mm of wheel travel from ride height) under travel, or damper_free"))
+        findings.append(
+            Finding(
+                NOTE, base.name, f"how far the wheel goes to {' and '.join(unknown)} is not given:"
+                f" {DROOP_MM:.0f} mm down and {BUMP_MM:.0f} mm up stand for what is missing",
+                "write droop and bump (mm of wheel travel from ride height) under travel, or damper_free"))
     droop, bump = droop or DROOP_MM, bump if bump and bump > 0 else BUMP_MM
     measured = (min(seen + [0.0]), max(seen + [0.0])) if seen else None
     return Travel(-droop, bump, asked.steps, measured), findings
@@ -71,8 +81,8 @@ def travel_of(base, corners, notes):
 class Wishes:
     """What the command line asks for, over what car.toml says; None: as in the file.
 
-    state: the state to answer from; lowered_mm; length_mm or change_mm: another link; hole_mm: another eye hole;
-    angle_deg, within_deg, square: the wanted place of the bar.
+    state: the state to answer from; lowered_mm; length_mm or change_mm: another link; hole_mm: another eye
+    hole; angle_deg, within_deg, square: the wanted place of the bar.
     """
 
     state: str | None = None
@@ -103,7 +113,8 @@ class Asked:
 def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
     """Wishes from what was asked; numbers without a unit are in ``units``.  Raises InputError."""
     if asked.length is not None and asked.change is not None:
-        raise CannotUse("--length", "--length and --change both say what the link is to be", "give one of them")
+        raise CannotUse("--length", "--length and --change both say what the link is to be",
+                        "give one of them")
 
     def mm(text, option):
         if text is None:
@@ -116,5 +127,7 @@ def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
             raise CannotUse(option, f"{text} is far too much", "check the number and its unit")
         return value
 
-    return Wishes(asked.state, mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"),
-                  mm(asked.change, "--change"), mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)
+    return Wishes(asked.state,
+                  mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"),
+                  mm(asked.change, "--change"),
+                  mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)

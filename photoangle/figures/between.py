@@ -48,7 +48,8 @@ def between_figures(requests, state, measurement):
         missing = [i for i in ids if i not in state.scene.markers]
         if missing:
             where = f"{state.corner}/{state.state}" if state.corner else "photos"
-            findings.append(Finding(ATTENTION, where, f"marker {missing[0]} of --between {text} is not seen", ""))
+            findings.append(
+                Finding(ATTENTION, where, f"marker {missing[0]} of --between {text} is not seen", ""))
             continue
         centres = _centres(ids, state.scene, print_scale(measurement.car.print_check))
         for asked, made in _values(ids, centres, state.up):
@@ -68,7 +69,7 @@ def _centres(ids, scene, scale):
 def _values(ids, centres: Estimate, up):
     """(_Asked, Estimate named "value") of what can be said of two or three markers."""
     name, n = "-".join(map(str, ids)), 3 * len(ids)
-    whole = centres.join((still() if up is None else up.turn))
+    whole = centres.join(still() if up is None else up.turn)
     steps = [STEP_MM] * n + [STEP_RAD] * 3
 
     def made(function):

@@ -1,4 +1,5 @@
-"""What a state's figures are functions of: named points, up, the chassis's axes, the bar's own axis, with all their errors."""
+"""What a state's figures are functions of: named points, up, the chassis's axes, the bar's own axis, with all
+their errors."""
 
 from __future__ import annotations
 
@@ -21,8 +22,8 @@ STEP_MM, STEP_RAD = 1e-3, 1e-5
 class Frame:
     """One set of values that figures are computed from, in the scene's world.
 
-    at: point's name -> (3,) mm; up: (3,) or None; axes: the chassis's (3, 3), columns forward, left, up, or None;
-    ahead: (3,) forward or None; bar_axis: (3,) or None.
+    at: point's name -> (3,) mm; up: (3,) or None; axes: the chassis's (3, 3), columns forward, left, up, or
+    None; ahead: (3,) forward or None; bar_axis: (3,) or None.
     """
 
     at: dict[str, np.ndarray]
@@ -78,7 +79,8 @@ class FrameEstimate:
             # what turns the axes turns the bar that lies along one of them
             bar = type(built)(built.vector, built.turn.plus(lateral.turn))
         turns = (("up", up), ("axes", lateral), ("bar", bar))
-        parts = [(still() if d is None else d.turn).named(tuple(f"{name} {t}" for t in TURN)) for name, d in turns]
+        parts = [(still() if d is None else d.turn).named(tuple(f"{name} {t}" for t in TURN))
+                 for name, d in turns]
         return cls(points, up, axes, lateral, bar, points.estimate.join(*parts))
 
     @property

@@ -1,8 +1,9 @@
 """The table of measurands: each quantity once, as the photos give it and as a tape does.
 
-A row says what the quantity is (a function of a `frame.Frame`), what it needs, and how tape readings come to the same
-quantity.  A tape cannot see everything that a figure is about (how far a joint lies along its axis, whether the other
-pivot is as high): a tape rule takes that from the photos' frame where there is one, and from `core.assumed` otherwise.
+A row says what the quantity is (a function of a `frame.Frame`), what it needs, and how tape readings come to
+the same quantity.  A tape cannot see everything that a figure is about (how far a joint lies along its axis,
+whether the other pivot is as high): a tape rule takes that from the photos' frame where there is one, and
+from `core.assumed` otherwise.
 """
 
 from __future__ import annotations
@@ -36,8 +37,9 @@ DATUMS = ("gravity", "chassis")
 class Measurand:
     """One quantity.
 
-    name: as in the JSON; title: in words; unit: "deg" or "mm"; datum: "gravity", "chassis" or None; needs: points, "pivot"
-    for either of the control arm's; value(Frame) -> number, None where it has none; tape: how readings come to it, or None.
+    name: as in the JSON; title: in words; unit: "deg" or "mm"; datum: "gravity", "chassis" or None; needs:
+    points, "pivot" for either of the control arm's; value(Frame) -> number, None where it has none; tape: how
+    readings come to it, or None.
     """
 
     name: str
@@ -133,18 +135,22 @@ def _against(datum: str) -> list[Measurand]:
                   angle_rule((BAR_BUSH,), BAR_EYE, "bar_arm_length", _bar_axis) if level else None),
         Measurand("link_elevation", "drop link", "deg", datum, _LINK, _elevation(_link, datum),
                   rise_rule(LINK_FOOT, BAR_EYE, "link_length") if level else None),
-        Measurand("control_arm_elevation", "control arm as a line", "deg", datum, _CONTROL, _elevation(_control_arm, datum)),
-        Measurand("control_arm_angle", "control arm angle", "deg", datum, _CONTROL, _angle(_control_arm, _arm_axis, datum),
+        Measurand("control_arm_elevation", "control arm as a line", "deg", datum, _CONTROL,
+                  _elevation(_control_arm, datum)),
+        Measurand("control_arm_angle", "control arm angle", "deg", datum, _CONTROL,
+                  _angle(_control_arm, _arm_axis, datum),
                   angle_rule(PIVOTS, ARM_BALL_JOINT, "control_arm_length", _arm_axis) if level else None),
     ]
 
 
 def measurands(radius_mm: dict[str, float] | None = None) -> list[Measurand]:
-    """The whole table.  radius_mm: of "bar_eye" and "hose"; where both are given they are taken off the gaps."""
+    """The whole table.  radius_mm: of "bar_eye" and "hose"; where both are given they are taken off the
+    gaps."""
     radii = [(radius_mm or {}).get(k) for k in (BAR_EYE, "hose")]
     less = sum(r for r in radii if r is not None) if None not in radii else 0.0
     rows = [
-        Measurand("bar_arm_length", "bar arm length", "mm", None, _ARM, _length(_bar_arm), direct("bar_arm_length")),
+        Measurand("bar_arm_length", "bar arm length", "mm", None, _ARM, _length(_bar_arm),
+                  direct("bar_arm_length")),
         Measurand("bar_lever", "bar's lever", "mm", None, _ARM, _lever, direct("bar_lever")),
         Measurand("link_length", "link length", "mm", None, _LINK, _length(_link), direct("link_length")),
         Measurand("control_arm_length", "control arm length", "mm", None, _CONTROL, _length(_control_arm),
@@ -157,8 +163,10 @@ def measurands(radius_mm: dict[str, float] | None = None) -> list[Measurand]:
         rows += _against(datum)
     rows.append(Measurand("hub_to_arch", "hub to arch", "mm", None, (HUB, ARCH_LIP), _hub_to_arch,
                           held_upright("hub_to_arch", HUB, ARCH_LIP)))
-    rows += [Measurand(f"hose_gap_{h[-1]}", f"eye to hose {h[-1].upper()}", "mm", None, (BAR_EYE, h), _gap(h, less),
-                       direct(f"hose_gap_{h[-1]}")) for h in HOSES]
+    rows += [
+        Measurand(f"hose_gap_{h[-1]}", f"eye to hose {h[-1].upper()}", "mm", None, (BAR_EYE, h),
+                  _gap(h, less), direct(f"hose_gap_{h[-1]}")) for h in HOSES
+    ]
     return rows
 
 

@@ -17,8 +17,8 @@ from photoangle.figures.measurands import Measurand, measurands
 class Measured:
     """The figures that a state's points allow.
 
-    rows: Measurands in the table's order; estimate: their values, named by `label`; frame: what they were computed from;
-    slopes (m, 3 n + 9): derivatives of the m values by the frame's.
+    rows: Measurands in the table's order; estimate: their values, named by `label`; frame: what they were
+    computed from; slopes (m, 3 n + 9): derivatives of the m values by the frame's.
     """
 
     rows: tuple[Measurand, ...]
@@ -51,5 +51,6 @@ def measured(state, only: tuple[str, str | None] | None = None) -> Measured:
     # a quantity that stops having a value within the differences is too near its end to be given
     good = np.isfinite(slopes).all(1)
     rows = tuple(m for m, g in zip(rows, good, strict=True) if g)
-    estimate = frame.estimate.linear(slopes[good], [label(m.key) for m in rows], [m.value(nominal) for m in rows])
+    estimate = frame.estimate.linear(slopes[good], [label(m.key) for m in rows],
+                                     [m.value(nominal) for m in rows])
     return Measured(rows, estimate, frame, slopes[good])

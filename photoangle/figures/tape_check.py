@@ -13,8 +13,8 @@ from photoangle.figures.tape_rules import Taped
 
 @dataclass(frozen=True)
 class Comparison:
-    """A tape figure beside the photos': what a tape would have read by them, where that is not the figure itself; e_n, and
-    whether they agree (|E_n| <= 1)."""
+    """A tape figure beside the photos': what a tape would have read by them, where that is not the figure
+    itself; e_n, and whether they agree (|E_n| <= 1)."""
 
     photo: Figure
     tape: Figure

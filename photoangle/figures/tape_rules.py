@@ -1,8 +1,9 @@
-"""How tape readings come to a measurand: the same function of the same points, with what a tape cannot see made up for.
+"""How tape readings come to a measurand: the same function of the same points, with what a tape cannot see
+made up for.
 
-Heights are over one level line, lengths from joint to joint.  What a tape cannot see (how far the outer joint lies along
-the axis, how the axis climbs, how high a pivot is that was not taped) comes from the photos' frame where it has it, and is
-otherwise an unknown of `core.assumed` with its spread.
+Heights are over one level line, lengths from joint to joint.  What a tape cannot see (how far the outer joint
+lies along the axis, how the axis climbs, how high a pivot is that was not taped) comes from the photos' frame
+where it has it, and is otherwise an unknown of `core.assumed` with its spread.
 """
 
 from __future__ import annotations
@@ -24,7 +25,8 @@ _VALUE = ("value",)
 
 @dataclass(frozen=True)
 class Taped:
-    """Readings of one state: of: name -> carfile Reading (value_mm, u_mm); corner and state for the sources' keys."""
+    """Readings of one state: of: name -> carfile Reading (value_mm, u_mm); corner and state for the sources'
+    keys."""
 
     of: dict
     corner: str
@@ -39,9 +41,9 @@ class Taped:
 
 @dataclass(frozen=True)
 class TapeRule:
-    """needs(readings) -> whether they suffice; value(Taped, FrameEstimate or None) -> Estimate of the figure, named "value",
-    or None where the readings cannot be; photo(FrameEstimate) -> Estimate of what a tape would read where that is not the
-    figure itself."""
+    """needs(readings) -> whether they suffice; value(Taped, FrameEstimate or None) -> Estimate of the figure,
+    named "value", or None where the readings cannot be; photo(FrameEstimate) -> Estimate of what a tape would
+    read where that is not the figure itself."""
 
     needs: Callable[[dict], bool]
     value: Callable[[Taped, FrameEstimate | None], Estimate | None]
@@ -54,8 +56,8 @@ def direct(name: str) -> TapeRule:
 
 
 def held_upright(name: str, low: str, high: str) -> TapeRule:
-    """A height between two points, taped without a plumb: anything from the vertical (of the chassis or of gravity) to the
-    straight line, since nobody holds a tape truer than the eye tells."""
+    """A height between two points, taped without a plumb: anything from the vertical (of the chassis or of
+    gravity) to the straight line, since nobody holds a tape truer than the eye tells."""
     def ways(frame: Frame) -> list[float]:
         line = frame.at[high] - frame.at[low]
         ups = [up for up in map(frame.vertical, ("gravity", "chassis")) if up is not None]
@@ -67,12 +69,14 @@ def held_upright(name: str, low: str, high: str) -> TapeRule:
 
     def photo(known: FrameEstimate) -> Estimate:
         every = ways(known.nominal)
-        middle = known.estimate.map(lambda v: np.array([(min(w) + max(w)) / 2 for w in [ways(known.frame(v))]]), _VALUE, known.steps)
+        middle = known.estimate.map(
+            lambda v: np.array([(min(w) + max(w)) / 2 for w in [ways(known.frame(v))]]), _VALUE, known.steps)
         held = Source(("tape held", name, known.points.origin.state), "how the tape was held",
                       np.array([[((max(every) - min(every)) / 2 / _ROOT3) ** 2]]))
         return middle.also(held, np.ones((1, 1)))
 
-    return TapeRule(lambda readings: name in readings, lambda taped, _: taped.estimate((name,)).named(_VALUE), photo)
+    return TapeRule(lambda readings: name in readings, lambda taped, _: taped.estimate(
+        (name,)).named(_VALUE), photo)
 
 
 def rise_rule(low: str, high: str, length: str) -> TapeRule:
@@ -92,9 +96,10 @@ def rise_rule(low: str, high: str, length: str) -> TapeRule:
 def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callable) -> TapeRule:
     """Angle of an arm against level in the plane square to its axis, from heights of its ends and its length.
 
-    With L the length, h the rise of the outer end over the middle of the inner ones, a how far the outer end lies along the
-    axis and s the sine of the axis's climb, the part of the arm square to the axis has the length sqrt(L^2 - a^2) and rises
-    (h - a s) / sqrt(1 - s^2) in its plane: the angle is the asin of their ratio.
+    With L the length, h the rise of the outer end over the middle of the inner ones, a how far the outer end
+    lies along the axis and s the sine of the axis's climb, the part of the arm square to the axis has the
+    length sqrt(L^2 - a^2) and rises (h - a s) / sqrt(1 - s^2) in its plane: the angle is the asin of their
+    ratio.
     """
     heights = tuple(f"{n}_height" for n in inner)
     end = f"{outer}_height"
@@ -114,7 +119,8 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callabl
             offset, square, climb = v[n + 2:]
             rise = z_outer - (np.mean(v[:n]) + offset)
             flat = along**2 - abs(square)
-            sine = (rise - math.copysign(math.sqrt(abs(square)), square) * climb) / math.sqrt((1 - climb**2) * flat) if flat > 0 else 2.0
+            sine = (rise - math.copysign(math.sqrt(abs(square)), square) * climb) / math.sqrt(
+                (1 - climb**2) * flat) if flat > 0 else 2.0
             return np.degrees([math.asin(sine)]) if abs(sine) < 1 else np.array([np.nan])
 
         whole = readings.join(unseen)
@@ -126,9 +132,9 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callabl
 
 
 def _unseen(there, read, outer, axis_of, taped: Taped, known: FrameEstimate | None) -> Estimate:
-    """What the heights and the length leave open, as an Estimate of three values: how much higher the middle of the inner
-    joints is than the mean of those taped (mm); the square (mm^2) of how far the outer joint lies along the axis, signed as
-    that is; and the sine of the axis's climb."""
+    """What the heights and the length leave open, as an Estimate of three values: how much higher the middle
+    of the inner joints is than the mean of those taped (mm); the square (mm^2) of how far the outer joint
+    lies along the axis, signed as that is; and the sine of the axis's climb."""
     names = ("offset", "square", "climb")
     pivots = [h.removesuffix("_height") for h in read]
 
@@ -137,7 +143,10 @@ def _unseen(there, read, outer, axis_of, taped: Taped, known: FrameEstimate | No
         middle = np.mean([frame.at[n] for n in there], axis=0)
         taped_at = np.mean([frame.at[n] for n in pivots], axis=0) if set(pivots) <= set(frame.at) else None
         along = float((frame.at[outer] - middle) @ axis)
-        return [0.0 if taped_at is None else float((middle - taped_at) @ frame.up), along * abs(along), float(axis @ frame.up)]
+        return [
+            0.0 if taped_at is None else float((middle - taped_at) @ frame.up), along * abs(along),
+            float(axis @ frame.up)
+        ]
 
     own = (taped.corner, taped.state, outer)
     usable = (known is not None and known.up is not None and outer in known.points

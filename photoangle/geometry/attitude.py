@@ -1,7 +1,7 @@
 """The car's attitude in a state, shared by its corners: one chassis, one set of stands.
 
-A corner without ride photos of its own can take the chassis's pitch and roll from another corner that was measured in
-the same state: relative to gravity and the car's forward direction the chassis stands the same.
+A corner without ride photos of its own can take the chassis's pitch and roll from another corner that was
+measured in the same state: relative to gravity and the car's forward direction the chassis stands the same.
 """
 
 from __future__ import annotations
@@ -32,29 +32,43 @@ def share_attitude(states, report, level):
             result.axes = by_level(result, level)
             continue
         result.axes, result.attitude_of = _carried(donor, result), donor
-        report.tell(Finding(NOTE, f"{result.corner}/{result.state}", f"the chassis's pitch and roll are taken from {donor.corner}/{donor.state}:"
-                            f" the car is taken to stand alike in both within {STANCE_DEG:g} deg",
-                            "leave the car as it stands while all corners of a state are photographed"))
+        report.tell(
+            Finding(
+                NOTE, f"{result.corner}/{result.state}",
+                f"the chassis's pitch and roll are taken from {donor.corner}/{donor.state}:"
+                f" the car is taken to stand alike in both within {STANCE_DEG:g} deg",
+                "leave the car as it stands while all corners of a state are photographed"))
     for corner in sorted({s.corner for s in states if s.corner}):
         mine = [s for s in states if s.corner == corner]
         if all(s.axes is None for s in mine) and not any(s.state == RIDE for s in mine):
-            report.tell(Finding(NOTE, corner, "no ride photos: angles are against gravity only, and the car's own"
-                                " pitch on the stands is in them", "take two photos on its wheels on the floor (sill"
-                                f" markers, plumb, card) into {corner}/ride; or read the sill's slope there with a level and write"
-                                " sill_slope_deg under tape.ride"))
+            report.tell(
+                Finding(
+                    NOTE,
+                    corner,
+                    "no ride photos: angles are against gravity only, and the car's own"
+                    " pitch on the stands is in them",
+                    "take two photos on its wheels on the floor (sill"
+                    f" markers, plumb, card) into {corner}/ride; or read the sill's slope there with a level"
+                    f" and write"
+                    " sill_slope_deg under tape.ride",
+                )
+            )
 
 
 def by_level(result, level):
-    """Axes from the sill's slope in the photos and the same as a level read it with the car on its wheels, or None.
+    """Axes from the sill's slope in the photos and the same as a level read it with the car on its wheels, or
+    None.
 
-    At ride height the chassis is level against the floor, so that the sill's own rake is what was read there less the floor's slope.
-    level: carfile's Level, for the floor.  The roll follows in the same way where it was read in both states.
+    At ride height the chassis is level against the floor, so that the sill's own rake is what was read there
+    less the floor's slope. level: carfile's Level, for the floor.  The roll follows in the same way where it
+    was read in both states.
     """
     ride, here = (result.notes.attitude.get(s, {}) for s in (RIDE, result.state))
     if "sill_slope_deg" not in ride or not {SILL_FRONT, SILL_REAR} <= set(result.points.names):
         return None
     origin = result.scene.origin
-    floor = Estimate.stated(("along", "across"), np.radians([level.floor_slope_along_deg, level.floor_slope_across_deg]),
+    floor = Estimate.stated(("along", "across"),
+                            np.radians([level.floor_slope_along_deg, level.floor_slope_across_deg]),
                             floor_source(origin, level))
     read = _reading("sill slope", ride["sill_slope_deg"], ("level reading", origin.corner, "sill slope"))
     # nose up is a turn about -y; the sill seen against up, and up itself, go wrong together
@@ -75,7 +89,8 @@ def by_level(result, level):
 
 def _reading(name, value_deg, key):
     """A level's reading as an Estimate, rad."""
-    return Estimate.stated((name,), [math.radians(value_deg)], Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG) ** 2]])))
+    return Estimate.stated((name,), [math.radians(value_deg)],
+                           Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG)**2]])))
 
 
 def _sill_slope(result):
@@ -91,8 +106,8 @@ def _sill_slope(result):
 
 def _donor(result, states):
     for other in states:
-        if (other.state == result.state and other.corner != result.corner and other.axes is not None and other.up is not None
-                and other.lateral is not None and other.attitude_of is None):
+        if (other.state == result.state and other.corner != result.corner and other.axes is not None
+                and other.up is not None and other.lateral is not None and other.attitude_of is None):
             return other
     return None
 

@@ -21,8 +21,8 @@ _FOREIGN = 16.0  # squared misfit per marker and pair of states, expected 3
 
 @dataclass(frozen=True)
 class BarAxis:
-    """Unit vector (3,) in the reference scene's world, and the covariance (3, 3) of a small turn of it, rad, without what
-    the bushes sway by; markers and states it rests on."""
+    """Unit vector (3,) in the reference scene's world, and the covariance (3, 3) of a small turn of it, rad,
+    without what the bushes sway by; markers and states it rests on."""
 
     vector: np.ndarray
     covariance: np.ndarray
@@ -107,8 +107,10 @@ def _fit(pairs):
             rows.append(row)
             residuals.append(r)
             weights.append(np.linalg.inv(pick @ c @ pick.T + np.diag([1e-8] * 3 + [0.02**2])))
-        normal = sum(a.T @ w @ a for a, w in zip(rows, weights))
-        step = -np.linalg.solve(normal, sum(a.T @ w @ r for a, w, r in zip(rows, weights, residuals)))
+        normal = sum(a.T @ w @ a for a, w in zip(rows, weights, strict=False))
+        step = -np.linalg.solve(
+            normal, sum(a.T @ w @ r for a, w, r in zip(rows, weights, residuals, strict=False))
+        )
         axis = axis + across @ step[:2]
         axis /= np.linalg.norm(axis)
         for k, key in enumerate(keys):
@@ -118,14 +120,14 @@ def _fit(pairs):
     inverse = np.linalg.inv(normal)[:2, :2]
     # leaning the axis along `across` is a turn about axis x across
     turn = np.cross(axis, across.T).T
-    misfit = np.array([r @ w @ r for r, w in zip(residuals, weights)])
+    misfit = np.array([r @ w @ r for r, w in zip(residuals, weights, strict=False)])
     return axis, turn @ inverse @ turn.T, misfit
 
 
 @dataclass(frozen=True)
 class BarDirection:
-    """The bar's own axis in one state: unit vector (3,) in its scene's world; turn: Estimate of the error of a small turn
-    of it (rad), named datums.TURN."""
+    """The bar's own axis in one state: unit vector (3,) in its scene's world; turn: Estimate of the error of
+    a small turn of it (rad), named datums.TURN."""
 
     vector: np.ndarray
     turn: Estimate
@@ -134,7 +136,8 @@ class BarDirection:
 def bar_direction(axis, rotation, origin):
     """The bar's axis as motion showed it, in one state.
 
-    Parameters: axis: BarAxis; rotation (3, 3): this state's world from the reference's; origin: the state's Origin.
+    Parameters: axis: BarAxis; rotation (3, 3): this state's world from the reference's; origin: the state's
+    Origin.
     """
     # the axis is one estimate for all states; the bushes may sway in each
     seen = Source(("bar axis", origin.corner), "bar axis", axis.covariance)
@@ -144,7 +147,7 @@ def bar_direction(axis, rotation, origin):
 
 
 def bar_as_built(axes, origin):
-    """The bar straight across the car, where nothing shows its own axis: what it differs by from that, beside the axes'
-    own error.  axes: datums.Axes; origin: Origin."""
+    """The bar straight across the car, where nothing shows its own axis: what it differs by from that, beside
+    the axes' own error.  axes: datums.Axes; origin: Origin."""
     built = Source(("bar as built", origin.corner), "bar axis", np.eye(3) * np.radians(BAR_AXIS_DEG) ** 2)
     return BarDirection(axes.axes[:, 1], Estimate(TURN, np.zeros(3), {built: axes.axes}))

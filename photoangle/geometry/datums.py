@@ -4,7 +4,8 @@ Gravity comes from the plumb markers or a levelled card.  The chassis's level is
 ride height on a level floor, so the ride state's floor is the zero; other states of the same corner are
 tied to it by the chassis markers that were not touched.
 
-A direction's errors are those of a small turn of it, rad, about the axes of its scene's world, acting on the left.
+A direction's errors are those of a small turn of it, rad, about the axes of its scene's world, acting on the
+left.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ _ROOT3 = np.sqrt(3)
 
 @dataclass(frozen=True)
 class Direction:
-    """Unit vector (3,) in a scene's world; turn: Estimate of the error of its small turn, named TURN; by: in words."""
+    """Unit vector (3,) in a scene's world; turn: Estimate of the error of its small turn, named TURN; by: in
+    words."""
 
     vector: np.ndarray
     turn: Estimate
@@ -101,7 +103,8 @@ def gravity(points, scene, level, where=""):
     # a shift d of the span turns it by up x d / length
     turn = points.estimate.linear(hat(up) @ pick / length, TURN, np.zeros(3))
     if points.strip:
-        turn = turn.also(Source(("hang", state), "level", np.eye(3) * np.radians(STRIP_HANGS_DEG) ** 2), np.eye(3))
+        turn = turn.also(Source(("hang", state), "level",
+                                np.eye(3) * np.radians(STRIP_HANGS_DEG)**2), np.eye(3))
     findings = []
     if length < _LEAST_SPAN_MM:
         findings.append(Finding(ATTENTION, where, f"the plumb markers are only {length:.0f} mm apart",
@@ -119,14 +122,16 @@ def _forward(points, up):
             if np.linalg.norm(flat) > _LEAST_LEVEL_SHARE * np.linalg.norm(line):
                 # the same markers on the same places say the same of the car's axis, right or wrong
                 key = ("forward", points.place(front), points.place(rear))
-                return flat / np.linalg.norm(flat), Source(key, "forward", np.array([[np.radians(sigma) ** 2]])), by
+                return flat / np.linalg.norm(flat), Source(key, "forward",
+                                                           np.array([[np.radians(sigma)**2]])), by
     return None
 
 
 def floor_axes(points, up, level):
     """Chassis axes of the ride state: the floor's normal is the chassis's vertical.
 
-    Parameters: points; up: Direction; level: carfile's Level.  Returns Axes or None where forward is not known.
+    Parameters: points; up: Direction; level: carfile's Level.  Returns Axes or None where forward is not
+    known.
     """
     ahead = _forward(points, up.vector)
     if ahead is None:
@@ -136,7 +141,8 @@ def floor_axes(points, up, level):
     along, across = np.radians(level.floor_slope_along_deg), np.radians(level.floor_slope_across_deg)
     # a floor that rises forward turns x up about -y; one that rises to the left turns y up about +x
     tilt = rotation_from_vector(-along * y) @ rotation_from_vector(across * x)
-    turn = up.turn.also(yaw, up.vector[:, None]).also(floor_source(points.origin, level), np.stack([-y, x], 1))
+    turn = up.turn.also(yaw, up.vector[:, None]).also(floor_source(points.origin, level), np.stack([-y, x],
+                                                                                                   1))
     return Axes(tilt @ np.stack([x, y, up.vector], 1), turn, f"floor and {by}")
 
 
@@ -157,7 +163,8 @@ def level_axes(points, up, roll=True):
     x, yaw, by = ahead
     turn = up.turn.also(yaw, up.vector[:, None])
     if roll:
-        stands = Source(("stands", points.origin.state), "roll on the stands", np.array([[np.radians(STANDS_ROLL_DEG) ** 2]]))
+        stands = Source(("stands", points.origin.state), "roll on the stands",
+                        np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
         turn = turn.also(stands, x[:, None])
     return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), turn, f"gravity and {by}")
 
@@ -165,10 +172,12 @@ def level_axes(points, up, roll=True):
 def carried_axes(axes, tie, scene):
     """Axes of the ride scene in another scene's world.
 
-    Parameters: axes: of the ride scene; tie: registration.Tie, ride from this scene; scene: this one.  Returns Axes.
+    Parameters: axes: of the ride scene; tie: registration.Tie, ride from this scene; scene: this one.
+    Returns Axes.
     """
     back = tie.pose.rotation.T
     turn = axes.turn.minus(tie.errors.pick(TURN))
     # what the ride photos alone know wrong reaches this state's figures through the chassis
-    turn = turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and s.key[1] != scene.origin.state else s.title)
+    turn = turn.retitled(lambda s: "chassis"
+                         if s.title in ("pixels", "level") and s.key[1] != scene.origin.state else s.title)
     return Axes(back @ axes.axes, turned(turn, back), f"ride photos ({axes.by})")

@@ -19,8 +19,8 @@ _OFF_PLANE_MM = 1.0 / np.sqrt(3)
 def dot_points(dots, names, scene, photo_index, orientation, size_px, upright):
     """Named Points from dots, from left to right in the upright picture.
 
-    Parameters: dots: list of Dot; names: role keys; scene: with the card; photo_index; orientation and size_px of the photo;
-    upright(points, width, height, orientation) turns points as the picture is shown.
+    Parameters: dots: list of Dot; names: role keys; scene: with the card; photo_index; orientation and
+    size_px of the photo; upright(points, width, height, orientation) turns points as the picture is shown.
     Returns (Points or None, findings).
     """
     if len(dots) < len(names):
@@ -39,7 +39,8 @@ def dot_points(dots, names, scene, photo_index, orientation, size_px, upright):
 
 
 def _points(dots, names, scene, photo_index):
-    """Positions in the card's frame with their errors: the photo's unknowns, each dot's edge, and how far it is off the plane."""
+    """Positions in the card's frame with their errors: the photo's unknowns, each dot's edge, and how far it
+    is off the plane."""
     bundle, values = scene.solution.bundle, scene.solution.values
     order = sorted(range(len(names)), key=lambda k: names[k])
     dots, names = [dots[k] for k in order], tuple(names[k] for k in order)
@@ -66,6 +67,7 @@ def _points(dots, names, scene, photo_index):
         way = np.zeros((3 * len(dots), 1))
         way[3 * k:3 * k + 3, 0] = np.r_[dot.centre_mm, 0] - eye
         way /= way[3 * k + 2]
-        off = Source(("out of plane", scene.origin.state, name), "out of plane", np.array([[_OFF_PLANE_MM**2]]))
+        off = Source(("out of plane", scene.origin.state, name), "out of plane",
+                     np.array([[_OFF_PLANE_MM**2]]))
         estimate = estimate.also(off, way)
     return Points(names, estimate, dict.fromkeys(names), origin=scene.origin)

@@ -27,8 +27,8 @@ _UNKNOWN_DEPTH_MM = 100.0
 def motion_states(states, kit, axes):
     """MotionStates in one frame: the chassis axes (3, 3) of the reference scene, its world's origin.
 
-    states: StateResults tied to the reference (tie None: the reference itself).
-    The covariance holds the pixels' and the tie's part; the axes' own is for the caller to add, since all states share it.
+    states: StateResults tied to the reference (tie None: the reference itself). The covariance holds the
+    pixels' and the tie's part; the axes' own is for the caller to add, since all states share it.
     """
     out = []
     for result in states:
@@ -74,7 +74,9 @@ def joints_by_motion(states, kit, notes, axes, where):
     states: StateResults tied to one reference; notes: carfile Corner; axes (3, 3) of the reference scene.
     Returns Motion, Refusal (nothing moved enough), or None where fewer than two states show the parts.
     """
-    moving = [s for s in in_order(states) if any(kit.slot(i).role.body in ("bar", "arm") for i in s.scene.markers)]
+    moving = [
+        s for s in in_order(states) if any(kit.slot(i).role.body in ("bar", "arm") for i in s.scene.markers)
+    ]
     if len(moving) < 2:
         return None
     seen = motion_states(moving, kit, axes)
@@ -83,10 +85,16 @@ def joints_by_motion(states, kit, notes, axes, where):
         # the foot's own marker rides with the foot
         bodies |= {i: "knuckle" for i in bodies if kit.slot(i).role.key == LINK_FOOT}
     names = [s.name for s in seen]
-    new_link = tuple(n for k, n in enumerate(names) if has_new_link(n) and k and not has_new_link(names[k - 1]))
+    new_link = tuple(n for k, n in enumerate(names)
+                     if has_new_link(n) and k and not has_new_link(names[k - 1]))
     tapes = ()
     if notes.use_tape:
         tapes = tuple(TapedLength(*_TAPED[name], r.value_mm, r.u_mm, s) for s in names
                       for name, r in sorted(notes.tape.get(s, {}).items()) if name in _TAPED)
-    return solve_motion(seen, bodies, notes.link_foot_on, points_on_markers(seen, kit, notes), tapes, new_link,
+    return solve_motion(seen,
+                        bodies,
+                        notes.link_foot_on,
+                        points_on_markers(seen, kit, notes),
+                        tapes,
+                        new_link,
                         where=where)

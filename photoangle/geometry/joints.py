@@ -28,10 +28,11 @@ _STRIP_TILT_DEG, _STRIP_TURN_DEG = 6.0, 1.5
 class Points:
     """Named points of one scene.
 
-    names: n; estimate: of their 3 n coordinates, mm, in the scene's world frame, named "NAME x", "NAME y", "NAME z";
-    marker: name -> the marker it came from, None for a dot; bare: joints for which the marker's centre stands; strip: whether
-    the plumb markers are the rigid strip; centre_mm (3,): about which the print's scale acts; origin: whose errors these are; places: marker -> key of its
-    place, where another state shows that it was not moved since.
+    names: n; estimate: of their 3 n coordinates, mm, in the scene's world frame, named "NAME x", "NAME y",
+    "NAME z"; marker: name -> the marker it came from, None for a dot; bare: joints for which the marker's
+    centre stands; strip: whether the plumb markers are the rigid strip; centre_mm (3,): about which the
+    print's scale acts; origin: whose errors these are; places: marker -> key of its place, where another
+    state shows that it was not moved since.
     """
 
     names: tuple
@@ -102,7 +103,8 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
     chosen = _chosen_markers(scene, kit, corner)
     names = tuple(sorted(chosen))
     strip = _is_strip(scene, kit, chosen)
-    centre = np.mean([scene.markers[i].translation_mm for i in chosen.values()], axis=0) if names else np.zeros(3)
+    centre = np.mean([scene.markers[i].translation_mm
+                      for i in chosen.values()], axis=0) if names else np.zeros(3)
     positions = np.zeros((len(names), 3))
     by_unknown = np.zeros((3 * len(names), scene.solution.bundle.size))
     by_scale = np.zeros((3 * len(names), 1))
@@ -157,7 +159,8 @@ def scale_source(origin, scale_u):
 
 
 def _placing(scene, marker, name, sigmas, corner):
-    """What is not known of a marker's place against its joint: (Source, its directions (3, k) in the world) each."""
+    """What is not known of a marker's place against its joint: (Source, its directions (3, k) in the world)
+    each."""
     in_plane, along = sigmas
     rotation = scene.markers[marker].rotation
     plumb = name in PLUMB
@@ -178,9 +181,15 @@ def _joint_findings(points, kit, corner):
             "measure from the marker's face back to the joint's middle and write it under"
             " [corner.standoff], or use the plate form"))
     if any(n.startswith("hose") for n in points.names) and not corner.radius_mm.get("hose"):
-        findings.append(Finding(
-            NOTE, "", "the hose's radius is not given: gaps are from the joint's middle to the face of the hose marker",
-            "write hose = \"5 mm\" and bar_eye = \"14 mm\" under [corner.radius]"))
+        findings.append(
+            Finding(
+                NOTE,
+                "",
+                "the hose's radius is not given: gaps are from the joint's middle to the face of the hose"
+                " marker",
+                'write hose = "5 mm" and bar_eye = "14 mm" under [corner.radius]',
+            )
+        )
     return findings
 
 

@@ -1,7 +1,7 @@
 """Which markers kept their place on their part between two sets of photos.
 
-The markers of one rigid part move together.  Where two or more of a part are seen in both sets, the photos themselves show
-whether one was stuck anew or knocked; a marker alone on its part cannot be checked.
+The markers of one rigid part move together.  Where two or more of a part are seen in both sets, the photos
+themselves show whether one was stuck anew or knocked; a marker alone on its part cannot be checked.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ _DISAGREES = 40.0
 @dataclass(frozen=True)
 class Places:
     """kept: ids seen to have kept their place; moved: ids seen to have moved, or of a pair of which one has;
-    unsure: ids that cannot be checked; tie: `datum.Tie` of AFTER from BEFORE by the chassis markers kept, or None."""
+    unsure: ids that cannot be checked; tie: `datum.Tie` of AFTER from BEFORE by the chassis markers kept, or
+    None."""
 
     kept: tuple
     moved: tuple
@@ -63,8 +64,8 @@ def _body(marker, kit, notes):
 
 
 def handled(ids, before, after, kit):
-    """Those of ``ids`` that the work between two states touches: the hub's, where the wheel is on in one of them; the link's
-    joints, where a new link was fitted."""
+    """Those of ``ids`` that the work between two states touches: the hub's, where the wheel is on in one of
+    them; the link's joints, where a new link was fitted."""
     roles = set()
     for state, keys in ((RIDE, (HUB,)), (FITTED, (BAR_EYE, LINK_FOOT, "link"))):
         if (before == state) != (after == state):
@@ -75,17 +76,22 @@ def handled(ids, before, after, kit):
 def place_findings(places, kit, where, taken):
     """What to say of it.
 
-    Parameters: places; kit; where: for messages; taken: ids that figures rest on, that cannot be checked and are taken as
-    untouched.  Returns findings.
+    Parameters: places; kit; where: for messages; taken: ids that figures rest on, that cannot be checked and
+    are taken as untouched.  Returns findings.
     """
     def titles(ids):
         return ", ".join(kit.slot(i).role.title for i in sorted(ids))
 
     out = []
     if places.moved:
-        out.append(Finding(NOTE, where, f"{titles(places.moved)}: on another spot of the part than before, or beside a"
-                           " marker that is; how well it was stuck counts twice", ""))
+        out.append(
+            Finding(
+                NOTE, where, f"{titles(places.moved)}: on another spot of the part than before, or beside a"
+                " marker that is; how well it was stuck counts twice", ""))
     if taken:
-        out.append(Finding(NOTE, where, f"{titles(taken)}: no second marker on the same part shows whether it was touched in"
-                           " between; taken as untouched", "if it was stuck anew or refitted, say so with --restuck"))
+        out.append(
+            Finding(
+                NOTE, where,
+                f"{titles(taken)}: no second marker on the same part shows whether it was touched in"
+                " between; taken as untouched", "if it was stuck anew or refitted, say so with --restuck"))
     return out

@@ -1,7 +1,8 @@
 """Plain dots that the user tapped in several photos of a state: points in space, without a marker.
 
-A dot is placed after everything else is solved, where the rays through it meet best.  It adds nothing to the photos' poses, which
-the card and the markers hold far better; its own covariance carries theirs, by the derivatives.
+A dot is placed after everything else is solved, where the rays through it meet best.  It adds nothing to the
+photos' poses, which the card and the markers hold far better; its own covariance carries theirs, by the
+derivatives.
 """
 
 from __future__ import annotations
@@ -29,9 +30,9 @@ _LEAST_ANGLE_RAD = np.radians(4.0)
 def with_dots(points, scene, dots, corner, scale=(1.0, 0.0), where=""):
     """The points of a scene with those of its dots.
 
-    Parameters: points: Points of the markers; scene; dots: photo name -> role key -> (x, y, sigma) px in the sensor's frame;
-    corner: carfile's Corner; scale: true size of the print over its nominal size, and its standard
-    uncertainty; where: for messages.
+    Parameters: points: Points of the markers; scene; dots: photo name -> role key -> (x, y, sigma) px in the
+    sensor's frame; corner: carfile's Corner; scale: true size of the print over its nominal size, and its
+    standard uncertainty; where: for messages.
     Returns (Points, findings).
     """
     views = {}
@@ -51,9 +52,16 @@ def with_dots(points, scene, dots, corner, scale=(1.0, 0.0), where=""):
             continue
         new[role] = made
         given = role in corner.standoff_mm or role in corner.offset_mm
-        findings.append(Finding(ATTENTION if given else NOTE, where, f"the dot {title} counts as the joint's own middle, within"
-                                f" {corner.stuck_within_mm:g} mm{': the stand-off given for its marker is not used' if given else ''}",
-                                "where a dot stands off its joint, use a marker with a stand-off" if given else ""))
+        findings.append(
+            Finding(
+                ATTENTION if given else NOTE,
+                where,
+                f"the dot {title} counts as the joint's own middle, within"
+                f" {corner.stuck_within_mm:g}"
+                f" mm{': the stand-off given for its marker is not used' if given else ''}",
+                "where a dot stands off its joint, use a marker with a stand-off" if given else "",
+            )
+        )
     return (_joined(points, new, scale, scene, corner.stuck_within_mm / ROOT3) if new else points), findings
 
 
@@ -63,8 +71,9 @@ def _placed(scene, seen, title, where):
     while True:
         rays = [_ray(scene, k, at) for k, at, _ in seen]
         if len(seen) < 2 or _widest(rays) < _LEAST_ANGLE_RAD:
-            findings.append(Finding(ATTENTION, where, f"the dot {title} is known from one place alone and was left out",
-                                    "tap it in another photo, taken from another side"))
+            findings.append(
+                Finding(ATTENTION, where, f"the dot {title} is known from one place alone and was left out",
+                        "tap it in another photo, taken from another side"))
             return None, findings
         place = _met(rays)
         for _ in range(10):
@@ -78,8 +87,11 @@ def _placed(scene, seen, title, where):
         if each.max() < _MOST_MISFIT:
             break
         worst = int(each.argmax())
-        findings.append(Finding(ATTENTION, scene.photos[seen[worst][0]], f"the dot {title} lies elsewhere in this photo than in the others"
-                                " and was left out here", "tap it again"))
+        findings.append(
+            Finding(
+                ATTENTION, scene.photos[seen[worst][0]],
+                f"the dot {title} lies elsewhere in this photo than in the others"
+                " and was left out here", "tap it again"))
         seen = seen[:worst] + seen[worst + 1:]
     inverse = np.linalg.inv(by_place.T @ by_place)
     by_unknown = np.zeros((3, scene.solution.bundle.size))
@@ -109,7 +121,7 @@ def _widest(rays):
 def _met(rays):
     """The point nearest to all rays."""
     across = [np.eye(3) - np.outer(way, way) for _, way in rays]
-    return np.linalg.solve(sum(across), sum(a @ origin for a, (origin, _) in zip(across, rays)))
+    return np.linalg.solve(sum(across), sum(a @ origin for a, (origin, _) in zip(across, rays, strict=False)))
 
 
 def _seen_at(scene, k, place, change=None):
@@ -117,7 +129,8 @@ def _seen_at(scene, k, place, change=None):
     n, camera = scene.solution.bundle.lens_size, scene.cameras[k]
     if change is None:
         return project(camera.apply(place[None]), _lens(scene, k))[0]
-    at = rotation_from_vector(change[n:n + 3]) @ camera.rotation @ place + camera.translation_mm + change[n + 3:n + 6]
+    at = rotation_from_vector(
+        change[n:n + 3]) @ camera.rotation @ place + camera.translation_mm + change[n + 3:n + 6]
     return project(at[None], _lens(scene, k, change[:n], change[n + 6:] if len(change) > n + 6 else 0.0))[0]
 
 
@@ -131,16 +144,20 @@ def _misfits(scene, seen, place):
 
 
 def _by_unknowns(scene, k, place):
-    """Which of the scene's unknowns a photo hangs on, and the derivatives (2, m) of a place's pixel by them."""
+    """Which of the scene's unknowns a photo hangs on, and the derivatives (2, m) of a place's pixel by
+    them."""
     bundle = scene.solution.bundle
-    which = np.r_[np.arange(bundle.lens_size), bundle.camera_start + bundle.per_camera * k + np.arange(bundle.per_camera)]
-    # steps in proportion to how well each is known, so that the difference stays in reach of what it stands for
+    which = np.r_[np.arange(bundle.lens_size),
+                  bundle.camera_start + bundle.per_camera * k + np.arange(bundle.per_camera)]
+    # steps in proportion to how well each is known, so that the difference stays in reach of what it stands
+    # for
     steps = 0.1 * np.sqrt(scene.covariance.diagonal()[which])
     return which, jacobian(lambda change: _seen_at(scene, k, place, change), np.zeros(len(which)), steps)
 
 
 def _joined(points, new, scale, scene, stuck_mm):
-    """Points with new ones, in the order of their names.  stuck_mm: how well a dot was put on its joint, 1 sigma."""
+    """Points with new ones, in the order of their names.  stuck_mm: how well a dot was put on its joint, 1
+    sigma."""
     names = tuple(sorted(new))
     positions = np.array([new[n][0] for n in names])
     by_unknown = np.concatenate([new[n][1] for n in names])

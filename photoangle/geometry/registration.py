@@ -18,9 +18,9 @@ _MOVED = 40
 
 @dataclass(frozen=True)
 class Tie:
-    """How one scene's world lies in another's: pose ``other_from_this``; errors: Estimate of the errors of its small turn
-    (rad, left, other's frame), named datums.TURN, and of its shift (mm), named SHIFT; covariance (6, 6) of these;
-    shared: marker ids used; moved: ids found moved."""
+    """How one scene's world lies in another's: pose ``other_from_this``; errors: Estimate of the errors of
+    its small turn (rad, left, other's frame), named datums.TURN, and of its shift (mm), named SHIFT;
+    covariance (6, 6) of these; shared: marker ids used; moved: ids found moved."""
 
     pose: Pose
     errors: Estimate
@@ -45,7 +45,8 @@ def tie_scenes(this, other, kit):
     (moved between the states) is left out, the worst first, while three remain.
     Returns Tie or None where no chassis marker is shared.
     """
-    return tie_bodies(this, other, [i for i in chassis_markers(this, kit) if i in chassis_markers(other, kit)])[0]
+    return tie_bodies(this, other,
+                      [i for i in chassis_markers(this, kit) if i in chassis_markers(other, kit)])[0]
 
 
 def tie_bodies(this, other, ids):
@@ -114,11 +115,15 @@ def _register(this, other, ids):
 
 def moved_findings(tie, kit, where):
     """Findings for chassis markers that sit elsewhere than in the ride photos."""
-    out = [Finding(ATTENTION, where, f"marker {i} ({kit.slot(i).role.title}) sits elsewhere on the car than in"
-                   " the ride photos and was not used to tie the two", "was it re-stuck or knocked?")
-           for i in tie.moved]
+    out = [
+        Finding(
+            ATTENTION, where, f"marker {i} ({kit.slot(i).role.title}) sits elsewhere on the car than in"
+            " the ride photos and was not used to tie the two", "was it re-stuck or knocked?")
+        for i in tie.moved
+    ]
     if len(tie.shared) == 1:
         title = kit.slot(tie.shared[0]).role.title
-        out.append(Finding(NOTE, where, f"only one chassis marker ({title}) ties this state to the ride photos",
-                           "have both sill markers and the arch lip in view in both states"))
+        out.append(
+            Finding(NOTE, where, f"only one chassis marker ({title}) ties this state to the ride photos",
+                    "have both sill markers and the arch lip in view in both states"))
     return out

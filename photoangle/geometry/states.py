@@ -22,8 +22,8 @@ from photoangle.geometry.registration import chassis_markers, moved_findings, ti
 class StateResult:
     """One state measured: its Scene, Points, directions, and the sightings behind them.
 
-    up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone, or None; tie: to the
-    reference state; bar_axis: where motion showed it."""
+    up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone, or
+    None; tie: to the reference state; bar_axis: where motion showed it."""
 
     corner: str | None
     state: str | None
@@ -37,7 +37,9 @@ class StateResult:
     bar_axis: BarDirection | None = None
     measured: object = None  # figures.measure.Measured
     reference: bool = False  # the state that the others of its corner are tied to
-    attitude_of: object = None  # StateResult of another corner that the chassis's pitch and roll were taken from
+    attitude_of: object = (
+        None  # StateResult of another corner that the chassis's pitch and roll were taken from
+    )
     dots: list = field(default_factory=list)
     sightings: list = field(default_factory=list)
     paths: dict = field(default_factory=dict)
@@ -62,8 +64,10 @@ class StateResult:
         for figure in self.figures:
             if figure.name == name and datum in (None, figure.datum):
                 return figure
-        there = ", ".join(dict.fromkeys(f.name + (f" against {f.datum}" if f.datum else "") for f in self.figures))
-        raise KeyError(f"{self.name} has no {name!r}{f' against {datum}' if datum else ''}; there are {there or 'none'}")
+        there = ", ".join(
+            dict.fromkeys(f.name + (f" against {f.datum}" if f.datum else "") for f in self.figures))
+        raise KeyError(
+            f"{self.name} has no {name!r}{f' against {datum}' if datum else ''}; there are {there or 'none'}")
 
 
 def tie_states(states, kit, car, report):
@@ -100,8 +104,11 @@ def _ride_axes(ride, car, report):
     ride.axes = floor_axes(ride.points, ride.up, car.level)
     if ride.axes is None:
         missing = [n.replace("_", " ") for n in SILLS if n not in ride.points]
-        report.tell(Finding(ATTENTION, where, f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
-                            "have both sill markers in the ride photos"))
+        report.tell(
+            Finding(
+                ATTENTION, where,
+                f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
+                "have both sill markers in the ride photos"))
     elif not car.level.floor_given:
         report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
                             f" {car.level.floor_within_deg:g} deg is assumed",

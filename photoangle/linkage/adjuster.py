@@ -13,10 +13,11 @@ ENGAGEMENT_DIAMETERS = 1.5
 class Adjuster:
     """What is known of the link's adjuster, mm; None where it is not.
 
-    threaded_ends: 1 or 2; opposite_hands: with two ends, left- and right-hand thread, so that turning the middle
-    moves both; else each end is turned by itself.  shortest_mm, longest_mm: the maker's range, centre to centre;
-    thread_mm: the thread's diameter; thread_in_mm: length of thread in, at each end as it is now; thread_out_mm:
-    bare thread between the body and the end, with the jam nut on it; jam_nut_mm: the nut's height.
+    threaded_ends: 1 or 2; opposite_hands: with two ends, left- and right-hand thread, so that turning the
+    middle moves both; else each end is turned by itself.  shortest_mm, longest_mm: the maker's range, centre
+    to centre; thread_mm: the thread's diameter; thread_in_mm: length of thread in, at each end as it is now;
+    thread_out_mm: bare thread between the body and the end, with the jam nut on it; jam_nut_mm: the nut's
+    height.
     Raises ValueError for what is not positive, or other than one or two ends.
     """
 
@@ -43,7 +44,8 @@ class Adjuster:
 
     @property
     def half_turn_mm(self):
-        """Change of length by half a turn: half a pitch, a whole one where both ends move; None without a pitch."""
+        """Change of length by half a turn: half a pitch, a whole one where both ends move; None without a
+        pitch."""
         if self.thread_pitch_mm is None:
             return None
         return self.thread_pitch_mm / 2 * (2 if self.threaded_ends == 2 and self.opposite_hands else 1)
@@ -56,9 +58,15 @@ class Adjuster:
         low, high = -math.inf, math.inf
         why_low = why_high = ""
         if self.shortest_mm is not None:
-            low, why_low = self.shortest_mm - present_mm, f"the link goes no shorter than {self.shortest_mm:g} mm"
+            low, why_low = (
+                self.shortest_mm - present_mm,
+                f"the link goes no shorter than {self.shortest_mm:g} mm",
+            )
         if self.longest_mm is not None:
-            high, why_high = self.longest_mm - present_mm, f"the link goes no longer than {self.longest_mm:g} mm"
+            high, why_high = (
+                self.longest_mm - present_mm,
+                f"the link goes no longer than {self.longest_mm:g} mm",
+            )
         if self.thread_in_mm is not None and self.thread_mm is not None:
             least = self.engagement_diameters * self.thread_mm
             more = (self.thread_in_mm - least) * self.threaded_ends

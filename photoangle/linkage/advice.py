@@ -2,8 +2,8 @@
 known.
 
 The guard band is that of JCGM 106 (guarded acceptance): a length is called good only where the bar arm lies
-within the tolerance in at least 95 of 100 samples.  Changes of length are worked out sample by sample against the
-present link, since an adjuster is turned from where it is: what is common to both cancels.
+within the tolerance in at least 95 of 100 samples.  Changes of length are worked out sample by sample against
+the present link, since an adjuster is turned from where it is: what is common to both cancels.
 """
 
 from __future__ import annotations
@@ -27,9 +27,11 @@ _GOOD, _BAD = 0.95, 0.05
 
 # What makes each source smaller, in the user's words.
 REMEDY = {
-    "hub to arch": "tape hub to arch again, twice, in both states; or measure with the knuckle jacked to ride height",
-    "hub against ball joint": "give the upper arm or the strut's top, or measure with the knuckle jacked to ride"
-                              " height",
+    "hub to arch": "tape hub to arch again, twice, in both states; or measure with the knuckle jacked to"
+                   " ride height",
+    "hub against ball joint": "give the upper arm or the strut's top, or measure with the knuckle jacked to"
+                              " ride"
+    " height",
     "bar axis": "add a second bush marker, or the mark on the other side of the car",
     "arm axis": "mark both of the control arm's pivots",
     "stand-off": "measure the stand-offs again with a caliper, or use the plate form",
@@ -54,11 +56,11 @@ REMEDY = {
 class Advice:
     """The answer for one eye hole.
 
-    verdict: one of LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH; sentence and do: in words; figures: name -> Figure
-    (bar_arm_angle, link_length, link_length_wanted, link_length_shortest, link_length_longest, link_change,
-    link_turns where they can be had); conforms: probability that the present link does; any_of_mm: (low, high)
-    changes that are good with 95 in 100, or None; half_turns: to the nearest good half turn, lengthening positive,
-    or None; change_mm: the change to make; hole: name of the eye hole; findings.
+    verdict: one of LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH; sentence and do: in words; figures: name ->
+    Figure (bar_arm_angle, link_length, link_length_wanted, link_length_shortest, link_length_longest,
+    link_change, link_turns where they can be had); conforms: probability that the present link does;
+    any_of_mm: (low, high) changes that are good with 95 in 100, or None; half_turns: to the nearest good half
+    turn, lengthening positive, or None; change_mm: the change to make; hole: name of the eye hole; findings.
     """
 
     verdict: str
@@ -78,10 +80,13 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     """The link for the wanted place of the bar at ride height.
 
     corner: Corner or the like; travel: for its ride height; wanted: Wanted; adjuster: Adjuster; hole: (name,
-    mm nearer to the bar's axis than the present hole); budget: whether to work out the budgets, which names the
-    largest source when nothing can be told.  Returns Advice, or Refusal where no figure may be given.
+    mm nearer to the bar's axis than the present hole); budget: whether to work out the budgets, which names
+    the largest source when nothing can be told.  Returns Advice, or Refusal where no figure may be given.
     """
-    bad = [f for f in (*check_corner(corner), check_hole(corner, hole[1])) if f is not None and f.level == UNUSABLE]
+    bad = [
+        f for f in (*check_corner(corner), check_hole(corner, hole[1]))
+        if f is not None and f.level == UNUSABLE
+    ]
     if bad:
         return Refusal(bad[0])
     nominal = corner.nominal()
@@ -98,9 +103,16 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     best, drawn = worked(nominal), worked(corner.sample(samples, seed))
     if not np.isfinite([best.low_mm.item(), best.wanted_mm.item(), best.high_mm.item()]).all() \
             or lost(drawn.wanted_mm + drawn.low_mm + drawn.high_mm).max() > LOST_SHARE:
-        return Refusal(Finding(
-            UNUSABLE, corner.name, f"with the bar {_place(wanted)} (eye hole: {hole[0]}) or at the edge of its tolerance, bar arm and"
-            " link would lie in or beyond one line", "ask for another angle, a narrower tolerance, or another hole"))
+        return Refusal(
+            Finding(
+                UNUSABLE,
+                corner.name,
+                f"with the bar {_place(wanted)} (eye hole: {hole[0]}) or at the edge of its tolerance, bar"
+                f" arm and"
+                " link would lie in or beyond one line",
+                "ask for another angle, a narrower tolerance, or another hole",
+            )
+        )
     change = (drawn.wanted_mm - drawn.present_mm).ravel()
     at = (best.wanted_mm - best.present_mm).item()
     figures = _figures(corner, best, drawn, change, at, adjuster)
@@ -155,19 +167,25 @@ def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
     least, most, why_low, why_high = adjuster.reach(present)
     allowed = None if band is None else (max(band[0], least), min(band[1], most))
     where, angle = corner.name, figures.get("bar_arm_angle")
-    now = f"bar arm at {angle.value:+.1f} deg ({angle.low95:+.1f} to {angle.high95:+.1f}) at ride height" if angle else ""
+    now = (
+        f"bar arm at {angle.value:+.1f} deg ({angle.low95:+.1f} to {angle.high95:+.1f}) at ride height"
+        if angle
+        else ""
+    )
     goal = f"{_place(wanted)} within {wanted.within_deg:g} deg"
     notes = []
 
     def advice(verdict, sentence, do, half_turns=None, change=0.0, any_of=None):
         if verdict in (CANNOT_TELL, OUT_OF_REACH):
             notes.append(Finding(ATTENTION, where, sentence, do))
-        return Advice(verdict, sentence, do, figures, conforms, any_of, half_turns, change, hole[0], tuple(notes))
+        return Advice(verdict, sentence, do, figures, conforms, any_of, half_turns, change, hole[0],
+                      tuple(notes))
 
     if conforms >= _GOOD:
-        return advice(LEAVE, f"leave it: {now}, wanted {goal}", "", 0 if adjuster.half_turn_mm else None, 0.0, allowed)
+        return advice(LEAVE, f"leave it: {now}, wanted {goal}", "", 0 if adjuster.half_turn_mm else None, 0.0,
+                      allowed)
     reached = allowed is not None and allowed[0] < allowed[1]
-    if band is not None and not reached or band is None and not least <= at <= most:
+    if (band is not None and not reached) or (band is None and not least <= at <= most):
         why = why_high if at > most or (band is not None and band[0] >= most) else why_low
         return advice(OUT_OF_REACH, f"to have the {goal}, {_words(at)}; but {why}",
                       "try another eye hole, another link, or another angle")
@@ -176,9 +194,11 @@ def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
         return _too_vague(advice, figures, now, goal, at, conforms, half_turns, change)
     will_do = f"{_words(change)}, {_any_of(allowed)}"
     if conforms > _BAD:
-        return advice(CANNOT_TELL, f"can't tell yet whether the present link will do: {now}, wanted {goal}"
-                      f" ({100 * conforms:.0f} in 100 that it does)", f"{_largest(figures, 'bar_arm_angle')}; or {will_do},"
-                      " which is sure to be within", half_turns, change, allowed)
+        return advice(
+            CANNOT_TELL, f"can't tell yet whether the present link will do: {now}, wanted {goal}"
+            f" ({100 * conforms:.0f} in 100 that it does)",
+            f"{_largest(figures, 'bar_arm_angle')}; or {will_do},"
+            " which is sure to be within", half_turns, change, allowed)
     return advice(CHANGE, f"{will_do}: {now}, wanted {goal}", "", half_turns, change, allowed)
 
 
@@ -186,9 +206,11 @@ def _too_vague(advice, figures, now, goal, at, conforms, half_turns, change):
     f = figures.get("link_change")
     span = f" ({f.low95:+.1f} to {f.high95:+.1f} mm)" if f else ""
     if conforms <= _BAD:
-        return advice(CHANGE, f"{_words(at)}{span} and measure again: {now}, wanted {goal}; no length is sure to be"
-                      " within as well as this is known", _largest(figures, "link_change"), half_turns, change)
-    return advice(CANNOT_TELL, f"can't tell yet: {now}, wanted {goal}; the uncertainty is wider than the tolerance",
+        return advice(
+            CHANGE, f"{_words(at)}{span} and measure again: {now}, wanted {goal}; no length is sure to be"
+            " within as well as this is known", _largest(figures, "link_change"), half_turns, change)
+    return advice(CANNOT_TELL,
+                  f"can't tell yet: {now}, wanted {goal}; the uncertainty is wider than the tolerance",
                   _largest(figures, "link_change"), half_turns, change)
 
 
@@ -200,8 +222,9 @@ def _half_turns(at, adjuster, band, notes, where):
     if band is not None:
         lowest, highest = math.ceil(band[0] / step - 1e-9), math.floor(band[1] / step + 1e-9)
         if lowest > highest:
-            notes.append(Finding(ATTENTION, where, f"no half turn of the adjuster ({step:g} mm) falls within the band",
-                                 "turn one end by itself, or allow a wider tolerance"))
+            notes.append(
+                Finding(ATTENTION, where, f"no half turn of the adjuster ({step:g} mm) falls within the band",
+                        "turn one end by itself, or allow a wider tolerance"))
         else:
             count = min(max(count, lowest), highest)
     return count, count * step

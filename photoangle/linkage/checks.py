@@ -30,16 +30,19 @@ def check_length(name, value_mm, where):
     """
     low, high = SENSIBLE_MM[name]
     if not np.isfinite(value_mm) or value_mm <= 0:
-        return Finding(UNUSABLE, where, f"{name} {value_mm:g} mm: a length must be more than zero", "read it again")
+        return Finding(UNUSABLE, where, f"{name} {value_mm:g} mm: a length must be more than zero",
+                       "read it again")
     if low <= value_mm <= high:
         return None
     slips = [(f, unit) for f, unit in _SLIPS if low <= value_mm * f <= high]
     if slips:
         units = " or ".join(unit for _, unit in slips)
         would = " or ".join(f"{value_mm * f:.0f}" for f, _ in slips)
-        return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({units} taken for mm?)",
+        return Finding(UNUSABLE, where,
+                       f"{name} {value_mm:.1f} mm is out of all reason ({units} taken for mm?)",
                        f"as {would} mm it would fit: write the unit with the reading")
-    return Finding(UNUSABLE, where, f"{name} {value_mm:.1f} mm is out of all reason ({low:.0f} to {high:.0f} mm)",
+    return Finding(UNUSABLE, where,
+                   f"{name} {value_mm:.1f} mm is out of all reason ({low:.0f} to {high:.0f} mm)",
                    "are two readings or two markers mixed up?")
 
 
@@ -51,7 +54,8 @@ def check_corner(corner, samples=400, seed=1):
     layout = corner.nominal()
     where = f"{corner.name}/{layout.state}"
     if not all(np.isfinite(p).all() for p in layout.at.values()):
-        return (Finding(UNUSABLE, where, "the readings do not make a corner", "read the lengths and heights again"),)
+        return (Finding(UNUSABLE, where, "the readings do not make a corner",
+                        "read the lengths and heights again"),)
     eye, bush, foot = (layout.at[n] for n in (BAR_EYE, BAR_BUSH, LINK_FOOT))
     lever = length(square_to(eye - bush, layout.bar_axis)).item()
     arm = length(square_to(layout.at[ARM_BALL_JOINT] - layout.arm_origin, layout.arm_axis)).item()
@@ -67,12 +71,17 @@ def check_corner(corner, samples=400, seed=1):
     if layout.foot_on == "control arm":
         reach = length(square_to(foot - layout.arm_origin, layout.arm_axis)).item()
         if reach > 1.15 * arm:
-            found.append(Finding(UNUSABLE, where, f"the link's foot is {reach:.0f} mm from the arm's pivots, farther than"
-                                 f" the ball joint ({arm:.0f} mm)", "are the two mixed up, or does the link stand on the"
-                                 " knuckle or the strut?"))
+            found.append(
+                Finding(
+                    UNUSABLE, where, f"the link's foot is {reach:.0f} mm from the arm's pivots, farther than"
+                    f" the ball joint ({arm:.0f} mm)", "are the two mixed up, or does the link stand on the"
+                    " knuckle or the strut?"))
     elif layout.knuckle_by is None:
-        found.append(Finding(ATTENTION, where, f"the link's foot is on the {layout.foot_on}, whose tilt over the travel is not known:"
-                             " it is moved up and down with the ball joint", "give the strut's top or the upper arm"))
+        found.append(
+            Finding(
+                ATTENTION, where,
+                f"the link's foot is on the {layout.foot_on}, whose tilt over the travel is not known:"
+                " it is moved up and down with the ball joint", "give the strut's top or the upper arm"))
     return tuple(found + _dead_line(corner, layout, samples, seed, where))
 
 
@@ -82,21 +91,27 @@ def _hanging(layout, where):
     out = []
     for state in (SET, RIDE, FITTED):
         if {DROOP, state} <= set(arch) and arch[DROOP] <= arch[state]:
-            out.append(Finding(UNUSABLE, where, f"hub to arch is {arch['droop']:.0f} mm at droop and {arch[state]:.0f} mm at"
-                               f" {state}: a hanging wheel is farther from its arch", "are the two readings mixed up?"))
+            out.append(
+                Finding(
+                    UNUSABLE, where,
+                    f"hub to arch is {arch['droop']:.0f} mm at droop and {arch[state]:.0f} mm at"
+                    f" {state}: a hanging wheel is farther from its arch", "are the two readings mixed up?"))
     return out
 
 
 def check_hole(corner, hole_mm):
-    """A Finding where an eye hole hole_mm nearer to the bar's axis leaves no bar lever to speak of, else None."""
+    """A Finding where an eye hole hole_mm nearer to the bar's axis leaves no bar lever to speak of, else
+    None."""
     layout = corner.nominal()
     lever = length(square_to(layout.at[BAR_EYE] - layout.at[BAR_BUSH], layout.bar_axis)).item()
     low, high = SENSIBLE_MM["bar lever"]
     if low <= lever - hole_mm <= high:
         return None
-    return Finding(UNUSABLE, f"{corner.name}/{layout.state}", f"an eye hole {hole_mm:g} mm nearer to the bar's axis leaves a"
-                   f" lever of {lever - hole_mm:.0f} mm, out of all reason ({low:.0f} to {high:.0f} mm)",
-                   "measure from the present hole to the other one; outwards is negative")
+    return Finding(
+        UNUSABLE, f"{corner.name}/{layout.state}",
+        f"an eye hole {hole_mm:g} mm nearer to the bar's axis leaves a"
+        f" lever of {lever - hole_mm:.0f} mm, out of all reason ({low:.0f} to {high:.0f} mm)",
+        "measure from the present hole to the other one; outwards is negative")
 
 
 def _taped_link(corner, taped, joints, samples, seed, where):
@@ -104,8 +119,11 @@ def _taped_link(corner, taped, joints, samples, seed, where):
     u = np.nanstd(length(drawn.at[BAR_EYE] - drawn.at[LINK_FOOT]) - drawn.link_mm)
     if abs(taped - joints) <= _CONTRADICT * u:
         return []
-    return [Finding(UNUSABLE, where, f"the link was taped {taped:.1f} mm but its joints are {joints:.1f} mm apart",
-                    "one of the two is wrong: tape it again from centre to centre")]
+    return [
+        Finding(UNUSABLE, where,
+                f"the link was taped {taped:.1f} mm but its joints are {joints:.1f} mm apart",
+                "one of the two is wrong: tape it again from centre to centre")
+    ]
 
 
 def _dead_line(corner, layout, samples, seed, where):
@@ -122,12 +140,21 @@ def _dead_line(corner, layout, samples, seed, where):
     now = side(layout).item()
     other = np.mean(side(corner.sample(samples, seed)) != now)
     if now == 0 or other > LOST_SHARE:
-        return [Finding(UNUSABLE, where, "bar arm and link lie in one line as far as can be told: to which side the bar goes"
-                        " from here is not known", "measure with the wheel higher or lower, or measure the joints better")]
+        return [
+            Finding(
+                UNUSABLE, where,
+                "bar arm and link lie in one line as far as can be told: to which side the bar goes"
+                " from here is not known",
+                "measure with the wheel higher or lower, or measure the joints better")
+        ]
     angle = np.degrees(np.arcsin(np.minimum(sine(layout), 1))).item()
     if angle < _NEAR_DEAD_DEG:
-        return [Finding(ATTENTION, where, f"bar arm and link are only {angle:.1f} deg from one line, past which the bar can flip"
-                        " over", "choose a link or a hole that keeps well away from it")]
+        return [
+            Finding(
+                ATTENTION, where,
+                f"bar arm and link are only {angle:.1f} deg from one line, past which the bar can flip"
+                " over", "choose a link or a hole that keeps well away from it")
+        ]
     return []
 
 
@@ -146,14 +173,25 @@ def closing_findings(corner, layout, rise_mm, bump_mm, link_mm):
     out = []
     stuck = np.isnan(angle) | np.isnan(low)
     if stuck.any():
-        out.append(Finding(UNUSABLE, corner.name, f"the control arm or the knuckle cannot reach {_range(bump[stuck])}",
-                           "check arm length, hub to arch and the travel's limits"))
-    for fails, word, edge in ((~stuck & (link_mm < low), "short", low), (~stuck & (link_mm > high), "long", high)):
+        out.append(
+            Finding(UNUSABLE, corner.name,
+                    f"the control arm or the knuckle cannot reach {_range(bump[stuck])}",
+                    "check arm length, hub to arch and the travel's limits"))
+    for fails, word, edge in ((~stuck & (link_mm < low), "short", low), (~stuck & (link_mm > high), "long",
+                                                                         high)):
         if fails.any():
             worst = np.nanmax(edge[fails]) if word == "short" else np.nanmin(edge[fails])
-            out.append(Finding(UNUSABLE, corner.name, f"a link of {link_mm:.1f} mm is too {word} to close at {_range(bump[fails])}"
-                               f" (it needs {'at least' if word == 'short' else 'at most'} {worst:.1f} mm): the bar would"
-                               " go past its dead line", "choose another length or another hole, and check the readings"))
+            out.append(
+                Finding(
+                    UNUSABLE,
+                    corner.name,
+                    f"a link of {link_mm:.1f} mm is too {word} to close at {_range(bump[fails])}"
+                    f" (it needs {'at least' if word == 'short' else 'at most'} {worst:.1f} mm): the bar"
+                    f" would"
+                    " go past its dead line",
+                    "choose another length or another hole, and check the readings",
+                )
+            )
     return out
 
 

@@ -60,19 +60,19 @@ class Taped:
 class Corner:
     """A corner's geometry at its reference state.
 
-    names, positions_mm (n, 3), sources: name -> covariance (3 n, 3 n) mm^2, which add up.  Names as the roles:
-    bar_bush (anywhere on the bar's axis), bar_bush_far (another point on it, such as the other side's), bar_eye,
-    link_foot, arm_pivot_front, arm_pivot_rear, arm_ball_joint, hub, arch_lip, hose_a, hose_b, hose_c, and
-    for the knuckle upper_pivot_front, upper_pivot_rear, upper_ball_joint, strut_top, strut_low, tie_rod_inner,
-    tie_rod_outer.
+    names, positions_mm (n, 3), sources: name -> covariance (3 n, 3 n) mm^2, which add up.  Names as the
+    roles: bar_bush (anywhere on the bar's axis), bar_bush_far (another point on it, such as the other
+    side's), bar_eye, link_foot, arm_pivot_front, arm_pivot_rear, arm_ball_joint, hub, arch_lip, hose_a,
+    hose_b, hose_c, and for the knuckle upper_pivot_front, upper_pivot_rear, upper_ball_joint, strut_top,
+    strut_low, tie_rod_inner, tie_rod_outer.
 
     bar_axis, arm_axis: Direction where two points do not give it (None: straight across, straight along);
-    hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of the hub's
-    rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle" (where it is not said
-    and the point was measured once, it may be anything between); second_state: the state that points named
-    hose_a_second and so on were measured in;
-    radius_mm: "eye", "link", "hose"; stud: "bar_eye", "link_foot" -> Direction; link: the link as taped, in place
-    of its joints' distance; dof: source -> degrees of freedom of its covariance.
+    hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of the
+    hub's rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle"
+    (where it is not said and the point was measured once, it may be anything between); second_state: the
+    state that points named hose_a_second and so on were measured in; radius_mm: "eye", "link", "hose"; stud:
+    "bar_eye", "link_foot" -> Direction; link: the link as taped, in place of its joints' distance; dof:
+    source -> degrees of freedom of its covariance.
     Raises ValueError for shapes that do not fit, unknown carriers and missing points.
     """
 
@@ -127,7 +127,8 @@ class Corner:
     def sample(self, n, seed=1, only=None):
         """n samples of everything (JCGM 101): Layout with leading axes (n, 1).
 
-        seed: the same seed gives the same samples; only: the name of one source, all others at their estimates.
+        seed: the same seed gives the same samples; only: the name of one source, all others at their
+        estimates.
         """
         return self._layout(_Draw(n, seed, None if only is None else (only,)))
 
@@ -149,7 +150,10 @@ class Corner:
         # left and forward are positive, whichever way the two points were named
         bar = bar * np.where(bar[..., 1:2] < 0, -1.0, 1.0)
         arm = arm * np.where(arm[..., 0:1] < 0, -1.0, 1.0)
-        arch = {state: draw.scalar(TAPE, t.value_mm, t.u_mm) for state, t in sorted(self.hub_to_arch_mm.items())}
+        arch = {
+            state: draw.scalar(TAPE, t.value_mm, t.u_mm)
+            for state, t in sorted(self.hub_to_arch_mm.items())
+        }
         if self.state not in arch and HUB in at and ARCH_LIP in at:
             arch[self.state] = (at[ARCH_LIP] - at[HUB])[..., 2]
         share = 1 + draw.rectangular(HUB_SHARE, self.hub_differs_within)
@@ -198,9 +202,9 @@ class _Draw:
 
 
 def turn_lever(positions_mm):
-    """Matrix (3 n, 3): how points (n, 3) of a corner's frame shift, mm, by a small turn (rad, in that frame) of the frame.
+    """Matrix (3 n, 3): how points (n, 3) of a corner's frame shift, mm, by a small turn (rad, in that frame)
+    of the frame.
 
     A frame turned by w sees the points turned by -w: their shift is p x w.
     """
     return np.concatenate([hat(p) for p in positions_mm]) if len(positions_mm) else np.zeros((0, 3))
-

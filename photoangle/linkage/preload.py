@@ -1,8 +1,8 @@
 """Left against right: is the bar twisted at rest, and which two links leave it unstressed.
 
-The bar's free shape is read with one link off: the right arm's angle less the left's, as the bar then lies.  Its
-twist is what that difference has become with both links on.  Equal eye heights alone do not prove it zero: a bar
-need not be straight.
+The bar's free shape is read with one link off: the right arm's angle less the left's, as the bar then lies.
+Its twist is what that difference has become with both links on.  Equal eye heights alone do not prove it
+zero: a bar need not be straight.
 """
 
 from __future__ import annotations
@@ -19,8 +19,10 @@ from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.sampled import LOST_SHARE, figure, lost
 from photoangle.linkage.travel import no_ride_height, ride_rise
 
-DRIVER = Finding(NOTE, "", "the driver's weight presses the car down on one side: the bar is free of preload only as it was"
-                 " loaded when measured", "set the links with the driver's weight in the seat, or with as much ballast")
+DRIVER = Finding(
+    NOTE, "",
+    "the driver's weight presses the car down on one side: the bar is free of preload only as it was"
+    " loaded when measured", "set the links with the driver's weight in the seat, or with as much ballast")
 
 
 @dataclass(frozen=True)
@@ -47,12 +49,13 @@ def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0
             allowed_mm=2.0, samples=20000, seed=1):
     """The bar's twist with both links on against its shape with one off.
 
-    axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's axis;
-    rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what counts as
-    none.
+    axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's
+    axis; rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what
+    counts as none.
     Raises ValueError for a lever or a rate that is not positive.  Returns Preload.
     """
-    if not (math.isfinite(lever_mm) and lever_mm > 0) or (rate_n_per_mm is not None and not rate_n_per_mm > 0):
+    if not (math.isfinite(lever_mm) and lever_mm > 0) or (rate_n_per_mm is not None
+                                                          and not rate_n_per_mm > 0):
         raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
     angles = (left_on, right_on, left_off, right_off)
     rng = np.random.default_rng(seed)
@@ -77,13 +80,16 @@ def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0
         verdict, findings = "none", (DRIVER,)
     elif eye.low95 > allowed_mm or eye.high95 < -allowed_mm:
         verdict = "preloaded"
-        findings = (Finding(ATTENTION, axle, f"the bar is preloaded by {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
-                            f" {eye.high95:+.1f})", "set the two links that leave it unstressed"), DRIVER)
+        findings = (Finding(
+            ATTENTION, axle,
+            f"the bar is preloaded by {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
+            f" {eye.high95:+.1f})", "set the two links that leave it unstressed"), DRIVER)
     else:
         verdict = "cannot tell"
-        findings = (Finding(ATTENTION, axle, f"preload {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
-                            f" {eye.high95:+.1f}): whether it is within {allowed_mm:g} mm can't be told yet",
-                            "measure both bar arms again, with both links on and with one off"), DRIVER)
+        findings = (Finding(
+            ATTENTION, axle, f"preload {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
+            f" {eye.high95:+.1f}): whether it is within {allowed_mm:g} mm can't be told yet",
+            "measure both bar arms again, with both links on and with one off"), DRIVER)
     return Preload(turned, eye, force, verdict, findings)
 
 
@@ -99,12 +105,20 @@ class Unstressed:
     findings: tuple
 
 
-def unstressed_links(left, right, travel, free_deg, free_u_deg, wanted=Wanted(), share="both", samples=4000, seed=1):
+def unstressed_links(left,
+                     right,
+                     travel,
+                     free_deg,
+                     free_u_deg,
+                     wanted=Wanted(),
+                     share="both",
+                     samples=4000,
+                     seed=1):
     """Link lengths left and right for a free bar at ride height.
 
-    left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle less
-    the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left" the left
-    arm there and the right one where the free bar has it.  Returns Unstressed or Refusal.
+    left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle
+    less the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left"
+    the left arm there and the right one where the free bar has it.  Returns Unstressed or Refusal.
     """
     if share not in ("both", "left"):
         raise ValueError('share is "both" or "left"')
@@ -118,19 +132,22 @@ def unstressed_links(left, right, travel, free_deg, free_u_deg, wanted=Wanted(),
     for name, corner, way, sign in (("left", left, travels[0], -0.5), ("right", right, travels[1], 0.5)):
         sign += 0.0 if share == "both" else 0.5
         results = []
-        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free_deg)), (corner.sample(samples, seed), free)):
+        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free_deg)), (corner.sample(samples,
+                                                                                               seed), free)):
             rise = ride_rise(layout, way)
             if rise is None:
                 return no_ride_height(corner)
             results.append(_at_angles(layout, rise, wanted.angle_deg + sign * apart[..., 0]))
         best, drawn = results
         if np.isnan(best.wanted_mm).any() or lost(drawn.wanted_mm).max() > LOST_SHARE:
-            return Refusal(Finding(UNUSABLE, corner.name, "at the wanted angle bar arm and link would lie in one line",
-                                   "ask for another angle"))
+            return Refusal(
+                Finding(UNUSABLE, corner.name, "at the wanted angle bar arm and link would lie in one line",
+                        "ask for another angle"))
         out[name] = figure(corner.name, "predicted-ride", "link_length_unstressed", None, "mm",
                            best.wanted_mm.item(), drawn.wanted_mm)
         out[name + "_change"] = figure(corner.name, "predicted-ride", "link_change_unstressed", None, "mm",
-                                       (best.wanted_mm - best.present_mm).item(), drawn.wanted_mm - drawn.present_mm)
+                                       (best.wanted_mm - best.present_mm).item(),
+                                       drawn.wanted_mm - drawn.present_mm)
     return Unstressed(out["left"], out["right"], out["left_change"], out["right_change"], (DRIVER,))
 
 
@@ -141,10 +158,12 @@ def _at_angles(layout, rise, angle_deg):
 def other_side_finding(axle, state, left_mm, right_mm, u_mm):
     """A Finding where hub to arch differs left from right in a state by more than can be chance, else None.
 
-    The bar couples both wheels: a state measured with the other wheel elsewhere is not the state it is taken for.
-    u_mm: standard uncertainty of the difference.
+    The bar couples both wheels: a state measured with the other wheel elsewhere is not the state it is taken
+    for. u_mm: standard uncertainty of the difference.
     """
     if abs(left_mm - right_mm) <= 2 * u_mm + 2.0:
         return None
-    return Finding(ATTENTION, f"{axle}/{state}", f"hub to arch is {left_mm:.0f} mm left and {right_mm:.0f} mm right: the bar couples"
-                   " both wheels and is twisted in this state", "bring both wheels to the same height and measure again")
+    return Finding(
+        ATTENTION, f"{axle}/{state}",
+        f"hub to arch is {left_mm:.0f} mm left and {right_mm:.0f} mm right: the bar couples"
+        " both wheels and is twisted in this state", "bring both wheels to the same height and measure again")

@@ -59,30 +59,42 @@ class Check:
 def check(measured, carried):
     """A figure measured at set against the same carried from droop, by E_n.
 
-    Both Figures.  Errors that both share (the same stand-off, the same floor) are counted twice, so that the check is on
-    the mild side there.
+    Both Figures.  Errors that both share (the same stand-off, the same floor) are counted twice, so that the
+    check is on the mild side there.
     """
     number = e_n(measured.value - carried.value, math.hypot(measured.u, carried.u))
     if abs(number) <= 1:
         return Check(number, True, None)
-    return Check(number, False, Finding(
-        ATTENTION, f"{measured.corner}/{measured.state}", f"{measured.name} is {measured.value:.2f} {measured.unit} as measured and"
-        f" {carried.value:.2f} as carried from {carried.state or 'droop'}: E_n {number:.1f}, they contradict",
-        "is hub to arch the same as on the wheels? was a marker moved between the states?"))
+    return Check(
+        number,
+        False,
+        Finding(
+            ATTENTION,
+            f"{measured.corner}/{measured.state}",
+            f"{measured.name} is {measured.value:.2f} {measured.unit} as measured and"
+            f" {carried.value:.2f} as carried from {carried.state or 'droop'}: E_n {number:.1f}, they"
+            f" contradict",
+            "is hub to arch the same as on the wheels? was a marker moved between the states?",
+        ),
+    )
 
 
 def no_datum_finding(where, front_lift_mm=None, wheelbase_mm=None):
     """What to say when a carry-over is asked for and no chassis datum exists: the error to expect.
 
-    A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is wrong
-    by that for the bar arm.  Returns (Finding, the error in deg).
+    A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is
+    wrong by that for the bar arm.  Returns (Finding, the error in deg).
     """
     if front_lift_mm is not None and wheelbase_mm:
         error = math.degrees(math.asin(min(1.0, abs(front_lift_mm) / wheelbase_mm)))
-        size = f"{error:.1f} deg ({abs(front_lift_mm):.0f} mm of lift over the wheelbase of {wheelbase_mm:.0f} mm)"
+        size = (f"{error:.1f} deg ({abs(front_lift_mm):.0f} mm of lift over the wheelbase of"
+                f" {wheelbase_mm:.0f} mm)")
     else:
         error = _USUAL_PITCH_DEG
         size = f"about {error:.0f} deg with one axle on stands"
-    return Finding(ATTENTION, where, f"no chassis datum: the car's pitch in this state is not known, and the bar arm's angle at ride"
-                   f" height can be wrong by {size}", "put both sill markers in view in this state and with the car on its wheels,"
-                   " or read the sill's slope with a level in both"), error
+    return Finding(
+        ATTENTION, where,
+        f"no chassis datum: the car's pitch in this state is not known, and the bar arm's angle at ride"
+        f" height can be wrong by {size}",
+        "put both sill markers in view in this state and with the car on its wheels,"
+        " or read the sill's slope with a level in both"), error

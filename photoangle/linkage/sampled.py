@@ -30,11 +30,11 @@ def lost(samples, axis=0):
 def figure(corner, state, name, datum, unit, value, samples, budget=None):
     """A Figure from its value (with every input at its estimate) and its samples (n,), or None.
 
-    Where that value lies more than a quarter of u from the samples' mean, the mean is given (JCGM 101, 7.6): the
-    quantity is then too far from linear, or an input (which way a taped link leans) has no best estimate.
+    Where that value lies more than a quarter of u from the samples' mean, the mean is given (JCGM 101, 7.6):
+    the quantity is then too far from linear, or an input (which way a taped link leans) has no best estimate.
 
-    None where the value is not finite or more than one sample in forty has no solution: such a quantity has no
-    honest interval, and the caller says why.
+    None where the value is not finite or more than one sample in forty has no solution: such a quantity has
+    no honest interval, and the caller says why.
     """
     value = float(value)
     samples = np.asarray(samples, float).ravel()

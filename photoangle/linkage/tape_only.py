@@ -1,9 +1,9 @@
 """By tape alone: a corner from heights over a level line and lengths between joints, no photo.
 
-The two triangles, done properly: the bar arm's and the control arm's angles from their ends' heights and their
-lengths, the closure in three dimensions, and the car's pitch and roll taken off, since heights are read against
-gravity and the answer is wanted against the chassis.  What a tape cannot tell is drawn from what it may be: which
-way the link leans, and the bar's and the arm's axes' exact directions.
+The two triangles, done properly: the bar arm's and the control arm's angles from their ends' heights and
+their lengths, the closure in three dimensions, and the car's pitch and roll taken off, since heights are read
+against gravity and the answer is wanted against the chassis.  What a tape cannot tell is drawn from what it
+may be: which way the link leans, and the bar's and the arm's axes' exact directions.
 """
 
 from __future__ import annotations
@@ -31,11 +31,11 @@ _UNKNOWN_ROLL_DEG = 0.6
 class TapedCorner:
     """A corner by tape.  Use `tape_corner`, which checks the readings.
 
-    heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint and, where taped, link_foot -> Taped, over one level line;
-    lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis) and, where taped, link -> Taped;
-    eye_ahead: the bar arm points forward; left: a corner of the left side; pitch_deg (nose up) and roll_deg (left
-    side up) of the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.  ``nominal`` and ``sample``
-    as for `corner.Corner`.
+    heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint and, where taped, link_foot -> Taped, over one level
+    line; lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis) and, where taped, link
+    -> Taped; eye_ahead: the bar arm points forward; left: a corner of the left side; pitch_deg (nose up) and
+    roll_deg (left side up) of the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.
+    ``nominal`` and ``sample`` as for `corner.Corner`.
     """
 
     name: str
@@ -60,11 +60,13 @@ class TapedCorner:
         return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB_SHARE)
 
     def nominal(self):
-        """Layout with every reading at its estimate and the link leaning across the car; leading axes (1, 1)."""
+        """Layout with every reading at its estimate and the link leaning across the car; leading axes (1,
+        1)."""
         return self._layout(_Draw(1, 0, only=()))
 
     def sample(self, n, seed=1, only=None):
-        """n samples (JCGM 101): Layout with leading axes (n, 1); NaN where readings do not make a triangle."""
+        """n samples (JCGM 101): Layout with leading axes (n, 1); NaN where readings do not make a
+        triangle."""
         return self._layout(_Draw(n, seed, None if only is None else (only,)))
 
     def _layout(self, draw):
@@ -74,7 +76,8 @@ class TapedCorner:
         ahead, out = (1.0 if self.eye_ahead else -1.0), (1.0 if self.left else -1.0)
         bush = np.stack([zero, zero, height[BAR_BUSH]], -1)
         eye = bush + _leg(size["bar_arm"], height[BAR_EYE] - height[BAR_BUSH], ahead, 0)
-        along = _leg(np.ones(draw.n), (height[ARM_BALL_JOINT] - height["arm_pivot"]) / size["control_arm"], out, 1)
+        along = _leg(np.ones(draw.n), (height[ARM_BALL_JOINT] - height["arm_pivot"]) / size["control_arm"],
+                     out, 1)
         # the foot lies on the line from pivot to ball joint, unless its own height says that it stands off it
         foot_reach = along * size["foot_from_pivot"][:, None] if LINK_FOOT not in height else _leg(
             size["foot_from_pivot"], height[LINK_FOOT] - height["arm_pivot"], out, 1)
@@ -85,7 +88,8 @@ class TapedCorner:
         # a link that stands upright as far as the tape can tell: its lean is nought
         lean = np.sqrt(np.maximum(lean2, 0.0))
         towards = math.pi / 2 * out + draw.rectangular(LEAN, math.pi)[:, 0]
-        foot = np.stack([eye[:, 0] - lean * np.cos(towards), eye[:, 1] - lean * np.sin(towards), foot_height], -1)
+        foot = np.stack([eye[:, 0] - lean * np.cos(towards), eye[:, 1] - lean * np.sin(towards), foot_height],
+                        -1)
         pivot = foot - foot_reach
         ball = pivot + along * size["control_arm"][:, None]
         at = {BAR_BUSH: bush, BAR_EYE: eye, LINK_FOOT: foot, ARM_PIVOT_FRONT: pivot, ARM_BALL_JOINT: ball}
@@ -112,18 +116,30 @@ def _leg(size, rise, way, axis):
     return out
 
 
-def tape_corner(name, state, heights, lengths, hub_to_arch_mm, eye_ahead=True, left=True, pitch_deg=None, roll_deg=None,
-                front_lift_mm=None, wheelbase_mm=None, **rest):
+def tape_corner(name,
+                state,
+                heights,
+                lengths,
+                hub_to_arch_mm,
+                eye_ahead=True,
+                left=True,
+                pitch_deg=None,
+                roll_deg=None,
+                front_lift_mm=None,
+                wheelbase_mm=None,
+                **rest):
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
-    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is taken
-    as nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding says so.
+    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is
+    taken as nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding
+    says so.
     """
     where = f"{name}/{state}"
     missing = [f"height of {h}" for h in _HEIGHTS if h not in heights]
     missing += [f"length of {k}" for k in ("bar_arm", "control_arm", "foot_from_pivot") if k not in lengths]
     if missing:
-        return Refusal(Finding(UNUSABLE, where, f"not taped: {', '.join(missing)}", "tape it, or take photos instead"))
+        return Refusal(
+            Finding(UNUSABLE, where, f"not taped: {', '.join(missing)}", "tape it, or take photos instead"))
     for key, kind in (("bar_arm", "bar lever"), ("control_arm", "control arm"), ("link", "link")):
         if key in lengths:
             bad = check_length(kind, lengths[key].value_mm, where)
@@ -141,34 +157,52 @@ def tape_corner(name, state, heights, lengths, hub_to_arch_mm, eye_ahead=True, l
         finding, error = no_datum_finding(where, front_lift_mm, wheelbase_mm)
         findings.append(finding)
         pitch_deg = (0.0, error / math.sqrt(3))
-    return TapedCorner(name, state, dict(heights), dict(lengths), dict(hub_to_arch_mm), eye_ahead, left, tuple(pitch_deg),
-                       tuple(roll_deg or (0.0, _UNKNOWN_ROLL_DEG)), findings=tuple(findings), **rest)
+    return TapedCorner(name,
+                       state,
+                       dict(heights),
+                       dict(lengths),
+                       dict(hub_to_arch_mm),
+                       eye_ahead,
+                       left,
+                       tuple(pitch_deg),
+                       tuple(roll_deg or (0.0, _UNKNOWN_ROLL_DEG)),
+                       findings=tuple(findings),
+                       **rest)
 
 
 def _contradiction(where, heights, lengths):
     for a, b, key in ((BAR_BUSH, BAR_EYE, "bar_arm"), ("arm_pivot", ARM_BALL_JOINT, "control_arm")):
         rise = abs(heights[b].value_mm - heights[a].value_mm)
         if rise >= lengths[key].value_mm:
-            return Finding(UNUSABLE, where, f"{b} and {a} differ by {rise:.0f} mm in height but the {key} is only"
-                           f" {lengths[key].value_mm:.0f} mm long", "two readings are mixed up, or one is in another unit")
+            return Finding(
+                UNUSABLE, where, f"{b} and {a} differ by {rise:.0f} mm in height but the {key} is only"
+                f" {lengths[key].value_mm:.0f} mm long",
+                "two readings are mixed up, or one is in another unit")
     radius = lengths["foot_from_pivot"].value_mm
     if not 0 < radius <= 1.15 * lengths["control_arm"].value_mm:
-        return Finding(UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
-                       f" {lengths['control_arm'].value_mm:.0f} mm", "measure along the arm from its pivot to the link's foot")
+        return Finding(
+            UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
+            f" {lengths['control_arm'].value_mm:.0f} mm",
+            "measure along the arm from its pivot to the link's foot")
     pivot = heights["arm_pivot"].value_mm
     if LINK_FOOT in heights:
         foot = heights[LINK_FOOT].value_mm
         if abs(foot - pivot) >= radius:
-            return Finding(UNUSABLE, where, f"link foot and pivot differ by {abs(foot - pivot):.0f} mm in height but are only"
-                           f" {radius:.0f} mm apart", "two readings are mixed up, or one is in another unit")
+            return Finding(
+                UNUSABLE, where,
+                f"link foot and pivot differ by {abs(foot - pivot):.0f} mm in height but are only"
+                f" {radius:.0f} mm apart", "two readings are mixed up, or one is in another unit")
     else:
         foot = pivot + (heights[ARM_BALL_JOINT].value_mm - pivot) / lengths["control_arm"].value_mm * radius
     drop = heights[BAR_EYE].value_mm - foot
     u = math.hypot(heights[BAR_EYE].u_mm, heights["arm_pivot"].u_mm, heights[ARM_BALL_JOINT].u_mm)
     if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):
-        return Finding(UNUSABLE, where, f"the link is taped {lengths['link'].value_mm:.0f} mm but its ends differ by"
-                       f" {abs(drop):.0f} mm in height", "tape it again from centre to centre, and the heights from one level line")
+        return Finding(
+            UNUSABLE, where, f"the link is taped {lengths['link'].value_mm:.0f} mm but its ends differ by"
+            f" {abs(drop):.0f} mm in height",
+            "tape it again from centre to centre, and the heights from one level line")
     if "link" not in lengths and abs(drop) < 40:
-        return Finding(UNUSABLE, where, "without the link's length it is taken as upright, but its ends are at one height",
+        return Finding(UNUSABLE, where,
+                       "without the link's length it is taken as upright, but its ends are at one height",
                        "tape the link from centre to centre")
     return None

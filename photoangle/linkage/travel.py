@@ -65,8 +65,8 @@ class Travel:
 def ride_rise(layout, travel):
     """The hub's rise from the layout's state to ride height, (..., 1) mm.
 
-    From the two states' hub to arch; zero where the layout's own state stands at ride height and nothing else is
-    known.  None where it cannot be had.
+    From the two states' hub to arch; zero where the layout's own state stands at ride height and nothing else
+    is known.  None where it cannot be had.
     """
     arch = layout.hub_to_arch_mm
     if layout.state in arch and travel.ride_state in arch:
@@ -111,7 +111,8 @@ class Nearest:
 
 @dataclass(frozen=True)
 class TravelResult:
-    """steps_mm (steps,); courses: name -> Course; nearest: name -> Nearest; at_ride: name -> Figure; findings."""
+    """steps_mm (steps,); courses: name -> Course; nearest: name -> Nearest; at_ride: name -> Figure;
+    findings."""
 
     steps_mm: np.ndarray
     courses: dict
@@ -123,8 +124,8 @@ class TravelResult:
 def quantities(layout, rise_mm, link_mm=None, corner=None):
     """Every quantity at hub rises from the reference state.
 
-    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for hoses
-    and radii.
+    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for
+    hoses and radii.
     Returns name -> (n, t), in deg, mm or a plain ratio.
     """
     link_mm = assembled_link_mm(layout) if link_mm is None else link_mm
@@ -162,8 +163,8 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
                 hole_mm=0.0):
     """The corner over its travel, with the present link or one changed by change_mm.
 
-    corner: Corner or the like; joint_limit_deg: {"eye": ..., "foot": ...} where known; wanted_gap_mm: gap to the
-    hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns
+    corner: Corner or the like; joint_limit_deg: {"eye": ..., "foot": ...} where known; wanted_gap_mm: gap to
+    the hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns
     TravelResult, or Refusal where no figure may be given.
     """
     checked = check_corner(corner)
@@ -181,15 +182,17 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
     drawn = _sampled(corner, corner.sample(samples, seed), travel, change_mm, hole_mm)
     gone = lost(drawn["bar_arm_angle"])
     if gone.max() > LOST_SHARE and not findings:
-        findings.append(Finding(UNUSABLE, corner.name, f"in {100 * gone.max():.0f} of 100 samples the link does not close"
-                                " somewhere in the travel: that near its dead line nothing can be promised",
-                                "choose a link or a hole farther from the dead line, or measure the joints better"))
+        findings.append(
+            Finding(
+                UNUSABLE, corner.name, f"in {100 * gone.max():.0f} of 100 samples the link does not close"
+                " somewhere in the travel: that near its dead line nothing can be promised",
+                "choose a link or a hole farther from the dead line, or measure the joints better"))
     courses = {name: _course(name, best[name][:-1], drawn[name][:, :-1]) for name in best}
     state = f"travel{change_mm:+.1f}mm" if change_mm else "travel"
     at_ride = {}
     for name in best:
-        at_ride[name] = figure(corner.name, "predicted-ride", name, _datum(name), _unit_of(name), best[name][-1],
-                               drawn[name][:, -1])
+        at_ride[name] = figure(corner.name, "predicted-ride", name, _datum(name), _unit_of(name),
+                               best[name][-1], drawn[name][:, -1])
     at_ride = {k: f for k, f in at_ride.items() if f is not None}
     nearest = {}
     for out, name, pick in _extremes(best):
@@ -201,7 +204,7 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
 
 
 def _datum(name):
-    return "chassis" if "angle" in name and "to_link" not in name or "lean" in name else None
+    return "chassis" if ("angle" in name and "to_link" not in name) or "lean" in name else None
 
 
 def _course(name, value, samples):

@@ -10,14 +10,16 @@ from dataclasses import replace
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import BAR_EYE, LINK_FOOT
 
-# Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no source).
+# Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no
+# source).
 NEAR_LINE_DEG = 10.0
 
 
 def judged(corner, travel, nearest, limits, wanted_gap):
     """Verdicts on the extremes, and what is to be said about them.
 
-    nearest: name -> Nearest; limits: "eye", "foot" -> deg; wanted_gap: mm.  Returns (nearest with verdicts, findings).
+    nearest: name -> Nearest; limits: "eye", "foot" -> deg; wanted_gap: mm.  Returns (nearest with verdicts,
+    findings).
     """
     out, findings = {}, []
     for name, near in nearest.items():
@@ -36,15 +38,26 @@ def judged(corner, travel, nearest, limits, wanted_gap):
         if verdict not in ("", "clear"):
             findings.append(_trouble(corner, name, near, verdict, limit, wanted_gap))
     lowest, highest = travel.steps_mm[0], travel.steps_mm[-1]
-    if travel.measured_mm is not None and (lowest < travel.measured_mm[0] - 1 or highest > travel.measured_mm[1] + 1):
+    if travel.measured_mm is not None and (lowest < travel.measured_mm[0] - 1
+                                           or highest > travel.measured_mm[1] + 1):
         measured = f"measured from {travel.measured_mm[0]:.0f} to {travel.measured_mm[1]:.0f} mm"
-        findings.append(Finding(NOTE, corner.name, f"{measured} about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what was"
-                                " measured this extrapolates, and steering lock is not in it",
-                                "look at the car itself near the stops and at both locks"))
+        findings.append(
+            Finding(
+                NOTE,
+                corner.name,
+                f"{measured} about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what"
+                f" was"
+                " measured this extrapolates, and steering lock is not in it",
+                "look at the car itself near the stops and at both locks",
+            )
+        )
     missing = [k for k in ("hose", "eye", "link") if k not in corner.radius_mm]
     if any(n.startswith("gap") for n in out) and missing:
-        findings.append(Finding(ATTENTION, corner.name, f"gaps to the hose are too large by the radius of {' and '.join(missing)}, which is"
-                                " not given", "write hose, bar_eye and link (half their thickness) under radius"))
+        findings.append(
+            Finding(
+                ATTENTION, corner.name,
+                f"gaps to the hose are too large by the radius of {' and '.join(missing)}, which is"
+                " not given", "write hose, bar_eye and link (half their thickness) under radius"))
     return out, findings
 
 
@@ -57,8 +70,10 @@ def _trouble(corner, name, near, verdict, limit, wanted_gap):
     where = f"at {near.at_mm:+.0f} mm of travel from ride height"
     span = f"{f.value:.1f} {f.unit} ({f.low95:.1f} to {f.high95:.1f})"
     if name == "line_up_min":
-        return Finding(ATTENTION, corner.name, f"bar arm and link come within {span} of one line {where}: beyond it the bar can"
-                       " flip over", "choose a link or a hole that keeps well away from it")
+        return Finding(
+            ATTENTION, corner.name,
+            f"bar arm and link come within {span} of one line {where}: beyond it the bar can"
+            " flip over", "choose a link or a hole that keeps well away from it")
     if limit is not None:
         end = "eye" if name.endswith("eye") else "foot"
         what = f"the link's {end} joint tilts by {span} {where}; its limit is {limit:g} deg"
@@ -71,5 +86,6 @@ def _trouble(corner, name, near, verdict, limit, wanted_gap):
         return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: it touches" + (
             "" if wanted_gap <= 0 else f", or comes nearer than the {wanted_gap:g} mm wanted"),
             "reroute the hose or choose another link; the car is not driven like this")
-    return Finding(ATTENTION, corner.name, f"{part}: {span} {where}: whether it is clear can't be told yet",
-                   "look there with the wheel at that travel, measure the hose's points better, or move the hose")
+    return Finding(
+        ATTENTION, corner.name, f"{part}: {span} {where}: whether it is clear can't be told yet",
+        "look there with the wheel at that travel, measure the hose's points better, or move the hose")

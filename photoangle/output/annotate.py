@@ -68,7 +68,8 @@ class Canvas:
         x = float(np.clip(where[0], 2, max(2, self.picture.size[0] - w - 2)))
         y = float(np.clip(where[1], 2, max(2, self.picture.size[1] - h - 2)))
         for _ in range(14):
-            clash = next((t for t in taken or () if x < t[2] and t[0] < x + w and y < t[3] and t[1] < y + h), None)
+            clash = next((t for t in taken or () if x < t[2] and t[0] < x + w and y < t[3] and t[1] < y + h),
+                         None)
             if clash is None:
                 break
             y = clash[3] + 2
@@ -90,8 +91,8 @@ def annotate(path, target, result, index, figures, kit, most_px=2000):
 def annotated(path, result, index, figures, kit, most_px=2000, quality=85):
     """An annotated copy of a photo, as the bytes of a JPEG.
 
-    Parameters: path of the photo (never changed); result: StateResult; index of the photo in its scene; figures: this
-    state's figures; kit.
+    Parameters: path of the photo (never changed); result: StateResult; index of the photo in its scene;
+    figures: this state's figures; kit.
     Raises OSError and calib.photo.PhotoError.
     """
     canvas = Canvas(path, most_px)
@@ -165,7 +166,8 @@ def _draw_parts(canvas, result, figures, see, taken):
         if figure is not None:
             half = (figure.high95 - figure.low95) / 2
             datum = "" if figure.datum is None else f" against {figure.datum}"
-            labels.append(((pa + pb) / 2, f"{words} {round(figure.value, 1) + 0.0:+.1f} ± {half:.1f}°{datum}", colour))
+            labels.append(
+                ((pa + pb) / 2, f"{words} {round(figure.value, 1) + 0.0:+.1f} ± {half:.1f}°{datum}", colour))
     # the column stands where there is least to see: at the top left, below each other
     width, height = canvas.picture.size
     for k, (middle, text, colour) in enumerate(labels):

@@ -1,6 +1,8 @@
-"""Before and after in one picture: the before photo blended into the after photo, both positions of the parts drawn.
+"""Before and after in one picture: the before photo blended into the after photo, both positions of the parts
+drawn.
 
-Before is dashed with open joints, after is drawn through with filled ones; colours are those of the annotated photos.
+Before is dashed with open joints, after is drawn through with filled ones; colours are those of the annotated
+photos.
 """
 
 from __future__ import annotations
@@ -43,14 +45,16 @@ def comparison_picture(comparison, quality=88):
     before, after = comparison.before.result, comparison.after.result
     move = move_between(before, after, comparison.places.tie if comparison.places else None)
     if move is None:
-        return "nothing shows how the two sets of photos lie to each other (no chassis marker, no level, no card in both)"
+        return ("nothing shows how the two sets of photos lie to each other (no chassis marker, no level,"
+                " no card in both)")
     plane = parts_plane(before, after, move)
     if plane is None:
         return "too few of bar bush, bar eye and link foot are seen in both"
     index_b, index_a = best_photos(before, after, move, plane)
     parts = _both_ends(before, after, move)
     lens, camera = photo_lens(after.scene, index_a), after.scene.cameras[index_a]
-    if not all((camera.apply(np.array(ends))[:, 2] > 50).all() for _, *both, _ in parts for ends in both if ends):
+    if not all(
+        (camera.apply(np.array(ends))[:, 2] > 50).all() for _, *both, _ in parts for ends in both if ends):
         return "the parts are not in front of the camera in the photos"
 
     def pixels_of(ends):
@@ -61,16 +65,19 @@ def comparison_picture(comparison, quality=88):
         return _blended(pixels, scale, comparison, (index_b, index_a), move, plane, lines)
 
     canvas = Canvas(after.paths[after.scene.photos[index_a]], _READ_PX, blend)
-    corner, factor = _close_up(canvas, np.concatenate([canvas.at(pixels_of(ends)) for _, *both, _ in parts for ends in both
-                                                       if ends]))
-    picture = _draw(canvas, comparison, parts, move, lambda ends: (canvas.at(pixels_of(ends)) - corner) * factor)
+    corner, factor = _close_up(
+        canvas,
+        np.concatenate([canvas.at(pixels_of(ends)) for _, *both, _ in parts for ends in both if ends]))
+    picture = _draw(canvas, comparison, parts, move, lambda ends:
+                    (canvas.at(pixels_of(ends)) - corner) * factor)
     stream = io.BytesIO()
     picture.save(stream, "JPEG", quality=quality)
     return stream.getvalue()
 
 
 def _close_up(canvas, points):
-    """Cut the canvas to what surrounds the points; returns (top left corner, factor) of the cut in the old pixels."""
+    """Cut the canvas to what surrounds the points; returns (top left corner, factor) of the cut in the old
+    pixels."""
     from PIL import Image, ImageDraw
 
     size = np.array(canvas.picture.size)
@@ -87,14 +94,15 @@ def _close_up(canvas, points):
 
 
 def _both_ends(before, after, move):
-    """(words, ends before or None, ends after or None, (figure, colour)) of each part, mm in the after world."""
+    """(words, ends before or None, ends after or None, (figure, colour)) of each part, mm in the after
+    world."""
     out = []
     for start, end, figure, words, colour in _PARTS:
         ends = [[part_end(r.points, n) for n in (start, end)] for r in (before, after)]
         known = [all(p is not None for p in pair) for pair in ends]
         if any(known):
-            out.append((words, [move.apply(p) for p in ends[0]] if known[0] else None, ends[1] if known[1] else None,
-                        (figure, colour)))
+            out.append((words, [move.apply(p) for p in ends[0]] if known[0] else None,
+                        ends[1] if known[1] else None, (figure, colour)))
     return out
 
 
@@ -114,8 +122,8 @@ def _blended(pixels, scale, comparison, indices, move, plane, lines_px):
     unit = max(width, height) / 1000
     for a, b in lines_px:
         if np.isfinite([a, b]).all():
-            cv2.line(near, [int(v) for v in np.clip(a, -1e4, 1e4)], [int(v) for v in np.clip(b, -1e4, 1e4)], 255,
-                     round(170 * unit))
+            cv2.line(near, [int(v) for v in np.clip(a, -1e4, 1e4)], [int(v) for v in np.clip(b, -1e4, 1e4)],
+                     255, round(170 * unit))
     small = cv2.resize(near, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA)
     soft = cv2.GaussianBlur(small, (0, 0), 6 * unit).astype(np.float32) / 255
     share = _SHARE * cv2.resize(soft, (width, height)) * there
@@ -132,8 +140,8 @@ def _draw(canvas, comparison, parts, move, see):
     changes = {(c.figure.name[7:], c.figure.datum): c for c in comparison.changes}
     labels, joints = [], []
     flipped = np.linalg.det(move.matrix) < 0
-    legend = [(f"dashed, open joints: before ({comparison.before.name}{', mirrored' if flipped else ''})", WHITE),
-              (f"drawn through, filled joints: after ({comparison.after.name})", WHITE)]
+    legend = [(f"dashed, open joints: before ({comparison.before.name}{', mirrored' if flipped else ''})",
+               WHITE), (f"drawn through, filled joints: after ({comparison.after.name})", WHITE)]
     for words, *both, (figure, colour) in parts:
         change = next((changes[f, d] for d in ("chassis", "gravity") for f in (
             figure, figure.replace("_angle", "_elevation")) if (f, d) in changes), None)
@@ -147,11 +155,14 @@ def _draw(canvas, comparison, parts, move, see):
             labels.append(((a + b) / 2, f"{words} {('before', 'after')[which]}{value}", colour))
         if change is not None:
             before, after, value, half, _ = change_numbers(change)
-            legend.append((f"{words} against {change.figure.datum}: {before}° to {after}°, change {value} ± {half}°:"
-                           f" {change.verdict}", colour))
+            legend.append(
+                (f"{words} against {change.figure.datum}: {before}° to {after}°, change {value} ± {half}°:"
+                 f" {change.verdict}", colour))
     for which, p, colour in sorted(joints, key=lambda j: j[0]):
         r = (7 if which else 9) * canvas.unit
-        canvas.draw.ellipse([*(p - r), *(p + r)], fill=colour if which else None, outline=BLACK if which else colour,
+        canvas.draw.ellipse([*(p - r), *(p + r)],
+                            fill=colour if which else None,
+                            outline=BLACK if which else colour,
                             width=max(2, round(2 * canvas.unit)))
     if len(legend) > 2:
         legend.append(("A photo foreshortens the parts: the figures are the true angles.", WHITE))
@@ -160,13 +171,16 @@ def _draw(canvas, comparison, parts, move, see):
 
 
 def _place_labels(canvas, labels):
-    """Labels in two columns at the picture's edges, in the order of what they point at, so that leaders do not cross."""
+    """Labels in two columns at the picture's edges, in the order of what they point at, so that leaders do
+    not cross."""
     width, height = canvas.picture.size
     centre = np.mean([at[0] for at, *_ in labels])
     for right in (False, True):
         column = sorted((x for x in labels if (x[0][0] > centre) == right), key=lambda x: x[0][1])
         step = 36 * canvas.unit
-        y = np.clip(np.mean([x[0][1] for x in column] or [0]) - step * len(column) / 2, 6, max(6, height - step * len(column)))
+        y = np.clip(
+            np.mean([x[0][1] for x in column] or [0]) - step * len(column) / 2, 6,
+            max(6, height - step * len(column)))
         for k, (at, text, colour) in enumerate(column):
             wide = canvas.draw.textlength(text, font=canvas.font(18)) + 8 * canvas.unit
             x = width - wide - 8 * canvas.unit if right else 8 * canvas.unit
@@ -187,5 +201,8 @@ def _with_legend(canvas, lines):
     out.paste(canvas.picture, (0, 0))
     draw = ImageDraw.Draw(out)
     for k, (text, colour) in enumerate(lines):
-        draw.text((12 * canvas.unit, height + 8 * canvas.unit + k * step), text, fill=colour, font=canvas.font(size))
+        draw.text((12 * canvas.unit, height + 8 * canvas.unit + k * step),
+                  text,
+                  fill=colour,
+                  font=canvas.font(size))
     return out

@@ -1,7 +1,7 @@
 """Drawn views of a corner and plots of its travel (matplotlib), as PNG or SVG.
 
-The present link is drawn solid, the proposed one dashed; colours are of Okabe and Ito's palette (2008, made for
-colour-blind readers) and never carry a meaning alone.
+The present link is drawn solid, the proposed one dashed; colours are of Okabe and Ito's palette (2008, made
+for colour-blind readers) and never carry a meaning alone.
 """
 
 from __future__ import annotations
@@ -58,7 +58,8 @@ def picture_bytes(figure, kind):
 
 
 def write_drawings(answers, results, report, progress):
-    """Views and travel of each answered corner into ``results``/corner; what cannot be written is told, not fatal."""
+    """Views and travel of each answered corner into ``results``/corner; what cannot be written is told, not
+    fatal."""
     try:
         for answer in progress([a for a in answers if a.base is not None], "drawings"):
             target = results / answer.corner
@@ -85,8 +86,11 @@ def corner_at(answer, bump_mm, change_mm=0.0, hole_mm=0.0):
     at_hole = other_hole(layout, hole_mm) if hole_mm else layout
     place = position(at_hole, rise, link)
     out = {n: at_hole.at[n] for n in (BAR_BUSH, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARCH_LIP) if n in at_hole.at}
-    out |= {BAR_EYE: place.eye, LINK_FOOT: place.foot, HUB: place.hub,
-            ARM_BALL_JOINT: turned(at_hole.at[ARM_BALL_JOINT], at_hole.arm_origin, at_hole.arm_axis, place.arm_turn)}
+    out |= {
+        BAR_EYE: place.eye, LINK_FOOT: place.foot, HUB: place.hub,
+        ARM_BALL_JOINT: turned(at_hole.at[ARM_BALL_JOINT], at_hole.arm_origin, at_hole.arm_axis,
+                               place.arm_turn)
+    }
     out |= hose_places(at_hole, place, rise, answer.base)
     return {k: np.asarray(v, float).reshape(-1, 3)[0] for k, v in out.items()}
 
@@ -97,20 +101,24 @@ def _heights(answer):
 
 
 def draw_views(answer, kind="png"):
-    """Side and front views at droop, ride height and bump.  Returns bytes of a picture, or None without an answer."""
+    """Side and front views at droop, ride height and bump.  Returns bytes of a picture, or None without an
+    answer."""
     if answer.base is None or isinstance(answer.present, Refusal):
         return None
     figure, axes = new_figure(13, 8.2, 2, 3)
     proposed = answer.proposed is not None and not isinstance(answer.proposed, Refusal)
     left = answer.corner.endswith("left")
-    places = {name: [corner_at(answer, bump)] + ([corner_at(answer, bump, answer.change_mm, answer.hole_mm)] if proposed else [])
-              for name, bump in _heights(answer)}
+    places = {
+        name: [corner_at(answer, bump)] +
+        ([corner_at(answer, bump, answer.change_mm, answer.hole_mm)] if proposed else [])
+        for name, bump in _heights(answer)
+    }
     for column, (name, bump) in enumerate(_heights(answer)):
         for row, (view, across) in enumerate((("from the side", 0), ("from the front", 1))):
             ax = axes[row, column]
             # as one stands there: the side view from outside the car, the front view looking back at it
             sign = (-1 if left else 1) if row == 0 else 1
-            for points, style in zip(places[name], ("-", (0, (4, 2)))):
+            for points, style in zip(places[name], ("-", (0, (4, 2))), strict=False):
                 _draw(ax, points, across, sign, style, first=style == "-")
             _gap(ax, places[name][-1], across, sign)
             if row == 0:
@@ -123,8 +131,11 @@ def draw_views(answer, kind="png"):
     _frame(axes)
     front = "front of the car " + ("to the left" if left else "to the right")
     words = "solid: present link" + (f"   dashed: link {answer.change_mm:+.1f} mm" if proposed else "")
-    figure.suptitle(f"{answer.corner}: {words}\nside view: {front};  front view: the car's left on the right;  mm from the bar's bush",
-                    fontsize=_SIZE)
+    figure.suptitle(
+        f"{answer.corner}: {words}\nside view: {front};  front view: the car's left on the right;  mm from"
+        f" the bar's bush",
+        fontsize=_SIZE,
+    )
     return picture_bytes(figure, kind)
 
 
@@ -151,20 +162,49 @@ def _draw(ax, points, across, sign, style, first):
     for words, a, b, colour, width, ink in lines:
         if words == "control arm" and not first:
             continue
-        ax.plot([a[0], b[0]], [a[1], b[1]], linestyle=style, color=colour, linewidth=width if first else width - 1.5,
-                solid_capstyle="round", zorder=3)
+        ax.plot([a[0], b[0]], [a[1], b[1]],
+                linestyle=style,
+                color=colour,
+                linewidth=width if first else width - 1.5,
+                solid_capstyle="round",
+                zorder=3)
         if first:
             at = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
-            ax.annotate(words, at, xytext=(7, 7), textcoords="offset points", fontsize=10, color=ink, fontweight="bold", zorder=6)
+            ax.annotate(words,
+                        at,
+                        xytext=(7, 7),
+                        textcoords="offset points",
+                        fontsize=10,
+                        color=ink,
+                        fontweight="bold",
+                        zorder=6)
     if first:
-        for name, marker, words in ((BAR_BUSH, "s", "bush"), (HUB, "o", HUB), (ARM_BALL_JOINT, "o", "ball joint")):
+        for name, marker, words in ((BAR_BUSH, "s", "bush"), (HUB, "o", HUB), (ARM_BALL_JOINT, "o",
+                                                                               "ball joint")):
             x, y = flat(name)
             ax.plot(x, y, marker, color=BLACK, markersize=6, zorder=4)
-            ax.annotate(words, (x, y), xytext=(6, -13), textcoords="offset points", fontsize=9, color=BLACK, zorder=6)
+            ax.annotate(words, (x, y),
+                        xytext=(6, -13),
+                        textcoords="offset points",
+                        fontsize=9,
+                        color=BLACK,
+                        zorder=6)
         hose = [flat(n) for n in HOSES if n in points]
         if hose:
-            ax.plot(*zip(*hose), linestyle=":", marker="o", markersize=4, color=BLACK, linewidth=3.5, zorder=4)
-            ax.annotate("hose", hose[0], xytext=(6, 6), textcoords="offset points", fontsize=10, color=BLACK, zorder=6)
+            ax.plot(*zip(*hose, strict=False),
+                    linestyle=":",
+                    marker="o",
+                    markersize=4,
+                    color=BLACK,
+                    linewidth=3.5,
+                    zorder=4)
+            ax.annotate("hose",
+                        hose[0],
+                        xytext=(6, 6),
+                        textcoords="offset points",
+                        fontsize=10,
+                        color=BLACK,
+                        zorder=6)
     for name in (BAR_EYE, LINK_FOOT):
         x, y = flat(name)
         ax.plot(x, y, "o", color="white", markeredgecolor=BLACK, markersize=7, zorder=5)
@@ -177,30 +217,43 @@ def _gap(ax, points, across, sign):
         return
     name = min(hose, key=lambda n: np.linalg.norm(points[n] - points[BAR_EYE]))
     a, b = points[BAR_EYE], points[name]
-    ax.plot([sign * a[across], sign * b[across]], [a[2], b[2]], linestyle=(0, (1, 1)), color=VERMILION, linewidth=1.5, zorder=2)
+    ax.plot([sign * a[across], sign * b[across]], [a[2], b[2]],
+            linestyle=(0, (1, 1)),
+            color=VERMILION,
+            linewidth=1.5,
+            zorder=2)
 
 
-_PLOTS = (("bar_arm_angle", "bar arm angle, deg"), ("gap_eye", "bar eye to the hose, mm"), ("gap_link", "link to the hose, mm"),
-          ("joint_tilt_eye", "eye joint tilt, deg"), ("joint_tilt_foot", "foot joint tilt, deg"),
-          ("line_up", "arm and link from one line, deg"), ("motion_ratio", "bar eye over wheel"),
-          ("link_lean_side", "link lean from the side, deg"), ("link_lean_front", "link lean from the front, deg"))
+_PLOTS = (("bar_arm_angle", "bar arm angle, deg"), ("gap_eye", "bar eye to the hose, mm"),
+          ("gap_link", "link to the hose, mm"), ("joint_tilt_eye", "eye joint tilt, deg"),
+          ("joint_tilt_foot", "foot joint tilt, deg"), ("line_up", "arm and link from one line, deg"),
+          ("motion_ratio", "bar eye over wheel"), ("link_lean_side", "link lean from the side, deg"),
+          ("link_lean_front", "link lean from the front, deg"))
 
 
 def draw_travel(answer, kind="png"):
-    """Courses over the travel with their 95 % bands.  Returns bytes of a picture, or None without an answer."""
-    results = [(r, words, colour, style) for r, words, colour, style in (
-        (answer.present, "present link", BLUE, "-"), (answer.proposed, f"link {answer.change_mm:+.1f} mm", VERMILION, "--"))
-        if r is not None and not isinstance(r, Refusal)]
+    """Courses over the travel with their 95 % bands.  Returns bytes of a picture, or None without an
+    answer."""
+    results = [(r, words, colour, style)
+               for r, words, colour, style in ((answer.present, "present link", BLUE, "-"),
+                                               (answer.proposed, f"link {answer.change_mm:+.1f} mm",
+                                                VERMILION, "--"))
+               if r is not None and not isinstance(r, Refusal)]
     if not results:
         return None
     shown = [(n, t) for n, t in _PLOTS if n in results[0][0].courses]
     columns = 3
     rows = -(-len(shown) // columns)
     figure, axes = new_figure(13, 2.9 * rows, rows, columns)
-    for ax, (name, title) in zip(axes.flat, shown):
+    for ax, (name, title) in zip(axes.flat, shown, strict=False):
         for result, words, colour, style in results:
             course = result.courses[name]
-            ax.fill_between(result.steps_mm, course.low95, course.high95, color=colour, alpha=0.18, linewidth=0)
+            ax.fill_between(result.steps_mm,
+                            course.low95,
+                            course.high95,
+                            color=colour,
+                            alpha=0.18,
+                            linewidth=0)
             ax.plot(result.steps_mm, course.value, style, color=colour, linewidth=2.2, label=words)
         ax.axvline(0, color=BLACK, linewidth=0.8)
         _limits(ax, answer, name)
@@ -217,7 +270,8 @@ def draw_travel(answer, kind="png"):
         ax.set_axis_off()
     axes.flat[0].legend(fontsize=10, framealpha=0.9)
     hatched = ";  hatched: beyond what was measured" if answer.travel.measured_mm is not None else ""
-    figure.supxlabel(f"wheel travel from ride height, mm (droop left, bump right);  bands: 95 %{hatched}", fontsize=_SIZE)
+    figure.supxlabel(f"wheel travel from ride height, mm (droop left, bump right);  bands: 95 %{hatched}",
+                     fontsize=_SIZE)
     figure.suptitle(f"{answer.corner}: over the travel", fontsize=_SIZE + 1, fontweight="bold")
     return picture_bytes(figure, kind)
 
@@ -226,13 +280,25 @@ def _limits(ax, answer, name):
     """What must not be crossed: contact with the hose, a joint's limit, the wanted angle's band."""
     if name.startswith("gap"):
         ax.axhline(0, color=BLACK, linewidth=2)
-        ax.annotate("touches", (answer.travel.steps_mm[0], 0), xytext=(4, 3), textcoords="offset points", fontsize=9)
+        ax.annotate("touches", (answer.travel.steps_mm[0], 0),
+                    xytext=(4, 3),
+                    textcoords="offset points",
+                    fontsize=9)
     if name == "bar_arm_angle" and not answer.wanted.square:
-        ax.axhspan(answer.wanted.angle_deg - answer.wanted.within_deg, answer.wanted.angle_deg + answer.wanted.within_deg,
-                   facecolor="none", edgecolor=GREEN, hatch="..", linewidth=1)
-        ax.annotate("wanted", (answer.travel.steps_mm[0], answer.wanted.angle_deg + answer.wanted.within_deg), xytext=(4, 3),
-                    textcoords="offset points", fontsize=9)
+        ax.axhspan(answer.wanted.angle_deg - answer.wanted.within_deg,
+                   answer.wanted.angle_deg + answer.wanted.within_deg,
+                   facecolor="none",
+                   edgecolor=GREEN,
+                   hatch="..",
+                   linewidth=1)
+        ax.annotate("wanted", (answer.travel.steps_mm[0], answer.wanted.angle_deg + answer.wanted.within_deg),
+                    xytext=(4, 3),
+                    textcoords="offset points",
+                    fontsize=9)
     limit = answer.joint_limit_deg.get(name.rsplit("_", 1)[-1]) if name.startswith("joint_tilt") else None
     if limit is not None:
         ax.axhline(limit, color=BLACK, linewidth=2)
-        ax.annotate(f"limit {limit:g}", (answer.travel.steps_mm[0], limit), xytext=(4, 3), textcoords="offset points", fontsize=9)
+        ax.annotate(f"limit {limit:g}", (answer.travel.steps_mm[0], limit),
+                    xytext=(4, 3),
+                    textcoords="offset points",
+                    fontsize=9)

@@ -46,10 +46,12 @@ def history_lines(steps, units="mm"):
 
 def history_json(steps, findings):
     """The object that ``history --json`` prints."""
-    rows = [{"corner": c, "state": s, "name": n, "datum": d, "unit": steps[c, s, n, d][0].figure.unit,
-             "steps": [{"made": x.made.isoformat(), "value": x.figure.value, "u": x.figure.u, "low95": x.figure.low95,
-                        "high95": x.figure.high95, "change": x.change, "change_half95": x.half, "changed": x.moved}
-                       for x in steps[c, s, n, d]]} for c, s, n, d in ordered(steps)]
+    rows = [{
+        "corner": c, "state": s, "name": n, "datum": d, "unit": steps[c, s, n, d][0].figure.unit, "steps": [{
+            "made": x.made.isoformat(), "value": x.figure.value, "u": x.figure.u, "low95": x.figure.low95,
+            "high95": x.figure.high95, "change": x.change, "change_half95": x.half, "changed": x.moved
+        } for x in steps[c, s, n, d]]
+    } for c, s, n, d in ordered(steps)]
     return json.dumps({"version": 1, "history": rows, "findings": [
         {"level": f.level, "where": f.where, "what": f.what, "do": f.do} for f in findings]}, indent=1)
 
@@ -65,13 +67,15 @@ def main_figures(steps):
 
 
 def plot_history(steps, target):
-    """Write a plot of the steps over time as PNG or SVG by the name's ending: one panel a figure, states told apart by
-    marker and line style as well as by colour.  Raises OSError, and CannotUse for more figures than one sheet holds."""
+    """Write a plot of the steps over time as PNG or SVG by the name's ending: one panel a figure, states told
+    apart by marker and line style as well as by colour.  Raises OSError, and CannotUse for more figures than
+    one sheet holds."""
     import matplotlib
 
     panels = list(dict.fromkeys((k[2], k[3], steps[k][0].figure.unit) for k in ordered(steps)))
     if len(panels) > MOST_PANELS:
-        raise CannotUse("--plot", f"{len(panels)} figures are too many for one plot", "name some with --figure")
+        raise CannotUse("--plot", f"{len(panels)} figures are too many for one plot",
+                        "name some with --figure")
     # a name with dollar signs is no formula
     with matplotlib.rc_context({"text.parse_math": False}), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # letters that the font lacks
@@ -101,9 +105,17 @@ def _sheet(steps, panels):
             mine = steps.get((corner, state, name, datum))
             if mine:
                 half = [(s.figure.high95 - s.figure.low95) / 2 for s in mine]
-                axes.errorbar([s.made for s in mine], [s.figure.value for s in mine], half, color=colours[k % 6],
-                              marker=marks[k % 6], linestyle=dashes[k % 6], capsize=4, markersize=4, label=plain(f"{corner} / {state}"))
-        axes.set_title(plain(figure_title(name) + (f", against {datum}" if datum else "") + f" ({unit}, bars: 95 %)"), fontsize=10)
+                axes.errorbar([s.made for s in mine], [s.figure.value for s in mine],
+                              half,
+                              color=colours[k % 6],
+                              marker=marks[k % 6],
+                              linestyle=dashes[k % 6],
+                              capsize=4,
+                              markersize=4,
+                              label=plain(f"{corner} / {state}"))
+        axes.set_title(
+            plain(figure_title(name) + (f", against {datum}" if datum else "") + f" ({unit}, bars: 95 %)"),
+            fontsize=10)
         axes.set_xlim(min(made) - room, max(made) + room)
         axes.xaxis.set_major_formatter(ConciseDateFormatter(axes.xaxis.get_major_locator()))
         axes.grid(alpha=0.3)

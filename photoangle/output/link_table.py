@@ -8,7 +8,9 @@ from photoangle.core.findings import Refusal
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH
 from photoangle.output.table import format_value
 
-_HEADS = {LEAVE: "LEAVE IT", CHANGE: "CHANGE THE LINK", CANNOT_TELL: "CAN'T TELL YET", OUT_OF_REACH: "OUT OF REACH"}
+_HEADS = {
+    LEAVE: "LEAVE IT", CHANGE: "CHANGE THE LINK", CANNOT_TELL: "CAN'T TELL YET", OUT_OF_REACH: "OUT OF REACH"
+}
 # What is shown of the travel: name of the extreme, words.
 EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
          ("gap_min_a", "eye or link to hose A"), ("gap_min_b", "eye or link to hose B"),
@@ -33,7 +35,7 @@ def headline(answer):
     a = answer.advice
     sentence = a.sentence.removeprefix("leave it: ")
     sentence = sentence[0].upper() + sentence[1:]
-    if a.half_turns and (a.verdict == CHANGE or a.verdict == CANNOT_TELL and a.any_of_mm is not None):
+    if a.half_turns and (a.verdict == CHANGE or (a.verdict == CANNOT_TELL and a.any_of_mm is not None)):
         way = "longer" if a.half_turns > 0 else "shorter"
         sentence += f". On the adjuster: {turns_words(a.half_turns)} {way}"
     return sentence
@@ -46,7 +48,10 @@ def answer_lines(answer, units="mm"):
     lines = [f"{answer.corner}: {title}{state}"]
     lines += textwrap.wrap(headline(answer) + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
     if getattr(answer.advice, "do", ""):
-        lines += textwrap.wrap("To do: " + answer.advice.do + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
+        lines += textwrap.wrap("To do: " + answer.advice.do + ".",
+                               _WIDTH,
+                               initial_indent="  ",
+                               subsequent_indent="  ")
     if answer.base is None:
         return lines
     lines += _two_ways(answer, units)
@@ -54,7 +59,9 @@ def answer_lines(answer, units="mm"):
         lines += _lengths(answer, units)
     lines += _holes(answer)
     for state, earlier in answer.earlier.items():
-        lines += textwrap.wrap(f"With the link as it was in {state}: {earlier.sentence}.", _WIDTH, initial_indent="  ",
+        lines += textwrap.wrap(f"With the link as it was in {state}: {earlier.sentence}.",
+                               _WIDTH,
+                               initial_indent="  ",
                                subsequent_indent="  ")
     return lines + _travel(answer)
 
@@ -76,7 +83,8 @@ def two_ways_rows(answer, units="mm"):
         ways.append(("measured in set", answer.measured))
     if answer.carried is not None:
         ways.append((f"carried from {answer.carried_from}", answer.carried))
-    if not isinstance(answer.advice, Refusal) and answer.advice is not None and answer.base.state != answer.carried_from:
+    if not isinstance(answer.advice,
+                      Refusal) and answer.advice is not None and answer.base.state != answer.carried_from:
         own = answer.advice.figures.get("bar_arm_angle")
         if own is not None:
             ways.append((f"{answer.base.state}, all together", own))
@@ -87,7 +95,10 @@ def _two_ways(answer, units):
     lines = [f"  {'' if k else 'bar arm at ride height':24s} {what:22s} {value:>8s} +- {half} {unit}"
              for k, (what, value, half, unit) in enumerate(two_ways_rows(answer, units))]
     if answer.check is not None:
-        lines.append(f"  {'':24s} the two {'agree' if answer.check.agrees else 'CONTRADICT'}, E_n {answer.check.e_n:+.1f}")
+        lines.append(
+            f"  {'':24s} the two {'agree' if answer.check.agrees else 'CONTRADICT'}, E_n"
+            f" {answer.check.e_n:+.1f}"
+        )
     return lines
 
 
@@ -108,10 +119,13 @@ def _lengths(answer, units):
 def _holes(answer):
     lines = []
     for name, advice in answer.holes.items():
-        said = advice.finding.what if isinstance(advice, Refusal) else (
-            f"a link of {advice.figures['link_length_wanted'].value:.1f} mm" if "link_length_wanted" in advice.figures else
-            advice.sentence)
-        lines += textwrap.wrap(f"eye hole {name}: {said}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
+        said = advice.finding.what if isinstance(
+            advice, Refusal) else (f"a link of {advice.figures['link_length_wanted'].value:.1f} mm"
+                                   if "link_length_wanted" in advice.figures else advice.sentence)
+        lines += textwrap.wrap(f"eye hole {name}: {said}",
+                               _WIDTH,
+                               initial_indent="  ",
+                               subsequent_indent="      ")
     return lines
 
 
@@ -120,16 +134,23 @@ def travel_rows(answer):
 
     Returns (heads, rows); both empty without a travel.
     """
-    shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed, f"link {answer.change_mm:+.1f} mm"))
+    shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed,
+                                                                          f"link {answer.change_mm:+.1f} mm"))
              if r is not None and not isinstance(r, Refusal)]
     if not shown:
         return [], []
-    results, heads = zip(*shown)
-    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in EXTREMES if all(name in r.nearest for r in results)]
+    results, heads = zip(*shown, strict=False)
+    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in EXTREMES
+            if all(name in r.nearest for r in results)]
     ratios = [r.at_ride.get("motion_ratio") for r in results]
     if all(ratios):
         ends = [r.courses["motion_ratio"].value for r in results]
-        rows.append(("bar eye over wheel, at ride", [f"{f.value:.2f} ({e[0]:.2f} to {e[-1]:.2f})" for f, e in zip(ratios, ends)]))
+        rows.append(
+            (
+                "bar eye over wheel, at ride",
+                [f"{f.value:.2f} ({e[0]:.2f} to {e[-1]:.2f})" for f, e in zip(ratios, ends, strict=False)],
+            )
+        )
     return list(heads), rows
 
 
@@ -139,7 +160,10 @@ def _travel(answer):
         return []
     low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
     lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height"]
-    return lines + [f"    {words:28s}" + "".join(f"{c:24s}" for c in cells).rstrip() for words, cells in [("worst of", heads), *rows]]
+    return lines + [
+        f"    {words:28s}" + "".join(f"{c:24s}" for c in cells).rstrip()
+        for words, cells in [("worst of", heads), *rows]
+    ]
 
 
 def near_verdict(near):
@@ -159,7 +183,8 @@ def axle_lines(axle, units="mm"):
     lines = []
     if axle.preload is not None:
         value, half, unit = format_value(axle.preload.eye_mm, units)
-        words = {"none": "no preload to speak of", "preloaded": "PRELOADED", "cannot tell": "can't tell yet"}[axle.preload.verdict]
+        words = {"none": "no preload to speak of", "preloaded": "PRELOADED",
+                 "cannot tell": "can't tell yet"}[axle.preload.verdict]
         lines.append(f"{axle.axle} axle: {words}: {value} +- {half} {unit} at the right eye")
         if axle.preload.force_n is not None:
             f = axle.preload.force_n
@@ -168,5 +193,6 @@ def axle_lines(axle, units="mm"):
         for side in ("left", "right"):
             value, half, unit = format_value(getattr(axle.unstressed, side), units)
             change = getattr(axle.unstressed, f"{side}_change")
-            lines.append(f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} mm)")
+            lines.append(
+                f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} mm)")
     return lines

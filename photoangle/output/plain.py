@@ -1,4 +1,5 @@
-"""Text from outside (a file's name, a photo's metadata, a note) without what a terminal or a reader would obey."""
+"""Text from outside (a file's name, a photo's metadata, a note) without what a terminal or a reader would
+obey."""
 
 from __future__ import annotations
 

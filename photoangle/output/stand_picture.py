@@ -9,7 +9,8 @@ from photoangle.output.drawings import BLACK, BLUE, GREY, VERMILION, new_figure,
 
 
 def draw_stand(result, advice, kit, kind="png"):
-    """The markers, the photos there are, and where to stand.  Returns bytes, or None where no stand point is advised."""
+    """The markers, the photos there are, and where to stand.  Returns bytes, or None where no stand point is
+    advised."""
     if advice.camera is None:
         return None
     axes = result.axes or result.lateral
@@ -44,7 +45,12 @@ def draw_stand(result, advice, kit, kind="png"):
             ax.plot(*flat(p), "o", color=BLUE, markersize=9, markerfacecolor="white", markeredgewidth=2)
             ax.annotate(str(k + 1), flat(p), ha="center", va="center", fontsize=7, color=BLUE)
         ax.plot(*flat(stand), "*", color=VERMILION, markersize=20, markeredgecolor=BLACK)
-        ax.annotate("stand here", flat(stand), xytext=(10, -4), textcoords="offset points", fontsize=11, fontweight="bold")
+        ax.annotate("stand here",
+                    flat(stand),
+                    xytext=(10, -4),
+                    textcoords="offset points",
+                    fontsize=11,
+                    fontweight="bold")
         x, y = flat(stand)
         ax.plot([x, 0], [y, 0], linestyle=":", color=VERMILION, linewidth=2)
         ax.set_title(title, fontweight="bold")
@@ -52,5 +58,9 @@ def draw_stand(result, advice, kit, kind="png"):
         ax.margins(0.18)
         ax.grid(color="#dddddd", linewidth=0.6)
         ax.tick_params(labelsize=8, colors=GREY)
-    figure.supxlabel(f"mm; front of the car to the {'left' if left else 'right'}; squares: markers; circles: photos there are", fontsize=10)
+    figure.supxlabel(
+        f"mm; front of the car to the {'left' if left else 'right'}; squares: markers; circles: photos there"
+        f" are",
+        fontsize=10,
+    )
     return picture_bytes(figure, kind)

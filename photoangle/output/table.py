@@ -9,9 +9,9 @@ from photoangle.figures.measurands import TITLES
 from photoangle.output.plain import plain
 
 # In the order of a table: what is acted on comes first.
-_ORDER = ("bar_arm_angle", "bar_arm_elevation", "control_arm_angle", "control_arm_elevation", "link_elevation", "bar_arm_length",
-          "bar_lever", "link_length", "control_arm_length", "bar_to_link_angle", "sill_slope", "hub_to_arch", "hose_gap_a", "hose_gap_b",
-          "hose_gap_c")
+_ORDER = ("bar_arm_angle", "bar_arm_elevation", "control_arm_angle", "control_arm_elevation",
+          "link_elevation", "bar_arm_length", "bar_lever", "link_length", "control_arm_length",
+          "bar_to_link_angle", "sill_slope", "hub_to_arch", "hose_gap_a", "hose_gap_b", "hose_gap_c")
 _WORDS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "STOP"}
 
 
@@ -99,7 +99,8 @@ def graver_first(findings):
 
 
 def gathered(findings, most=6):
-    """Findings with those that say the same of more than ``most`` photos as one, which names the first few."""
+    """Findings with those that say the same of more than ``most`` photos as one, which names the first
+    few."""
     alike = {}
     for f in findings:
         alike.setdefault((f.level, f.what, f.do), []).append(f)

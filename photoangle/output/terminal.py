@@ -8,7 +8,8 @@ from photoangle.output.plain import plain, plain_lines
 
 
 def say(text="", err=False):
-    """Print a text; its line breaks are the program's own, every other control or direction character is masked."""
+    """Print a text; its line breaks are the program's own, every other control or direction character is
+    masked."""
     click.echo(plain_lines(text), err=err)
 
 

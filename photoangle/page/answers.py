@@ -20,9 +20,10 @@ LEVELS = {UNUSABLE: ("Stop", "✖"), ATTENTION: ("Look", "▲"), NOTE: ("Note", 
 
 def finding_rows(findings):
     """Findings as dicts, the grave ones first."""
-    return [{"level": f.level, "head": LEVELS.get(f.level, LEVELS[NOTE])[0], "sign": LEVELS.get(f.level, LEVELS[NOTE])[1],
-             "where": f.where, "what": f.what, "do": f.do}
-            for f in graver_first(gathered(findings))]
+    return [{
+        "level": f.level, "head": LEVELS.get(f.level, LEVELS[NOTE])[0],
+        "sign": LEVELS.get(f.level, LEVELS[NOTE])[1], "where": f.where, "what": f.what, "do": f.do
+    } for f in graver_first(gathered(findings))]
 
 
 def figure_rows(figures, units):
@@ -30,8 +31,10 @@ def figure_rows(figures, units):
     out = []
     for f in shown_figures(figures):
         value, half, unit = format_value(f, units)
-        out.append({"name": f.name, "title": figure_title(f.name), "value": value, "half": half, "unit": "°" if unit == "deg" else unit,
-                    "datum": f.datum or "", "from": budget_words(f, 40)})
+        out.append({
+            "name": f.name, "title": figure_title(f.name), "value": value, "half": half,
+            "unit": "°" if unit == "deg" else unit, "datum": f.datum or "", "from": budget_words(f, 40)
+        })
     return out
 
 
@@ -46,11 +49,17 @@ def state_rows(measurement):
             if (c.tape.corner, c.tape.state) == key:
                 value, half, unit = format_value(c.tape, units)
                 other, other_half, _ = format_value(c.photo, units)
-                comparisons.append({"title": figure_title(c.photo.name), "tape": f"{value} ± {half}", "photo": f"{other} ± {other_half}",
-                                    "unit": unit, "agrees": c.agrees, "e_n": f"{c.e_n:+.1f}"})
-        out.append({"corner": s.corner, "state": s.state, "photos": len(s.scene.photos), "markers": len(s.scene.markers),
-                    "lens": s.scene.lens_source, "comparisons": comparisons,
-                    "figures": figure_rows([f for f in measurement.report.figures if (f.corner, f.state) == key], units)})
+                comparisons.append({
+                    "title": figure_title(c.photo.name), "tape": f"{value} ± {half}",
+                    "photo": f"{other} ± {other_half}", "unit": unit, "agrees": c.agrees,
+                    "e_n": f"{c.e_n:+.1f}"
+                })
+        out.append({
+            "corner": s.corner, "state": s.state, "photos": len(s.scene.photos),
+            "markers": len(s.scene.markers), "lens": s.scene.lens_source, "comparisons": comparisons,
+            "figures": figure_rows([f for f in measurement.report.figures if (f.corner, f.state) == key],
+                                   units)
+        })
     return sorted(out, key=lambda r: (CORNERS.index(r["corner"]), r["state"]))
 
 
@@ -59,8 +68,10 @@ def link_rows(answers, axles, units):
     out = []
     for a in answers:
         refused = isinstance(a.advice, Refusal) or a.advice is None
-        out.append({"corner": a.corner, "state": a.base.state if a.base is not None else None,
-                    "verdict": "no answer" if refused else verdict_words(a).capitalize(), "sentence": headline(a) + ".",
-                    "do": getattr(a.advice, "do", ""), "lines": answer_lines(a, units), "slider": a.base is not None and not refused,
-                    "findings": finding_rows(a.findings)})
+        out.append({
+            "corner": a.corner, "state": a.base.state if a.base is not None else None,
+            "verdict": "no answer" if refused else verdict_words(a).capitalize(),
+            "sentence": headline(a) + ".", "do": getattr(a.advice, "do", ""), "lines": answer_lines(a, units),
+            "slider": a.base is not None and not refused, "findings": finding_rows(a.findings)
+        })
     return out, [line for axle in axles for line in axle_lines(axle, units)]

@@ -24,22 +24,29 @@ from photoangle.page.uploads import MOST_BYTES
 def make_app(work, hosts, sessions, phone_url=None):
     """The application over a Work.
 
-    hosts: "name:port" that it answers to; sessions: Sessions; phone_url: function that makes a fresh address for a phone,
-    or None where no phone is let in.  Returns Flask.
+    hosts: "name:port" that it answers to; sessions: Sessions; phone_url: function that makes a fresh address
+    for a phone, or None where no phone is let in.  Returns Flask.
     """
     app = Flask("photoangle.page")
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.finalize = plain_value
     guard(app, hosts, sessions)
-    for routes in (routes_enter, routes_pages, routes_photos, routes_job, routes_notes, routes_link, routes_markers, routes_compare):
+    for routes in (routes_enter, routes_pages, routes_photos, routes_job, routes_notes, routes_link,
+                   routes_markers, routes_compare):
         routes.add(app, work, sessions, phone_url)
 
     @app.context_processor
     def common():
         if not getattr(g, "key", None):
-            return {"key": "", "stations": [], "what_next": None, "car_name": "", "cautions": CAUTIONS, "folder": ""}
-        return {"key": g.key, "folder": sessions.folder, "cautions": CAUTIONS, "stations": way(work), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name}
+            return {
+                "key": "", "stations": [], "what_next": None, "car_name": "", "cautions": CAUTIONS,
+                "folder": ""
+            }
+        return {
+            "key": g.key, "folder": sessions.folder, "cautions": CAUTIONS, "stations": way(work),
+            "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name
+        }
 
     @app.errorhandler(HTTPException)
     def refused(error):
@@ -58,6 +65,7 @@ def make_app(work, hosts, sessions, phone_url=None):
             what, do, code = "something went wrong inside", "the terminal says what", 500
         if request.path.startswith("/api/"):
             return jsonify(what=what, do=do), code
-        return render_template("refused.html" if getattr(g, "key", None) else "shut.html", what=f"{what}; {do}"), code
+        return render_template("refused.html" if getattr(g, "key", None) else "shut.html",
+                               what=f"{what}; {do}"), code
 
     return app

@@ -17,7 +17,8 @@ class Stopped(Exception):
 
 @dataclass(frozen=True)
 class Progress:
-    """running; label; done of total steps; words: how it ended, where it has; number: counts finished jobs."""
+    """running; label; done of total steps; words: how it ended, where it has; number: counts finished
+    jobs."""
 
     running: bool = False
     label: str = ""
@@ -29,7 +30,8 @@ class Progress:
 
 
 class Jobs:
-    """Runs one function at a time in a thread.  A call that comes while it runs has it left at its next step and begun anew."""
+    """Runs one function at a time in a thread.  A call that comes while it runs has it left at its next step
+    and begun anew."""
 
     def __init__(self, work, wait_s=0.3):
         self._work, self._wait_s = work, wait_s

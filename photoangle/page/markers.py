@@ -43,9 +43,12 @@ def sensed(look, points):
 
 
 def seen(look, kit, fix, dots=()):
-    """What was found in a photo, as plain data: markers with outlines in upright px, tapped dots, the card, findings."""
+    """What was found in a photo, as plain data: markers with outlines in upright px, tapped dots, the card,
+    findings."""
     placed, roles = {i for i, _ in fix.placed}, dict(fix.roles)
-    outlines = {t.tag_id: t.corners_px for t in look.sighting.found} | {i: t.corners_px for i, t in look.printed.items()}
+    outlines = {t.tag_id: t.corners_px
+                for t in look.sighting.found} | {i: t.corners_px
+                                                 for i, t in look.printed.items()}
     now = {i: id_for_role(kit, i, r) or i for i, r in roles.items() if kit.slot(i) is not None}
     back = {v: k for k, v in now.items()}
     outlines = {back.get(i, i) if i not in look.printed else i: c for i, c in outlines.items()}
@@ -56,17 +59,33 @@ def seen(look, kit, fix, dots=()):
             continue
         counts = now.get(printed, printed)
         gone = printed in fix.dismissed
-        state = "dismissed" if gone else "placed" if printed in placed else "used" if counts in look.sighting.tags else "unclear"
-        markers.append({"id": printed, "title": kit.slot(counts).role.title, "printed": kit.slot(printed).role.title, "state": state,
-                        "role": kit.slot(counts).role.key, "corners": np.round(shown(look, corners), 2).tolist()})
+        state = (
+            "dismissed"
+            if gone
+            else "placed"
+            if printed in placed
+            else "used"
+            if counts in look.sighting.tags
+            else "unclear"
+        )
+        markers.append({
+            "id": printed, "title": kit.slot(counts).role.title, "printed": kit.slot(printed).role.title,
+            "state": state, "role": kit.slot(counts).role.key, "corners": np.round(shown(look, corners),
+                                                                                   2).tolist()
+        })
     card = look.sighting.card
     findings = list(look.findings) + (quality_findings(look.quality) if not fix.dismissed else [])
-    dots = [{"role": role, "title": ROLE_BY_KEY[role].title, "at": np.round(shown(look, np.array([d[:2]]))[0], 2).tolist()}
-            for role, d in sorted(dict(dots).items())]
-    return {"markers": markers, "dots": dots, "card": 0 if card is None else len(card.index), "size": shown_size(look),
-            "card_points": [] if card is None else np.round(shown(look, card.pixels), 1).tolist(),
-            "camera": look.sighting.camera.title,
-            "findings": [{"level": f.level, "what": f.what, "do": f.do} for f in findings]}
+    dots = [{
+        "role": role, "title": ROLE_BY_KEY[role].title, "at": np.round(shown(look, np.array([d[:2]]))[0],
+                                                                       2).tolist()
+    } for role, d in sorted(dict(dots).items())]
+    return {
+        "markers": markers, "dots": dots, "card": 0 if card is None else len(card.index),
+        "size": shown_size(look),
+        "card_points": [] if card is None else np.round(shown(look, card.pixels), 1).tolist(),
+        "camera": look.sighting.camera.title, "findings": [{"level": f.level, "what": f.what, "do": f.do}
+                                                           for f in findings]
+    }
 
 
 def role_choices():
@@ -77,8 +96,9 @@ def role_choices():
 def correct(root, kit, name, tag_id, what, role=None, corners=None, states=()):
     """Write one correction into corrections.json.
 
-    name: "corner/state/file"; what: "dismiss", "restore", "role", "place" or "forget"; role: a role's key; corners (4, 2) px of the
-    sensor's frame; states: "corner/state" each that a role counts for.  Raises NotDone, CorrectionsError, OSError.
+    name: "corner/state/file"; what: "dismiss", "restore", "role", "place" or "forget"; role: a role's key;
+    corners (4, 2) px of the sensor's frame; states: "corner/state" each that a role counts for.  Raises
+    NotDone, CorrectionsError, OSError.
     """
     if kit.slot(tag_id) is None:
         raise NotDone("the kit has no such marker", "choose one of the list")
@@ -104,13 +124,15 @@ def correct(root, kit, name, tag_id, what, role=None, corners=None, states=()):
                     roles[where].pop(tag_id)
         else:
             raise NotDone("that is no correction")
-        save_corrections(root, replace(now, photos=now.photos | {name: (tuple(dismissed), placed)}, roles=roles))
+        save_corrections(root,
+                         replace(now, photos=now.photos | {name: (tuple(dismissed), placed)}, roles=roles))
 
 
 def correct_dot(root, name, role, at_px=None, sigma_px=HAND_PX):
     """Write a tapped dot into corrections.json, or take it out where there is no place.
 
-    name: "corner/state/file"; at_px (2,) px of the sensor's frame.  Raises NotDone, CorrectionsError, OSError.
+    name: "corner/state/file"; at_px (2,) px of the sensor's frame.  Raises NotDone, CorrectionsError,
+    OSError.
     """
     if role not in ROLE_BY_KEY or role.startswith("plumb"):
         raise NotDone("a dot cannot stand for that", "choose one of the list")
@@ -131,13 +153,18 @@ def found_under(grey, kit, look, ids, at_px, lens=None):
     """
     from photoangle.detection.tags import find_tags
 
-    sides = [np.linalg.norm(np.roll(t.corners_px, 1, 0) - t.corners_px, axis=1).mean() for t in look.printed.values()]
+    sides = [
+        np.linalg.norm(np.roll(t.corners_px, 1, 0) - t.corners_px, axis=1).mean()
+        for t in look.printed.values()
+    ]
     side = float(np.median(sides)) if sides else 0.03 * max(grey.shape)
     reach = int(np.clip(3 * side, 60, 500))
     low = np.maximum(np.rint(at_px).astype(int) - reach, 0)
     part = grey[low[1]:low[1] + 2 * reach, low[0]:low[0] + 2 * reach]
-    near = [t for t in (find_tags(np.ascontiguousarray(part), kit.family_name) if min(part.shape) > 40 else [])
-            if t.tag_id in ids and np.linalg.norm(t.centre_px + low - at_px) < 1.5 * side]
+    near = [
+        t for t in (find_tags(np.ascontiguousarray(part), kit.family_name) if min(part.shape) > 40 else [])
+        if t.tag_id in ids and np.linalg.norm(t.centre_px + low - at_px) < 1.5 * side
+    ]
     if near:
         tag_id, start = near[0].tag_id, near[0].corners_px + low
     else:
@@ -147,7 +174,8 @@ def found_under(grey, kit, look, ids, at_px, lens=None):
 
 
 def _best_square(grey, kit, ids, at_px, side):
-    """The id and the square about a point whose cells agree best with its pattern, over sizes and turns: (id, (4, 2) px)."""
+    """The id and the square about a point whose cells agree best with its pattern, over sizes and turns: (id,
+    (4, 2) px)."""
     from photoangle.detection.codes import cell_pattern, cells_across, sample_cells
 
     n = cells_across(kit.family_name)
@@ -170,6 +198,10 @@ def _best_square(grey, kit, ids, at_px, side):
 
 
 def ids_for(kit, role, looks):
-    """Ids that a marker of a role may have: those that photos of the same state show, or all of the kit's where none does."""
-    known = [i for i in kit.ids_of_role(role) if any(i in t for look in looks for t in (look.printed, look.sighting.tags))]
+    """Ids that a marker of a role may have: those that photos of the same state show, or all of the kit's
+    where none does."""
+    known = [
+        i for i in kit.ids_of_role(role)
+        if any(i in t for look in looks for t in (look.printed, look.sighting.tags))
+    ]
     return known or list(kit.ids_of_role(role))

@@ -36,7 +36,8 @@ def checked_state(state):
 
 
 def folder_of(root, where):
-    """The folder of "lens" or "corner/state", inside the car folder and no link, or 404.  It may not exist."""
+    """The folder of "lens" or "corner/state", inside the car folder and no link, or 404.  It may not
+    exist."""
     root = Path(root)
     if where == "lens":
         parts = ("lens",)

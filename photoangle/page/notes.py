@@ -1,4 +1,5 @@
-"""car.toml changed from the page: one value at a time, the user's comments kept, checked before it is written whole."""
+"""car.toml changed from the page: one value at a time, the user's comments kept, checked before it is written
+whole."""
 
 from __future__ import annotations
 
@@ -27,15 +28,18 @@ class NotTaken(ValueError):
 
 
 def key_of(path):
-    """The schema's Key at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch").  Raises NotTaken."""
-    key = None if path[1:2] == ("tape",) and not is_state(path[2] if len(path) > 2 else None) else key_at(path)
+    """The schema's Key at a path of keys, such as ("front-left", "tape", "set", "hub_to_arch").  Raises
+    NotTaken."""
+    key = None if path[1:2] == (
+        "tape",) and not is_state(path[2] if len(path) > 2 else None) else key_at(path)
     if not isinstance(key, Key) or Use.PAGE not in key.use:
         raise NotTaken("this cannot be written from the page", "write it into car.toml yourself")
     return key
 
 
 def fields_below(path, units):
-    """(path, title, example) of every key right below a path, such as ("front-left", "link"), that the page may write."""
+    """(path, title, example) of every key right below a path, such as ("front-left", "link"), that the page
+    may write."""
     out = []
     for name, key in (names_below(key_at(path)) or {}).items():
         if isinstance(key, Key) and Use.PAGE in key.use:
@@ -47,7 +51,8 @@ def fields_below(path, units):
 
 def parts_of(corner, units):
     """(title, words, fields as from `fields_below`) of a corner's sections that have such keys."""
-    parts = [(name, getattr(key, "words", "") or getattr(key, "heading", ""), fields_below((corner, name), units))
+    parts = [(name, getattr(key, "words", "")
+              or getattr(key, "heading", ""), fields_below((corner, name), units))
              for name, key in names_below(key_at((corner,))).items()]
     return [(name.replace("_", " "), words, fields) for name, words, fields in parts if fields]
 
@@ -83,7 +88,8 @@ def set_value(root, path, text):
         except tomllib.TOMLDecodeError:
             same = False
         if not same:
-            raise NotTaken("car.toml is laid out so that the page cannot change it safely", "write it in by hand")
+            raise NotTaken("car.toml is laid out so that the page cannot change it safely",
+                           "write it in by hand")
         try:
             parse_carfile(table)
         except CarFileError as error:

@@ -36,7 +36,9 @@ def guard(app, hosts, sessions):
         origin = request.headers.get("Origin")
         if (changing or origin is not None) and origin not in origins:
             abort(403, "asked from another site")
-        if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and request.endpoint not in _OPEN:
+        if request.headers.get(
+                "Sec-Fetch-Site",
+                "same-origin") not in ("same-origin", "none") and request.endpoint not in _OPEN:
             abort(403, "asked from another site")
         if changing:
             _check_length()
@@ -66,5 +68,6 @@ def _check_length():
     """Every body says its length; what is not a photo is short."""
     if request.headers.get("Transfer-Encoding") or request.content_length is None:
         abort(411, "the length is not said")
-    if request.endpoint not in ("receive_photo", "receive_lens") and request.content_length > MOST_WORDS_BYTES:
+    if request.endpoint not in ("receive_photo",
+                                "receive_lens") and request.content_length > MOST_WORDS_BYTES:
         abort(413, "that is too long")

@@ -28,7 +28,7 @@ class Handler(WSGIRequestHandler):
         """The Server header."""
         return "photoangle"
 
-    def log(self, type, message, *args):  # noqa: A002 - the base class's name
+    def log(self, type, message, *args):
         """Only trouble is logged: addresses of pages are of no interest."""
         if type == "error":
             logging.getLogger("photoangle.page").warning(message, *args)
@@ -92,7 +92,8 @@ class Served:
 
 
 def _wait_for_port(address, port):
-    """Wait up to PATIENCE_S for a port that a program stopped a moment ago may still hold; whether it is free is the server's to say."""
+    """Wait up to PATIENCE_S for a port that a program stopped a moment ago may still hold; whether it is free
+    is the server's to say."""
     end = time.monotonic() + PATIENCE_S
     while time.monotonic() < end:
         with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:

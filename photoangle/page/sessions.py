@@ -1,7 +1,7 @@
 """One-time tokens and the sessions that they are exchanged for.
 
-A session outlives the program: its hash is kept in the car folder, so that a phone carries on after the program was stopped
-and started again.
+A session outlives the program: its hash is kept in the car folder, so that a phone carries on after the
+program was stopped and started again.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ def _hash(secret):
 
 
 class Sessions:
-    """Tokens and sessions of one car folder.  now: a clock, s; folder: what browsers tell this folder from another by."""
+    """Tokens and sessions of one car folder.  now: a clock, s; folder: what browsers tell this folder from
+    another by."""
 
     def __init__(self, root, now=time.time):
         self.path, self.now = Path(root) / FILE, now

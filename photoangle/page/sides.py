@@ -1,4 +1,5 @@
-"""Before and after as two pictures of one view, to slide between: the before photo as the after photo's camera sees it."""
+"""Before and after as two pictures of one view, to slide between: the before photo as the after photo's
+camera sees it."""
 
 from __future__ import annotations
 
@@ -30,10 +31,14 @@ def compared(measurement, before, after):
 def change_rows(comparison, units):
     """The changes as dicts of text, with the sentence on all of them."""
     rows = []
-    for c in sorted(comparison.changes, key=lambda c: (title_rank(c.figure.name[7:]), c.figure.datum != "chassis")):
+    for c in sorted(comparison.changes,
+                    key=lambda c: (title_rank(c.figure.name[7:]), c.figure.datum != "chassis")):
         before, after, value, half, unit = change_numbers(c, units)
-        rows.append({"name": c.figure.name, "title": figure_title(c.figure.name[7:]), "datum": c.figure.datum or "", "before": before,
-                     "after": after, "change": value, "half": half, "unit": "°" if unit == "deg" else unit, "verdict": c.verdict})
+        rows.append({
+            "name": c.figure.name, "title": figure_title(c.figure.name[7:]), "datum": c.figure.datum or "",
+            "before": before, "after": after, "change": value, "half": half,
+            "unit": "°" if unit == "deg" else unit, "verdict": c.verdict
+        })
     return {"overall": overall(comparison, units), "rows": rows}
 
 
@@ -51,23 +56,25 @@ def two_pictures(comparison):
 
     def warped(pixels, scale):
         other, other_scale, _ = read_upright(before.paths[before.scene.photos[index_b]], _READ_PX)
-        x, y = looked_up(before, index_b, after, index_a, move, plane, pixels.shape[1::-1], scale, other_scale)
+        x, y = looked_up(before, index_b, after, index_a, move, plane, pixels.shape[1::-1], scale,
+                         other_scale)
         there = (x > 0) & (y > 0) & (x < other.shape[1] - 1) & (y < other.shape[0] - 1)
         x[~there] = y[~there] = -1
         return cv2.remap(other, x, y, cv2.INTER_LINEAR)
 
     path = after.paths[after.scene.photos[index_a]]
     lines = [[(s, e, colour) for start, end, _, _, colour in PARTS[:3]
-              for s, e in [[part_end(result.points, n) for n in (start, end)]] if s is not None and e is not None]
-             for result in (before, after)]
+              for s, e in [[part_end(result.points, n) for n in (start, end)]]
+              if s is not None and e is not None] for result in (before, after)]
     lines[0] = [(move.apply(s), move.apply(e), colour) for s, e, colour in lines[0]]
     if not all((camera.apply(np.array([s, e]))[:, 2] > 50).all() for side in lines for s, e, _ in side):
         return "the parts are not in front of the camera"
     canvases = [Canvas(path, _READ_PX, change) for change in (warped, None)]
     ends = [[(*canvas.at(project(camera.apply(np.array([s, e])), lens)), colour) for s, e, colour in side]
-            for canvas, side in zip(canvases, lines)]
-    box = _around(np.array([p for side in ends for s, e, _ in side for p in (s, e)]), canvases[1].picture.size)
-    return tuple(_drawn(canvas, side, box) for canvas, side in zip(canvases, ends))
+            for canvas, side in zip(canvases, lines, strict=False)]
+    box = _around(np.array([p for side in ends for s, e, _ in side for p in (s, e)]),
+                  canvases[1].picture.size)
+    return tuple(_drawn(canvas, side, box) for canvas, side in zip(canvases, ends, strict=False))
 
 
 def _around(points, size):
@@ -82,7 +89,10 @@ def _drawn(canvas, lines, box):
         canvas.line(a, b, colour, 3.0)
         for p in (a, b):
             r = 5 * canvas.unit
-            canvas.draw.ellipse([*(p - r), *(p + r)], fill=colour, outline=BLACK, width=max(1, round(canvas.unit)))
+            canvas.draw.ellipse([*(p - r), *(p + r)],
+                                fill=colour,
+                                outline=BLACK,
+                                width=max(1, round(canvas.unit)))
     picture = canvas.picture.crop(box)
     picture.thumbnail((_WIDE_PX, _WIDE_PX))
     out = io.BytesIO()

@@ -1,4 +1,5 @@
-"""The link tried out by sliders: where everything stands, and the clearances, for another length or ride height."""
+"""The link tried out by sliders: where everything stands, and the clearances, for another length or ride
+height."""
 
 from __future__ import annotations
 
@@ -43,8 +44,10 @@ def tried(answer, notes, change_mm, lowered_mm):
     drawn = {name: _flat(corner_at(moved, bump, change_mm)) for name, bump in (
         ("droop", way.steps_mm[0]), ("ride height", 0.0), ("bump stop", way.steps_mm[-1]))}
     length = answer.advice.figures["link_length"].value + change_mm
-    return {"change_mm": change_mm, "lowered_mm": lowered_mm, "length_mm": length, "places": drawn, "samples": QUICK_SAMPLES,
-            **_clearances(result)}
+    return {
+        "change_mm": change_mm, "lowered_mm": lowered_mm, "length_mm": length, "places": drawn,
+        "samples": QUICK_SAMPLES, **_clearances(result)
+    }
 
 
 def _flat(points):
@@ -59,12 +62,16 @@ def _clearances(result):
         near = result.nearest.get(name)
         if near is not None:
             f = near.figure
-            rows.append({"name": name, "words": words, "value": f.value, "half": (f.high95 - f.low95) / 2,
-                         "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "verdict": near_verdict(near)})
+            rows.append({
+                "name": name, "words": words, "value": f.value, "half": (f.high95 - f.low95) / 2,
+                "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "verdict": near_verdict(near)
+            })
     angle = result.at_ride.get("bar_arm_angle")
     trouble = "; ".join(f.what for f in result.findings if f.level == "unusable")
-    return {"rows": rows, "trouble": trouble,
-            "angle": None if angle is None else {"value": angle.value, "half": (angle.high95 - angle.low95) / 2}}
+    return {
+        "rows": rows, "trouble": trouble,
+        "angle": None if angle is None else {"value": angle.value, "half": (angle.high95 - angle.low95) / 2}
+    }
 
 
 def worked_out(measurement, corner, change_mm, lowered_mm):
@@ -78,6 +85,9 @@ def worked_out(measurement, corner, change_mm, lowered_mm):
     if answer is None or answer.base is None:
         return None
     result = answer.proposed if answer.proposed is not None else answer.present
-    figures = [{"name": f.name, "state": f.state, "value": round(f.value, 5), "u": round(f.u, 6), "low95": round(f.low95, 5),
-                "high95": round(f.high95, 5), "text": " ± ".join(format_value(f)[:2]), "unit": f.unit} for f in answer.figures]
+    figures = [{
+        "name": f.name, "state": f.state, "value": round(f.value,
+                                                         5), "u": round(f.u, 6), "low95": round(f.low95, 5),
+        "high95": round(f.high95, 5), "text": " ± ".join(format_value(f)[:2]), "unit": f.unit
+    } for f in answer.figures]
     return {"sentence": headline(answer), "figures": figures, **_clearances(result)}

@@ -32,16 +32,17 @@ def way(work):
     linked = [a for a in answer.answers if a.base is not None]
     pairs = any(s.startswith("fitted") for _, s in states)
     stale = "" if work.fresh() or not answer.number else ", being renewed"
-    return [
-        ("/kit", "Print", "card and markers", bool(states) or lens > 0),
-        ("/lens", "Lens", f"{lens} photo{'s' * (lens != 1)}", (work.root / "lens" / PROFILE_NAME).exists()),
-        ("/photos", "Photos", f"{sum(states.values())} in {len(states)} state{'s' * (len(states) != 1)}", bool(states)),
-        ("/tape", "Tape", "readings", any(readings for c in work.car()[0].corners.values() for readings in c.tape.values())),
-        ("/angles", "Angles", f"{figures} figures{stale}" if figures else "not yet", figures > 0),
-        ("/link", "Link", verdict_words(linked[0]).lower() if linked else "not yet",
-         bool(linked)),
-        ("/compare", "Before, after", "ready" if pairs and figures else "after the new link", pairs and figures > 0),
-        ("/report", "Report", "ready" if figures else "not yet", figures > 0)]
+    return [("/kit", "Print", "card and markers", bool(states) or lens > 0),
+            ("/lens", "Lens", f"{lens} photo{'s' * (lens != 1)}",
+             (work.root / "lens" / PROFILE_NAME).exists()),
+            ("/photos", "Photos", f"{sum(states.values())} in {len(states)} state{'s' * (len(states) != 1)}",
+             bool(states)),
+            ("/tape", "Tape", "readings",
+             any(readings for c in work.car()[0].corners.values() for readings in c.tape.values())),
+            ("/angles", "Angles", f"{figures} figures{stale}" if figures else "not yet", figures > 0),
+            ("/link", "Link", verdict_words(linked[0]).lower() if linked else "not yet", bool(linked)),
+            ("/compare", "Before, after", "ready" if pairs and figures else "after the new link", pairs
+             and figures > 0), ("/report", "Report", "ready" if figures else "not yet", figures > 0)]
 
 
 def what_next(work):
@@ -52,24 +53,27 @@ def what_next(work):
     states = {(c, s) for c, s, _, _ in state_folders(work.root)}
     lens = len(work.photos("lens"))
     if not states and not lens:
-        return Next("Print the card and the markers", "at 100 %, then lay a rule on the two check lines", "/kit")
+        return Next("Print the card and the markers", "at 100 %, then lay a rule on the two check lines",
+                    "/kit")
     if lens < GOOD_LENS:
         return Next(f"Photograph the card alone: {GOOD_LENS - lens} more for the lens",
                     "tilted, from all sides, once in every corner of the picture", "/lens")
     if not states:
-        return Next("Photograph a corner hanging: the droop state", "four or five photos from clearly different places",
-                    "/photos/front-left/droop")
+        return Next("Photograph a corner hanging: the droop state",
+                    "four or five photos from clearly different places", "/photos/front-left/droop")
     if work.jobs.state.running or not work.answer.number:
-        return Next("Wait a moment: the angles are being worked out", "or go on with photos and readings", "/angles")
+        return Next("Wait a moment: the angles are being worked out", "or go on with photos and readings",
+                    "/angles")
     return _after_measuring(work, car, states)
 
 
 def _about(finding, work, answer):
-    """What a finding says to do, and the page where it is done: its photo, its state, the readings, or the findings."""
+    """What a finding says to do, and the page where it is done: its photo, its state, the readings, or the
+    findings."""
     photos = {f"{s.corner}/{s.state}/{p.name}" for s in answer.measurement.states for p in s.paths.values()}
     states = {f"{c}/{s}" for c, s, _, _ in state_folders(work.root)}
-    page = (f"/photo/{quote(finding.where)}" if finding.where in photos else f"/photos/{finding.where}" if finding.where in states
-            else "/tape" if finding.where.startswith("car.toml") else "/angles")
+    page = (f"/photo/{quote(finding.where)}" if finding.where in photos else f"/photos/{finding.where}"
+            if finding.where in states else "/tape" if finding.where.startswith("car.toml") else "/angles")
     words = finding.do or finding.what
     return Next(words[:1].upper() + words[1:], f"{finding.where}: {finding.what}", page)
 
@@ -81,9 +85,12 @@ def _after_measuring(work, car, states):
     if stop is not None:
         return _about(stop, work, answer)
     corners = sorted({c for c, _ in states})
-    for state, why in (("ride", "on its wheels: without it angles are against gravity alone, with the car's pitch in them"),
-                       ("set", "both knuckles jacked to ride height: everything where it is driven")):
-        lacking = next((c for c in corners if c.endswith("left") and not any(s.startswith(state) for k, s in states if k == c)), None)
+    for state, why in (
+        ("ride", "on its wheels: without it angles are against gravity alone, with the car's pitch in them"),
+        ("set", "both knuckles jacked to ride height: everything where it is driven")):
+        lacking = next((c for c in corners
+                        if c.endswith("left") and not any(s.startswith(state) for k, s in states if k == c)),
+                       None)
         if lacking:
             return Next(f"Photograph {lacking} in the state \"{state}\"", why, f"/photos/{lacking}/{state}")
     look = next((f for f in findings if f.level == ATTENTION and f.do), None)

@@ -1,7 +1,9 @@
-"""Photos received: streamed to a hidden file, decoded by the guarded reader, and only then given their name."""
+"""Photos received: streamed to a hidden file, decoded by the guarded reader, and only then given their
+name."""
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import secrets
@@ -37,14 +39,21 @@ class Uploads:
     def receive(self, stream, length, folder, name):
         """Take one photo into a folder.
 
-        Parameters: stream: to read from; length: bytes announced; folder: made where absent; name: as the sender calls it.
-        Returns (path, Photo, whether it is new): a photo that is there already is not kept twice.  Raises Refused.
+        Parameters: stream: to read from; length: bytes announced; folder: made where absent; name: as the
+        sender calls it.
+        Returns (path, Photo, whether it is new): a photo that is there already is not kept twice.  Raises
+        Refused.
         """
         if not 0 < length <= MOST_BYTES:
-            raise Refused(413, f"the file is {'empty' if not length else f'{length / 1e6:.0f} MB, too large for a photo'}",
-                          "send an ordinary photo")
+            raise Refused(
+                413,
+                f"the file is {'empty' if not length else f'{length / 1e6:.0f} MB, too large for a photo'}",
+                "send an ordinary photo")
         if not self._slots.acquire(blocking=False):
-            raise Refused(503, "several photos are coming in already", "it is sent again by itself", retry=True)
+            raise Refused(503,
+                          "several photos are coming in already",
+                          "it is sent again by itself",
+                          retry=True)
         try:
             folder = Path(folder)
             folder.mkdir(parents=True, exist_ok=True)
@@ -75,7 +84,8 @@ class Uploads:
                 if twin is not None:
                     return twin, photo, False
                 if len(photo_files(folder)) >= MOST_PHOTOS:
-                    raise Refused(409, f"there are {MOST_PHOTOS} photos here already", "remove some from the folder")
+                    raise Refused(409, f"there are {MOST_PHOTOS} photos here already",
+                                  "remove some from the folder")
                 path = folder / (stem + suffix)
                 while path.exists():
                     path = folder / f"{stem}_{secrets.token_hex(2)}{suffix}"
@@ -93,7 +103,10 @@ def _copy(stream, length, out):
         if not part:
             raise Refused(400, "the photo broke off on its way", "it is sent again by itself", retry=True)
         if time.monotonic() > end:
-            raise Refused(408, "the photo took too long", "come nearer to the Wi-Fi and send it again", retry=True)
+            raise Refused(408,
+                          "the photo took too long",
+                          "come nearer to the Wi-Fi and send it again",
+                          retry=True)
         digest.update(part)
         out.write(part)
         left -= len(part)
@@ -103,7 +116,8 @@ def _copy(stream, length, out):
 def _twin(folder, length, digest):
     """The file of a folder with the same content, or None."""
     for path in photo_files(folder):
-        if path.is_file() and path.stat().st_size == length and hashlib.sha256(path.read_bytes()).digest() == digest:
+        if path.is_file() and path.stat().st_size == length and hashlib.sha256(
+                path.read_bytes()).digest() == digest:
             return path
     return None
 
@@ -111,7 +125,5 @@ def _twin(folder, length, digest):
 def sweep(root):
     """Remove what broken uploads left behind (only our own hidden files)."""
     for path in Path(root).glob("**/.coming-*.part"):
-        try:
+        with contextlib.suppress(OSError):
             path.unlink()
-        except OSError:
-            pass

@@ -1,4 +1,5 @@
-"""What the page knows of the car folder: the newest answer, what it was made from, and the job that makes it anew.
+"""What the page knows of the car folder: the newest answer, what it was made from, and the job that makes it
+anew.
 
 The same functions as the commands' make it, and the same files are written.
 """
@@ -30,8 +31,9 @@ from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
 
 @dataclass
 class Answer:
-    """One run's outcome: measurement or None; answers and axles of the link; steps: what photo next; report: the link's
-    Report; lenses: LensResults learnt in this run; made_from: the folder's fingerprint; number: counts answers."""
+    """One run's outcome: measurement or None; answers and axles of the link; steps: what photo next; report:
+    the link's Report; lenses: LensResults learnt in this run; made_from: the folder's fingerprint; number:
+    counts answers."""
 
     measurement: object = None
     answers: list = field(default_factory=list)
@@ -92,7 +94,8 @@ class Work:
         with self.sighting:
             if where == "lens":
                 return self.lens_looks.look(path, name, self.kit(), photo=photo)[0]
-            return self.looks.look(path, name, self.kit(), self.profiles(), load_corrections(self.root).of(name), photo)[0]
+            return self.looks.look(path, name, self.kit(), self.profiles(),
+                                   load_corrections(self.root).of(name), photo)[0]
 
     def looks_at(self, where):
         """Looks at all photos of a place that can be read.  Raises InputError."""

@@ -17,7 +17,8 @@ PROFILE_NAME = "profile.json"
 
 
 def learn(root, report, progress, car=None, kit=None, looks=None):
-    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to remember by.
+    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to
+    remember by.
 
     Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
     saved.
@@ -57,9 +58,11 @@ def _learnt(root, report, progress, car, kit, looks):
 
 
 def folder_profiles(root, report, progress, car, kit, looks=None):
-    """CameraProfiles of a car folder: those kept, or learnt now where there are photos of the card; what goes wrong is told.
+    """CameraProfiles of a car folder: those kept, or learnt now where there are photos of the card; what goes
+    wrong is told.
 
-    Parameters: root; report: Report; progress(items, label) -> iterator; car: CarFile; kit; looks: `looks.Looks` to remember by.
+    Parameters: root; report: Report; progress(items, label) -> iterator; car: CarFile; kit; looks:
+    `looks.Looks` to remember by.
     Returns a list, empty where no lens is known.
     """
     path = Path(root) / "lens" / PROFILE_NAME
@@ -78,7 +81,9 @@ def folder_profiles(root, report, progress, car, kit, looks=None):
         try:
             _save(root, results)
         except OSError as error:
-            report.tell(Finding(ATTENTION, "lens", f"the profile cannot be written ({error.strerror}); it is used all the same",
-                                "make the folder writable, or it is learnt again each time"))
+            report.tell(
+                Finding(ATTENTION, "lens",
+                        f"the profile cannot be written ({error.strerror}); it is used all the same",
+                        "make the folder writable, or it is learnt again each time"))
         return [r.profile for r in results]
     return []

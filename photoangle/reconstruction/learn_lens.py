@@ -52,15 +52,24 @@ def learn_lenses(sightings, kit, check):
     results = []
     for camera, group in sorted(groups.items(), key=lambda g: -len(g[1])):
         if len(group) > MOST_PHOTOS:
-            findings.append(Finding(NOTE, "lens", f"{len(group)} photos of the card are here; the {MOST_PHOTOS} that reach most of the"
-                                    " picture were used", "about ten are enough"))
+            findings.append(
+                Finding(
+                    NOTE, "lens",
+                    f"{len(group)} photos of the card are here; the {MOST_PHOTOS} that reach most of the"
+                    " picture were used", "about ten are enough"))
             group = most_telling(group, shows=card_places)
         views = [View(s.name, saddles[s.card.index], s.card.pixels, s.card.covariance_px2) for s in group]
         if len(views) < 3:
-            findings.append(Finding(
-                ATTENTION if results else UNUSABLE, ", ".join(v.name for v in views),
-                f"only {len(views)} usable photo{'s' if len(views) > 1 else ''} of the card from {camera.title}"
-                f" at {camera.width_px} x {camera.height_px}", "take about ten, from all sides, with one zoom"))
+            findings.append(
+                Finding(
+                    ATTENTION if results else UNUSABLE,
+                    ", ".join(v.name for v in views),
+                    f"only {len(views)} usable photo{'s' if len(views) > 1 else ''} of the card from"
+                    f" {camera.title}"
+                    f" at {camera.width_px} x {camera.height_px}",
+                    "take about ten, from all sides, with one zoom",
+                )
+            )
             continue
         try:
             results.append(_learn(camera, views, kit, check, findings))
@@ -83,16 +92,26 @@ def _learn(camera, views, kit, check, findings):
                             len(views), found.rms_px, found.variance_factor, middle, corners,
                             datetime.date.today().isoformat())
     verdict, good = _verdict(profile, covered, sigma)
-    for name, rms in zip(found.view_names, found.view_rms_px):
+    for name, rms in zip(found.view_names, found.view_rms_px, strict=False):
         if rms > 4 * np.median(found.view_rms_px) and rms > 0.3:
-            findings.append(Finding(ATTENTION, name, f"the card fits badly here ({rms:.2f} px, usually"
-                                    f" {np.median(found.view_rms_px):.2f})", "leave this photo out, or take it again:"
-                                    " hold still, card flat, in focus"))
+            findings.append(
+                Finding(
+                    ATTENTION, name, f"the card fits badly here ({rms:.2f} px, usually"
+                    f" {np.median(found.view_rms_px):.2f})", "leave this photo out, or take it again:"
+                    " hold still, card flat, in focus"))
     bow = np.abs(found.paper[1:4]).max()
     if bow > 1.0:
         findings.append(Finding(ATTENTION, "card", f"the card is bowed by about {bow:.1f} mm",
                                 "glue it flat on a stiff board and take the lens photos again"))
-    return LensResult(profile, verdict, good, covered, dict(zip(found.view_names, found.view_rms_px)), sigma, moving)
+    return LensResult(
+        profile,
+        verdict,
+        good,
+        covered,
+        dict(zip(found.view_names, found.view_rms_px, strict=False)),
+        sigma,
+        moving,
+    )
 
 
 def _verdict(profile, covered, sigma):

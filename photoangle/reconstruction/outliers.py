@@ -47,7 +47,9 @@ def without_foreign(solution, problem):
 def _let_plumb_turn(solution, problem):
     """The same problem with each plumb marker free to turn about the string between photos."""
     order = list(problem.order)
-    bodies = [Pose(r, t) for r, t in zip(solution.values.body_rotation, solution.values.body_mm)]
+    bodies = [
+        Pose(r, t) for r, t in zip(solution.values.body_rotation, solution.values.body_mm, strict=False)
+    ]
     lens = solution.values.lens
     for base in [i for i in problem.order if isinstance(i, int) and is_plumb(problem.kit, i)]:
         seen = [c for c, s in enumerate(problem.sightings) if base in s.tags]
@@ -80,9 +82,11 @@ def names_of_bent(problem, markers, where):
         names = [s.name for s in problem.sightings if marker in s.tags and s.tags[marker].bent]
         if names:
             title = problem.kit.slot(marker).role.title
-            out.append(Finding(ATTENTION, where or ", ".join(names), f"marker {marker} ({title}) is not flat, or"
-                               f" partly hidden, in {len(names)} photo{'s' * (len(names) > 1)}: its plus-or-minus"
-                               " was made wider", "stick it on something flat and stiff and take the photos again"))
+            out.append(
+                Finding(
+                    ATTENTION, where or ", ".join(names), f"marker {marker} ({title}) is not flat, or"
+                    f" partly hidden, in {len(names)} photo{'s' * (len(names) > 1)}: its plus-or-minus"
+                    " was made wider", "stick it on something flat and stiff and take the photos again"))
     return out
 
 
@@ -99,7 +103,9 @@ def names_of_foreign(problem, count):
                                " in the other photos: it was moved, or its backing is loose or bent",
                                "fix it and take these photos again"))
         else:
-            out.append(Finding(ATTENTION, ", ".join(names), f"marker {marker} ({title}) does not fit the other"
-                               " photos here and was left out (moved, half hidden, mirrored, or printed twice)",
-                               "look at it in the annotated photo"))
+            out.append(
+                Finding(
+                    ATTENTION, ", ".join(names), f"marker {marker} ({title}) does not fit the other"
+                    " photos here and was left out (moved, half hidden, mirrored, or printed twice)",
+                    "look at it in the annotated photo"))
     return out

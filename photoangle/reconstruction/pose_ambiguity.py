@@ -1,4 +1,5 @@
-"""A flat tag seen once fits almost as well when tilted the other way: both tilts of every marker on the total cost."""
+"""A flat tag seen once fits almost as well when tilted the other way: both tilts of every marker on the total
+cost."""
 
 from __future__ import annotations
 
@@ -18,9 +19,10 @@ _MOST_TRIED = 8
 def try_other_tilts(solution, order):
     """Try every marker's other tilts with the cameras held; keep what costs less in all photos.
 
-    Parameters: solution: calib.bundle Solution; order: what each body is (a marker's id, or a tuple for a plumb
-    marker's further turns, which are left alone).
-    Returns the solution; by marker, the cost by which the best rival tilt is worse; and that rival's world_from_marker Pose.
+    Parameters: solution: calib.bundle Solution; order: what each body is (a marker's id, or a tuple for a
+    plumb marker's further turns, which are left alone).
+    Returns the solution; by marker, the cost by which the best rival tilt is worse; and that rival's
+    world_from_marker Pose.
     """
     bundle, values = solution.bundle, solution.values
     margins, rivals, flipped = {}, {}, False
@@ -70,12 +72,15 @@ def _largest(rows):
 
 
 def doubt_of_tilt(pose, rival, margin):
-    """What an undecided tilt adds to a marker's covariance (6, 6): the second moment of the rival about the kept pose.
+    """What an undecided tilt adds to a marker's covariance (6, 6): the second moment of the rival about the
+    kept pose.
 
-    The two poses' odds are exp(-margin / 2), as their likelihoods are.  Turn in rad (acting on the left), then place in mm.
+    The two poses' odds are exp(-margin / 2), as their likelihoods are.  Turn in rad (acting on the left),
+    then place in mm.
     """
     odds = np.exp(-max(margin, 0.0) / 2)
-    apart = np.r_[vector_from_rotation(rival.rotation @ pose.rotation.T), rival.translation_mm - pose.translation_mm]
+    apart = np.r_[vector_from_rotation(rival.rotation @ pose.rotation.T),
+                  rival.translation_mm - pose.translation_mm]
     return odds / (1 + odds) * np.outer(apart, apart)
 
 

@@ -1,7 +1,7 @@
 """What a photo that is not yet taken would bring: the scene's covariance with one more camera in it.
 
-The bundle gets a further photo whose sightings are as exact as the scene's own markers have shown themselves, larger tags
-in proportion better, and the covariance of everything else follows.
+The bundle gets a further photo whose sightings are as exact as the scene's own markers have shown themselves,
+larger tags in proportion better, and the covariance of everything else follows.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ _FEWEST_CARD = 12
 
 @dataclass(frozen=True)
 class View:
-    """A camera and what it would see: camera_from_world; markers: ids; rows of the bundle (their camera index is to be
-    set); card: whether the card is in it."""
+    """A camera and what it would see: camera_from_world; markers: ids; rows of the bundle (their camera index
+    is to be set); card: whether the card is in it."""
 
     camera: Pose
     markers: tuple
@@ -53,18 +53,22 @@ def view_from(scene, kit, camera, size_px):
     for marker in sorted(scene.markers):
         pose, size = scene.markers[marker], scene.sizes_mm[marker]
         corners = _seen(camera, pose, tag_corners_mm(size * (1 + values.paper[0])), values.lens, size_px)
-        if corners is None or not all(_faces(camera, p, np.zeros(3)) for p in (pose, *_rivals(scene, marker))):
+        if corners is None or not all(
+                _faces(camera, p, np.zeros(3)) for p in (pose, *_rivals(scene, marker))):
             continue
         side = _side(corners)
         if side / 8 < _CELL_PX or _shortest(corners) / 8 < _NARROW_PX or _hidden(corners, marker, screens):
             continue
-        tags.append(TagRow(index, scene.order.index(marker), size, corners, _tag_covariance(solution, marker, scene.order, side)))
+        tags.append(
+            TagRow(index, scene.order.index(marker), size, corners,
+                   _tag_covariance(solution, marker, scene.order, side)))
         seen.append(marker)
     return View(camera, tuple(seen), tuple(tags), _card_rows(scene, kit, camera, size_px, index))
 
 
 def _screens(scene, kit, camera):
-    """Paper that may hide what is behind it: (marker or None for the card, outline (4, 2) px, distance mm)."""
+    """Paper that may hide what is behind it: (marker or None for the card, outline (4, 2) px, distance
+    mm)."""
     lens, out = scene.solution.values.lens, []
     flats = [(i, p, tag_corners_mm(scene.sizes_mm[i] * _PAPER)) for i, p in scene.markers.items()]
     if scene.has_card and kit.card is not None:
@@ -81,7 +85,8 @@ def _hidden(corners, marker, screens):
     """Whether another paper, nearer to the camera, covers a corner or the middle of a tag."""
     mine = next((d for m, _, d in screens if m == marker), np.inf)
     points = np.vstack([corners, corners.mean(0)])
-    return any(m != marker and d < mine - 5 and _inside_of(points, outline).any() for m, outline, d in screens)
+    return any(m != marker and d < mine - 5 and _inside_of(points, outline).any()
+               for m, outline, d in screens)
 
 
 def _inside_of(points, outline):
@@ -94,14 +99,16 @@ def _inside_of(points, outline):
 
 def _card_rows(scene, kit, camera, size_px, index):
     bundle, values = scene.solution.bundle, scene.solution.values
-    if not (scene.has_card and len(bundle.cards)) or not _faces(camera, Pose.identity(), bundle.cards[0].points_mm.mean(0)):
+    if not (scene.has_card and len(bundle.cards)) or not _faces(camera, Pose.identity(),
+                                                                bundle.cards[0].points_mm.mean(0)):
         return ()
     points = card_saddles_mm(kit.card)
     at = camera.apply(points)
     if (at[:, 2] < 80).any():
         return ()
     pixels = project(at, values.lens)
-    inside = _inside(pixels, size_px) & (np.hypot(at[:, 0], at[:, 1]) / at[:, 2] < trusted_radius(values.lens))
+    inside = _inside(pixels, size_px) & (np.hypot(at[:, 0], at[:, 1]) / at[:, 2] < trusted_radius(
+        values.lens))
     if inside.sum() < _FEWEST_CARD:
         return ()
     spread = np.median(np.concatenate([r.covariance_px2 for r in bundle.cards]), axis=0)
@@ -121,14 +128,16 @@ def _inside(pixels, size_px):
 
 
 def _faces(camera, pose, middle):
-    """Whether a flat pattern's print is turned to the camera, less than the obliquity that tags are found at."""
+    """Whether a flat pattern's print is turned to the camera, less than the obliquity that tags are found
+    at."""
     normal = camera.rotation @ pose.rotation[:, 2]
     at = camera.apply(pose.apply(middle[None]))[0]
     return normal @ at / np.linalg.norm(at) > np.cos(np.radians(_OBLIQUE_DEG))
 
 
 def _rivals(scene, marker):
-    """The other tilt of a marker whose tilt is undecided: its normal mirrored about the line it was seen along."""
+    """The other tilt of a marker whose tilt is undecided: its normal mirrored about the line it was seen
+    along."""
     if marker not in scene.loose:
         return ()
     pose = scene.markers[marker]
@@ -151,7 +160,8 @@ def _shortest(corners):
 
 
 def _tag_covariance(solution, marker, order, side):
-    """As exact as this marker was seen, or the scene's middling one; in proportion to its size in the photo."""
+    """As exact as this marker was seen, or the scene's middling one; in proportion to its size in the
+    photo."""
     rows = solution.bundle.tags
     own = [r for r in rows if order[r.body] == marker]
     best = min(own or rows, key=lambda r: abs(np.log(_side(r.corners_px) / side)))

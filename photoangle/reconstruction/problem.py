@@ -1,4 +1,5 @@
-"""The problem that one set of photos poses: sightings, bodies, and what else is known, as rows of the bundle."""
+"""The problem that one set of photos poses: sightings, bodies, and what else is known, as rows of the
+bundle."""
 
 from __future__ import annotations
 

@@ -16,12 +16,12 @@ from photoangle.core.origin import Origin
 class Scene:
     """One set of photos, solved: everything in one world frame (the card's, or a marker's).
 
-    photos: names of the photos in it; cameras: camera_from_world Pose each; markers: id ->
-    world_from_marker Pose; solution: the `calib.bundle` Solution, whose body k is order[k] (None for the card);
-    errors: Estimate of the errors of all unknowns, in the bundle's order and units (turns in rad acting on the left, mm,
-    px), by source; tilt_margin: id -> cost by which the marker's other tilt is worse;
-    sightings: id -> number of photos that count; moving_lens: whether each photo has its own focal length;
-    left_out: (photo, id) pairs found not to belong; loose: ids whose place is doubtful: moved, bent, or seen once at an
+    photos: names of the photos in it; cameras: camera_from_world Pose each; markers: id -> world_from_marker
+    Pose; solution: the `calib.bundle` Solution, whose body k is order[k] (None for the card); errors:
+    Estimate of the errors of all unknowns, in the bundle's order and units (turns in rad acting on the left,
+    mm, px), by source; tilt_margin: id -> cost by which the marker's other tilt is worse; sightings: id ->
+    number of photos that count; moving_lens: whether each photo has its own focal length; left_out: (photo,
+    id) pairs found not to belong; loose: ids whose place is doubtful: moved, bent, or seen once at an
     ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its covariance.
     """
 
@@ -50,9 +50,12 @@ class Scene:
         return self.errors.covariance()
 
     def rows_of(self, marker: int) -> np.ndarray:
-        """Where a marker's pose stands among the unknowns (6,): turn (rad), then place (mm); empty for the world's own body."""
+        """Where a marker's pose stands among the unknowns (6,): turn (rad), then place (mm); empty for the
+        world's own body."""
         body = self.order.index(marker)
-        return np.arange(self.solution.bundle.size)[self.solution.bundle.body_slice_of(body)] if body else np.zeros(0, int)
+        return np.arange(
+            self.solution.bundle.size)[self.solution.bundle.body_slice_of(body)] if body else np.zeros(
+                0, int)
 
     def pose_matrix(self, ids) -> np.ndarray:
         """Matrix (6 m, size) that takes the poses of markers out of the unknowns."""
@@ -75,19 +78,19 @@ class Taken:
 def scene_errors(bundle, inverse, covariance, dof, taken: Taken) -> Estimate:
     """The errors of all unknowns by what they rest on: pixels, lens, print.
 
-    With M = D + P the normal matrix (pixels and priors), an error d of a prior's mean moves the least-squares answer by
-    M^-1 P d (its covariance's part is M^-1 P M^-1); the pixels have the rest of the covariance.  What is left out is
-    what the solver leaves out.
+    With M = D + P the normal matrix (pixels and priors), an error d of a prior's mean moves the least-squares
+    answer by M^-1 P d (its covariance's part is M^-1 P M^-1); the pixels have the rest of the covariance.
+    What is left out is what the solver leaves out.
 
-    Parameters: bundle: calib.bundle.Bundle; inverse (size, size): M^-1; covariance (size, size); dof: of the pixels' noise;
-    taken: whose photos they are.
+    Parameters: bundle: calib.bundle.Bundle; inverse (size, size): M^-1; covariance (size, size); dof: of the
+    pixels' noise; taken: whose photos they are.
     """
     priors, n, size = bundle.priors, bundle.lens_size, bundle.size
     origin = taken.origin
     effects: dict[Source, np.ndarray] = {}
     known = np.flatnonzero(priors.paper_sigma > 0)
-    paper = Source(("paper", origin.prints, priors.paper_mean.tobytes(), priors.paper_sigma.tobytes()), "print",
-                   np.diag(priors.paper_sigma[known] ** 2))
+    paper = Source(("paper", origin.prints, priors.paper_mean.tobytes(), priors.paper_sigma.tobytes()),
+                   "print", np.diag(priors.paper_sigma[known]**2))
     effects[paper] = inverse[:, n + known] / priors.paper_sigma[known] ** 2
     by_lens = inverse[:, :n] @ priors.lens_information
     spread = np.linalg.inv(priors.lens_information)
@@ -95,7 +98,8 @@ def scene_errors(bundle, inverse, covariance, dof, taken: Taken) -> Estimate:
     if bundle.per_camera == 9:
         at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
         information = np.tile(1 / np.asarray(priors.shift_sigma) ** 2, bundle.cameras)
-        effects[Source(("focus", origin.state), "lens", np.diag(1 / information))] = inverse[:, at.ravel()] * information
+        effects[Source(("focus", origin.state), "lens",
+                       np.diag(1 / information))] = inverse[:, at.ravel()] * information
     elif taken.lens_source != "profile" and taken.camera is not None:
         # nothing says that this phone holds its lens still: each state may have focused anew
         width = taken.camera.width_px / 4032
@@ -103,7 +107,8 @@ def scene_errors(bundle, inverse, covariance, dof, taken: Taken) -> Estimate:
         own[[0, 2, 3], [0, 2, 3]] = np.minimum(sigma**2, 0.5 * spread.diagonal()[[0, 2, 3]])
         effects[Source(("focus", origin.state), "lens", own)] = by_lens
     who = repr(taken.camera) if taken.camera is not None and taken.camera.known else origin.state
-    lens = Source(("lens", who, priors.lens_mean.tobytes(), priors.lens_information.tobytes()), "lens", spread - own)
+    lens = Source(("lens", who, priors.lens_mean.tobytes(), priors.lens_information.tobytes()), "lens",
+                  spread - own)
     effects[lens] = by_lens
     rest = covariance - sum(e @ s.covariance @ e.T for s, e in effects.items())
     effects[Source(("pixels", origin.state), "pixels", (rest + rest.T) / 2, dof)] = np.eye(size)

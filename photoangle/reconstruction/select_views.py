@@ -1,4 +1,5 @@
-"""Of very many photos, those that tell most: more of the same cost time and memory, and add next to nothing."""
+"""Of very many photos, those that tell most: more of the same cost time and memory, and add next to
+nothing."""
 
 from __future__ import annotations
 
@@ -24,20 +25,26 @@ def bounded(sightings, kit, where):
     chosen = most_telling(sightings)
     findings = []
     if len(chosen) < len(sightings):
-        findings.append(Finding(NOTE, where, f"{len(sightings)} photos are here; the {len(chosen)} that tell most were used",
-                                "a dozen from all sides are enough: more cost time and add next to nothing"))
+        findings.append(
+            Finding(NOTE, where,
+                    f"{len(sightings)} photos are here; the {len(chosen)} that tell most were used",
+                    "a dozen from all sides are enough: more cost time and add next to nothing"))
     chosen, gone = best_known_markers(chosen, kit)
     if gone:
-        findings.append(Finding(NOTE, where, f"{len(gone) + MOST_MARKERS} markers are seen; the {MOST_MARKERS} with a role or in most"
-                                " photos were used", "take off the ones that stand for nothing, or photograph fewer at a time"))
+        findings.append(
+            Finding(
+                NOTE, where,
+                f"{len(gone) + MOST_MARKERS} markers are seen; the {MOST_MARKERS} with a role or in most"
+                " photos were used",
+                "take off the ones that stand for nothing, or photograph fewer at a time"))
     return chosen, findings
 
 
 def most_telling(sightings, most=MOST_PHOTOS, shows=None):
     """The ``most`` sightings that show things which the others show least, in the order in which they came.
 
-    Parameters: sightings: list of PhotoSighting; shows(sighting) -> what it shows, by default its markers and the card.
-    Each is taken in turn for the sum of 1 / (1 + times already shown) over what it shows.
+    Parameters: sightings: list of PhotoSighting; shows(sighting) -> what it shows, by default its markers and
+    the card. Each is taken in turn for the sum of 1 / (1 + times already shown) over what it shows.
     """
     if len(sightings) <= most:
         return list(sightings)
@@ -63,7 +70,8 @@ def card_places(sighting):
 
 
 def best_known_markers(sightings, kit, most=MOST_MARKERS):
-    """Sightings without the markers beyond the ``most`` that count: those with a role first, then those seen most often.
+    """Sightings without the markers beyond the ``most`` that count: those with a role first, then those seen
+    most often.
 
     Returns (sightings, ids left out).
     """

@@ -28,8 +28,8 @@ from photoangle.reconstruction.scene import Scene, Taken, scene_errors
 
 @dataclass(frozen=True)
 class SceneOptions:
-    """planar: the markers lie in the card's plane; origin: whose errors these are; plumb_standoff_mm: from a plumb marker's
-    face to the string."""
+    """planar: the markers lie in the card's plane; origin: whose errors these are; plumb_standoff_mm: from a
+    plumb marker's face to the string."""
 
     planar: bool = False
     origin: Origin = Origin()
@@ -101,7 +101,12 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
                                 " each photo got its own focal length", ""))
     scene = _scene(solution, problem, errors, taken)
     loose = tuple(i for i in scene.markers if margins.get(i, np.inf) < TILT_MARGIN)
-    return replace(scene, tilt_margin=margins, doubt=doubt, loose=loose, moving_lens=moving, findings=tuple(findings))
+    return replace(scene,
+                   tilt_margin=margins,
+                   doubt=doubt,
+                   loose=loose,
+                   moving_lens=moving,
+                   findings=tuple(findings))
 
 
 def _start(sightings, kit, sizes, knowledge, where, options):
@@ -190,20 +195,35 @@ def _findings(problem, count, lost, margins, where):
                         "have the card, or two markers that other photos show, in every photo")
                 for name in lost]
     findings += names_of_foreign(problem, count) + names_of_bent(problem, markers, where)
-    findings += [Finding(ATTENTION, where, f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
-                         " its plus-or-minus holds both", "take one more photo of it, from another side")
-                 for i in sorted(markers) if margins.get(i, np.inf) < _TOLD_MARGIN]
+    findings += [
+        Finding(
+            ATTENTION, where, f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
+            " its plus-or-minus holds both", "take one more photo of it, from another side")
+        for i in sorted(markers) if margins.get(i, np.inf) < _TOLD_MARGIN
+    ]
     return findings
 
 
 def _scene(solution, problem, errors, taken):
     """The Scene of a solution; what is doubtful about it is for the caller to add."""
     v = solution.values
-    markers = {i: Pose(v.body_rotation[k], v.body_mm[k]) for k, i in enumerate(problem.order) if isinstance(i, int)}
-    return Scene(
-        photos=tuple(s.name for s in problem.sightings),
-        cameras=tuple(Pose(r, t) for r, t in zip(v.camera_rotation, v.camera_mm, strict=True)),
-        markers=markers, sizes_mm={i: problem.sizes[i] for i in markers}, order=problem.order, solution=solution,
-        errors=errors, tilt_margin={}, sightings=_counts(problem, solution.bundle), moving_lens=False,
-        has_card=problem.order[0] is None, left_out=problem.left_out, lens_source=taken.lens_source,
-        origin=taken.origin, camera=taken.camera)
+    markers = {
+        i: Pose(v.body_rotation[k], v.body_mm[k])
+        for k, i in enumerate(problem.order) if isinstance(i, int)
+    }
+    return Scene(photos=tuple(s.name for s in problem.sightings),
+                 cameras=tuple(Pose(r, t) for r, t in zip(v.camera_rotation, v.camera_mm, strict=True)),
+                 markers=markers,
+                 sizes_mm={i: problem.sizes[i]
+                           for i in markers},
+                 order=problem.order,
+                 solution=solution,
+                 errors=errors,
+                 tilt_margin={},
+                 sightings=_counts(problem, solution.bundle),
+                 moving_lens=False,
+                 has_card=problem.order[0] is None,
+                 left_out=problem.left_out,
+                 lens_source=taken.lens_source,
+                 origin=taken.origin,
+                 camera=taken.camera)

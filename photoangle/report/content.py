@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from photoangle.comparison.compare import Side, compare_sides, overall
 from photoangle.core.cautions import CAUTIONS
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
@@ -26,8 +28,8 @@ _LEVELS = {NOTE: "note", ATTENTION: "look", UNUSABLE: "stop"}
 def report_content(measurement, answers, axles, steps, report, now=None):
     """The template's data.
 
-    measurement: pipeline.Measurement; answers: CornerAnswers; axles: AxleAnswers; steps: advise.Steps; report: Report with all
-    findings; now: datetime, for tests.  Returns a dict.
+    measurement: pipeline.Measurement; answers: CornerAnswers; axles: AxleAnswers; steps: advise.Steps;
+    report: Report with all findings; now: datetime, for tests.  Returns a dict.
     """
     units = measurement.car.units
     by_corner = {a.corner: a for a in answers}
@@ -40,19 +42,26 @@ def report_content(measurement, answers, axles, steps, report, now=None):
         corners.append({"name": corner, "answer": _answer(answer, units) if answer else None,
                         "states": [_state(s, measurement, units) for s in states],
                         "changes": _changes(states, measurement, units)})
-    return {"title": measurement.car.name or "car", "units": units, "corners": corners,
-            "verdicts": [(a.corner, verdict_words(a), headline(a)) for a in answers],
-            "axles": [line for a in axles for line in axle_lines(a, units)],
-            "steps": [_step(s, measurement) for s in steps if not _enough(s)], "enough": [s for s in steps if _enough(s)],
-            "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do} for f in graver_first(gathered(report.findings))],
-            "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
-            "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER}
+    return {
+        "title": measurement.car.name or "car", "units": units, "corners": corners, "verdicts": [
+            (a.corner, verdict_words(a), headline(a)) for a in answers
+        ], "axles": [line for a in axles for line in axle_lines(a, units)],
+        "steps": [_step(s, measurement) for s in steps
+                  if not _enough(s)], "enough": [s for s in steps if _enough(s)],
+        "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do}
+                     for f in graver_first(gathered(report.findings))],
+        "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
+        "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER
+    }
 
 
 def _answer(answer, units):
-    return {"verdict": verdict_words(answer), "headline": headline(answer), "do": getattr(answer.advice, "do", ""),
-            "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer),
-            "views": pictures.views(answer), "plots": pictures.travel(answer), "change_mm": answer.change_mm}
+    return {
+        "verdict": verdict_words(answer), "headline": headline(answer),
+        "do": getattr(answer.advice, "do",
+                      ""), "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer),
+        "views": pictures.views(answer), "plots": pictures.travel(answer), "change_mm": answer.change_mm
+    }
 
 
 def _state(state, measurement, units):
@@ -60,30 +69,42 @@ def _state(state, measurement, units):
     rows = []
     for f in shown_figures(figures):
         value, half, unit = format_value(f, units)
-        rows.append({"name": figure_title(f.name), "value": value, "half": half, "unit": unit, "datum": f.datum or "",
-                     "budget": [(source, share) for source, share in f.budget.items() if share >= 0.05]})
+        rows.append({
+            "name": figure_title(f.name), "value": value, "half": half, "unit": unit, "datum": f.datum or "",
+            "budget": [(source, share) for source, share in f.budget.items() if share >= 0.05]
+        })
     tape = []
     for c in measurement.report.comparisons:
         if (c.tape.corner, c.tape.state) == (state.corner, state.state):
-            (value, half, unit), (other, other_half, _) = format_value(c.tape, units), format_value(c.photo, units)
-            tape.append({"name": figure_title(c.photo.name), "tape": f"{value} ± {half}", "photo": f"{other} ± {other_half}", "unit": unit,
-                         "e_n": f"{c.e_n:+.1f}", "agrees": c.agrees})
-    return {"name": state.state, "photos": pictures.state_photos(state, figures, measurement.kit), "rows": rows, "tape": tape,
-            "count": len(state.scene.photos), "markers": len(state.scene.markers), "lens": state.scene.lens_source}
+            (value, half, unit), (other, other_half, _) = format_value(c.tape,
+                                                                       units), format_value(c.photo, units)
+            tape.append({
+                "name": figure_title(c.photo.name), "tape": f"{value} ± {half}",
+                "photo": f"{other} ± {other_half}", "unit": unit, "e_n": f"{c.e_n:+.1f}", "agrees": c.agrees
+            })
+    return {
+        "name": state.state, "photos": pictures.state_photos(state, figures,
+                                                             measurement.kit), "rows": rows, "tape": tape,
+        "count": len(state.scene.photos), "markers": len(state.scene.markers), "lens": state.scene.lens_source
+    }
 
 
 def _changes(states, measurement, units):
     """One state against the one before it, ride left out."""
     shown = [s for s in states if s.state != RIDE]
     out = []
-    for before, after in zip(shown, shown[1:]):
+    for before, after in itertools.pairwise(shown):
         sides = [Side(s, f"{s.corner}/{s.state}") for s in (before, after)]
         comparison = compare_sides(*sides, measurement.kit)
-        rows = [(figure_title(c.figure.name.removeprefix("change:")), c.figure.datum or "", *change_numbers(c, units), c.verdict)
-                for c in sorted(comparison.changes, key=lambda c: (title_rank(c.figure.name.removeprefix("change:")), c.figure.datum or ""))
+        rows = [(figure_title(c.figure.name.removeprefix("change:")), c.figure.datum
+                 or "", *change_numbers(c, units), c.verdict) for c in sorted(
+                     comparison.changes,
+                     key=lambda c: (title_rank(c.figure.name.removeprefix("change:")), c.figure.datum or ""))
                 if c.figure.datum != "gravity"]
-        out.append({"before": before.state, "after": after.state, "overall": overall(comparison, units), "rows": rows,
-                    "picture": pictures.before_after(comparison)})
+        out.append({
+            "before": before.state, "after": after.state, "overall": overall(comparison, units), "rows": rows,
+            "picture": pictures.before_after(comparison)
+        })
     return out
 
 

@@ -26,7 +26,9 @@ def state_photos(state, figures, kit, most=PHOTOS_A_STATE):
     out = []
     for k in sorted(order[:most]):
         name = state.scene.photos[k]
-        out.append((name, data_uri(annotated(state.paths[name], state, k, figures, kit, _PHOTO_PX, _QUALITY), "image/jpeg")))
+        out.append((name,
+                    data_uri(annotated(state.paths[name], state, k, figures, kit, _PHOTO_PX, _QUALITY),
+                             "image/jpeg")))
     return out
 
 

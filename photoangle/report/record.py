@@ -29,13 +29,16 @@ def record_rows(measurement, now=None):
     rows.append(("phone", ", ".join(cameras) or "none"))
     rows.append(("lens", _lens(root)))
     kit = measurement.kit
-    rows.append(("kit", f"{kit.family_name}, {len(kit.slots)} markers" + (
-        f", card {kit.card.columns} x {kit.card.rows} squares of {kit.card.square_mm:g} mm" if kit.card else ", no card")))
+    rows.append(("kit", f"{kit.family_name}, {len(kit.slots)} markers" +
+                 (f", card {kit.card.columns} x {kit.card.rows} squares of {kit.card.square_mm:g} mm"
+                  if kit.card else ", no card")))
     check = car.print_check
     lines = [f"{n} line {v:.1f} mm" for n, v in (("x", check.x_line_mm), ("y", check.y_line_mm)) if v]
-    rows.append(("print check", ", ".join(lines) or "not given: the print's size is taken as right within 1 %"))
-    rows.append(("level", car.level.by + (f", floor {car.level.floor_slope_along_deg:+g} deg along,"
-                                          f" {car.level.floor_slope_across_deg:+g} deg across" if car.level.floor_given else "")))
+    rows.append(("print check", ", ".join(lines)
+                 or "not given: the print's size is taken as right within 1 %"))
+    rows.append(("level", car.level.by +
+                 (f", floor {car.level.floor_slope_along_deg:+g} deg along,"
+                  f" {car.level.floor_slope_across_deg:+g} deg across" if car.level.floor_given else "")))
     return rows
 
 
@@ -44,7 +47,8 @@ def _lens(root):
     if path is None or not path.exists():
         return "not learnt: from the photos' own notes"
     try:
-        return "; ".join(f"{p.photos} photos of the card, residual {p.rms_px:.2f} px, {p.made}".rstrip(", ") for p in load_profiles(path))
+        return "; ".join(f"{p.photos} photos of the card, residual {p.rms_px:.2f} px, {p.made}".rstrip(", ")
+                         for p in load_profiles(path))
     except ProfileError as error:
         return error.what
 

@@ -11,7 +11,8 @@ _COLUMNS = ("corner", "state", "name", "datum", "unit", "value", "u", "low95", "
 
 
 def figures_csv(figures):
-    """CSV text of Figures, one a row.  A text that a spreadsheet would take for a formula is quoted with an apostrophe."""
+    """CSV text of Figures, one a row.  A text that a spreadsheet would take for a formula is quoted with an
+    apostrophe."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(_COLUMNS)

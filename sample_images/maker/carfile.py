@@ -68,15 +68,20 @@ def _corner_text(name, kinds, wanted, link):
     out += ["", f"[{name}.radius]             # half the thickness: hose, the joint at the bar's eye, link",
             f'hose = "{HOSE_RADIUS_MM:g} mm"', f'bar_eye = "{EYE_RADIUS_MM:g} mm"',
             'link = "11 mm"                  # its thickest part, over the jam nuts']
-    out += ["", f"[{name}.travel]             # of the wheel, from ride height", 'bump = "40 mm"                  # to the bump stop']
+    out += [
+        "", f"[{name}.travel]             # of the wheel, from ride height",
+        'bump = "40 mm"                  # to the bump stop'
+    ]
     if "droop" not in kinds:
         out.append('droop = "53 mm"                 # to hanging')
-    out += ["", f"[{name}.wanted]", "bar_arm_angle_deg = 0.0         # level with the chassis", "within_deg = 3.0", "",
-            f"[{name}.link]", 'thread_pitch = "1.25 mm"',
-            "threaded_ends = 2               # right-hand thread one end, left-hand the other",
-            f'shortest = "{link[0]} mm"', f'longest = "{link[1]} mm"', "",
-            f"[{name}.joint_limit]        # how far the link's joints may tilt, by their maker",
-            "eye_deg = 25", "foot_deg = 25", ""]
+    out += [
+        "", f"[{name}.wanted]", "bar_arm_angle_deg = 0.0         # level with the chassis",
+        "within_deg = 3.0", "", f"[{name}.link]", 'thread_pitch = "1.25 mm"',
+        "threaded_ends = 2               # right-hand thread one end, left-hand the other",
+        f'shortest = "{link[0]} mm"', f'longest = "{link[1]} mm"', "",
+        f"[{name}.joint_limit]        # how far the link's joints may tilt, by their maker", "eye_deg = 25",
+        "foot_deg = 25", ""
+    ]
     return "\n".join(out)
 
 

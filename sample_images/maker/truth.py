@@ -15,16 +15,25 @@ from .picture.lens import HEIGHT_PX, WIDTH_PX
 from .picture.phone import FOCAL_35_MM, FOCAL_MM, LENS_MODEL, MAKE, MODEL
 
 CONVENTIONS = (
-    "mm and deg. Pixels: OpenCV, an integer coordinate is a pixel's centre, in STORED pixels (EXIF Orientation not "
-    "applied). X_cam = R X_world + t, camera x right, y down, z forward; Brown distortion k1 k2 p1 p2 k3 in OpenCV's "
-    "order. World: z up against gravity; each state has its own world frame (origin on the floor under the middle of "
-    "the front axle). chassis_axes_world: x forward, y left, z up. Tag frame: origin centre, x right, y down, z into "
-    "the sheet; corners TL TR BR BL. joints are the true joint centres; joints_marker_defined is the tag's centre (for "
-    "plates, ids 301 and 302: the cross at (0, 45)) + standoff_true_mm along the tag's z, which misses the joint by the "
-    "sticking error (+-1 mm rectangular in the print's x and y, +-0.5 for plates; hose wraps +-0.5 across the hose). "
-    "Card frame: origin the board's top-left outer corner, x right, y down, z into the sheet; the card's paper is bowed: "
+    "mm and deg. Pixels: OpenCV, an integer coordinate is a pixel's centre, in STORED pixels (EXIF"
+    " Orientation not "
+    "applied). X_cam = R X_world + t, camera x right, y down, z forward; Brown distortion k1 k2 p1 p2 k3 in"
+    " OpenCV's "
+    "order. World: z up against gravity; each state has its own world frame (origin on the floor under the"
+    " middle of "
+    "the front axle). chassis_axes_world: x forward, y left, z up. Tag frame: origin centre, x right, y"
+    " down, z into "
+    "the sheet; corners TL TR BR BL. joints are the true joint centres; joints_marker_defined is the tag's"
+    " centre (for "
+    "plates, ids 301 and 302: the cross at (0, 45)) + standoff_true_mm along the tag's z, which misses the"
+    " joint by the "
+    "sticking error (+-1 mm rectangular in the print's x and y, +-0.5 for plates; hose wraps +-0.5 across"
+    " the hose). "
+    "Card frame: origin the board's top-left outer corner, x right, y down, z into the sheet; the card's"
+    " paper is bowed: "
     "z = bow_mm * ((x - 126) / 126)^2. The plumb strip turns about the vertical: its R is per photo. "
-    "figures: against gravity or chassis, or plain values; hub_to_arch along the datum's vertical.")
+    "figures: against gravity or chassis, or plain values; hub_to_arch along the datum's vertical."
+)
 
 
 def corners_world(marker):
@@ -64,10 +73,14 @@ def state_truth(state):
                   "plate": bool(m.cross)} for m in state.markers],
     }
     if state.card is not None:
-        out["card"] = {"origin": _r(state.card.t), "R_card_to_world": _r(state.card.R, 9), "bow_mm": CARD_BOW_MM}
+        out["card"] = {
+            "origin": _r(state.card.t), "R_card_to_world": _r(state.card.R, 9), "bow_mm": CARD_BOW_MM
+        }
     if state.plumb_top is not None:
-        out["plumb"] = {"top_110": _r(state.plumb_top), "bottom_111": _r(state.plumb_top - (0, 0, PLUMB_APART_MM)),
-                        "apart_mm": PLUMB_APART_MM, "size_mm": 30.0}
+        out["plumb"] = {
+            "top_110": _r(state.plumb_top), "bottom_111": _r(state.plumb_top - (0, 0, PLUMB_APART_MM)),
+            "apart_mm": PLUMB_APART_MM, "size_mm": 30.0
+        }
     if state.dots:
         back = lambda p: (p - state.card.t) @ state.card.R
         out["dots"] = {k: {"centre": _r(p), "in_card_mm": _r(back(p)), "diameter_mm": DOT_DIAMETER_MM}
@@ -98,12 +111,19 @@ def linkage_truth(name):
         travel.append(row)
     ride = pose_at_hub_to_arch(corner, HUB_TO_ARCH_RIDE_MM)
     points = {k: _r(v) for k, v in ride.joints.items()}
-    return {"frame": "chassis at ride: x forward, y left, z up, origin on the floor under the front axle's middle",
-            "joints_at_ride": points, "bar_axis": {"point": _r(corner.rest["bar_bush"]),
-                                                   "direction": _r(corner.rest["bar_axis"], 9)},
-            "link_length_mm": length, "new_link_length_mm": NEW_LINK_LENGTH_MM if corner.side > 0 else None,
-            "hub_to_arch_mm": {"droop": HUB_TO_ARCH_DROOP_MM, "set": HUB_TO_ARCH_RIDE_MM, "ride": hub_to_arch_mm(ride)},
-            "travel": travel}
+    return {
+        "frame": "chassis at ride: x forward, y left, z up, origin on the floor under the front axle's middle",
+        "joints_at_ride": points,
+        "bar_axis": {"point": _r(corner.rest["bar_bush"]), "direction": _r(corner.rest["bar_axis"], 9)},
+        "link_length_mm": length,
+        "new_link_length_mm": NEW_LINK_LENGTH_MM if corner.side > 0 else None,
+        "hub_to_arch_mm": {
+            "droop": HUB_TO_ARCH_DROOP_MM,
+            "set": HUB_TO_ARCH_RIDE_MM,
+            "ride": hub_to_arch_mm(ride),
+        },
+        "travel": travel,
+    }
 
 
 def seen_part(scene, camera, marker, index):
@@ -113,7 +133,8 @@ def seen_part(scene, camera, marker, index):
     u, v = np.meshgrid(g, g)
     p = marker.centre + np.column_stack([u.ravel(), v.ravel(), 0 * u.ravel()]) @ marker.R.T
     px = camera.project(p)
-    inside = np.isfinite(px).all(1) & (px > -0.5).all(1) & (px[:, 0] < WIDTH_PX - 0.5) & (px[:, 1] < HEIGHT_PX - 0.5)
+    inside = np.isfinite(px).all(1) & (px > -0.5).all(1) & (px[:, 0] < WIDTH_PX - 0.5) & (px[:, 1]
+                                                                                          < HEIGHT_PX - 0.5)
     hit = np.zeros(len(p), bool)
     facing = (p - camera.place) @ marker.R[:, 2] > 0
     ok = inside & facing
@@ -131,33 +152,44 @@ def photo_truth(shot, state, scene, camera, markers, taking):
         tilt = np.degrees(np.arccos(np.clip(ray @ m.R[:, 2] / np.linalg.norm(ray), -1, 1)))
         if not np.isfinite(c).all() or tilt > 88:
             continue
-        in_frame = bool((c >= 0).all() and (c[:, 0] <= WIDTH_PX - 1).all() and (c[:, 1] <= HEIGHT_PX - 1).all())
+        in_frame = bool((c >= 0).all() and (c[:, 0] <= WIDTH_PX - 1).all()
+                        and (c[:, 1] <= HEIGHT_PX - 1).all())
         if not ((c[:, 0] > 0) & (c[:, 0] < WIDTH_PX) & (c[:, 1] > 0) & (c[:, 1] < HEIGHT_PX)).any():
             continue
         side = np.linalg.norm(np.roll(c, -1, 0) - c, axis=1)
-        row = {"id": m.id, "visible_frac": round(seen_part(scene, camera, m, k), 3), "in_frame": in_frame,
-               "obliquity_deg": round(float(tilt), 2), "side_px": round(float(side.mean()), 1), "corners_px": _r(c, 4)}
+        row = {
+            "id": m.id, "visible_frac": round(seen_part(scene, camera, m, k), 3), "in_frame": in_frame,
+            "obliquity_deg": round(float(tilt), 2), "side_px": round(float(side.mean()),
+                                                                     1), "corners_px": _r(c, 4)
+        }
         if m.body == "plumb":
             row["R_tag_to_world"] = _r(m.R, 9)
         tags.append(row)
-    out = {"state": shot.state, "width": WIDTH_PX, "height": HEIGHT_PX, "K": _r(camera.K, 5),
-           "dist_k1k2p1p2k3": list(camera.distortion), "R_world_to_cam": _r(camera.R, 10), "t_world_to_cam": _r(camera.t),
-           "exif": {"make": MAKE, "model": MODEL, "lens_model": LENS_MODEL, "focal_mm": FOCAL_MM, "f35": FOCAL_35_MM,
-                    "orientation": 6 if shot.portrait else 1, "datetime": shot.when, "iso": taking.iso,
-                    "exposure_s": round(taking.exposure_s, 6)},
-           "blur_px": round(taking.blur_px, 3), "motion_px": round(taking.motion_px, 3), "tags": tags}
+    out = {
+        "state": shot.state, "width": WIDTH_PX, "height": HEIGHT_PX, "K": _r(camera.K, 5),
+        "dist_k1k2p1p2k3": list(camera.distortion), "R_world_to_cam": _r(camera.R, 10),
+        "t_world_to_cam": _r(camera.t), "exif": {
+            "make": MAKE, "model": MODEL, "lens_model": LENS_MODEL, "focal_mm": FOCAL_MM, "f35": FOCAL_35_MM,
+            "orientation": 6 if shot.portrait else 1, "datetime": shot.when, "iso": taking.iso,
+            "exposure_s": round(taking.exposure_s, 6)
+        }, "blur_px": round(taking.blur_px, 3), "motion_px": round(taking.motion_px, 3), "tags": tags
+    }
     card = state.card if state is not None else None
     if state is None:
         from .picture.bench import CARD as card
     if card is not None and not shot.without_card:
         px = camera.project(card_saddles_world(card))
-        inside = np.isfinite(px).all(1) & (px > 2).all(1) & (px[:, 0] < WIDTH_PX - 3) & (px[:, 1] < HEIGHT_PX - 3)
+        inside = np.isfinite(px).all(1) & (px > 2).all(1) & (px[:, 0] < WIDTH_PX - 3) & (px[:, 1]
+                                                                                         < HEIGHT_PX - 3)
         visible = np.zeros(40, bool)
         if inside.any():
             visible[inside] = scene.print_at(camera, px[inside]) == len(markers)
         centre = card((126, 84, 0)) - camera.place
-        out["card"] = {"obliquity_deg": round(float(np.degrees(np.arccos(centre @ card.R[:, 2] / np.linalg.norm(centre)))), 2),
-                       "corner_px": _r(np.where(np.isfinite(px), px, -1e4), 4), "visible": visible.tolist()}
+        out["card"] = {
+            "obliquity_deg": round(
+                float(np.degrees(np.arccos(centre @ card.R[:, 2] / np.linalg.norm(centre)))), 2),
+            "corner_px": _r(np.where(np.isfinite(px), px, -1e4), 4), "visible": visible.tolist()
+        }
     if state is not None and state.dots:
         out["dots_px"] = {k: _r(camera.project(p), 4) for k, p in state.dots.items()}
     return out

@@ -2,9 +2,10 @@
 
     python -m tests.advice.photo --scenes 30 [--seed 1]
 
-One or two photos of an invented corner are measured; then once with the advised third photo and once with each of 12 evenly spread
-ones.  Printed: how often the advised one narrows the figure at least as much as the best of the 12 (within 5 %, which
-is what the noise of one photo makes), and the ratio of the u that came out to the u that was promised.
+One or two photos of an invented corner are measured; then once with the advised third photo and once with
+each of 12 evenly spread ones.  Printed: how often the advised one narrows the figure at least as much as the
+best of the 12 (within 5 %, which is what the noise of one photo makes), and the ratio of the u that came out
+to the u that was promised.
 """
 
 from __future__ import annotations
@@ -45,8 +46,10 @@ class Maker:
         self.identity = CameraIdentity("Plover", "P9", "", None, 26.0, 1.0, WIDTH, WIDTH * 3 // 4)
         views = _views(self.rng, self.lens, WIDTH, False)
         found = calibrate(views, WIDTH, WIDTH * 3 // 4, self.lens[0])
-        self.profiles = [CameraProfile(self.identity, found.lens, found.covariance, found.shift_sigma, found.floor_px,
-                                       len(views), found.rms_px, found.variance_factor, 0.1, 0.1, "")]
+        self.profiles = [
+            CameraProfile(self.identity, found.lens, found.covariance, found.shift_sigma, found.floor_px,
+                          len(views), found.rms_px, found.variance_factor, 0.1, 0.1, "")
+        ]
         self.tags, self.card = corner(self.rng)
         self.flats = [card_flat(self.card)] + [tag_flat(i, 30.0, p) for i, p in self.tags.items()]
 
@@ -59,7 +62,10 @@ class Maker:
         """One photo, or two a little apart, as a hurried user takes them from too far away."""
         two = int(self.rng.random() < 0.5)
         base = self.rng.uniform(-0.5, 0.5)
-        return [self.photo(f"p{k}", self._from(base + 0.15 * k, self.rng.uniform(-0.1, 0.3), 1350)) for k in range(1 + two)]
+        return [
+            self.photo(f"p{k}", self._from(base + 0.15 * k, self.rng.uniform(-0.1, 0.3), 1350))
+            for k in range(1 + two)
+        ]
 
     def spread(self):
         """Twelve evenly spread stand points: camera_from_world."""
@@ -85,7 +91,8 @@ def solved(maker, sightings):
 
 
 def trial(seed, others=True):
-    """(u before, promised, with the advised photo, best of the 12), or None where no figure or no advice can be had.
+    """(u before, promised, with the advised photo, best of the 12), or None where no figure or no advice can
+    be had.
 
     others: whether to try the twelve (else infinity stands for the best of them).
     """
@@ -107,11 +114,13 @@ def trial(seed, others=True):
     advised = advice.camera @ (maker.card if root is None else maker.tags[root]).inverse()
 
     def u_with(camera):
-        again = solved(maker, first + [sight(maker.photo("more", Pose(camera.rotation, camera.translation_mm)))])
+        again = solved(maker,
+                       first + [sight(maker.photo("more", Pose(camera.rotation, camera.translation_mm)))])
         found = wanted_figure(again[1], None, None, (("bar_arm_elevation", "gravity"),)) if again else None
         return found.u if found else np.inf
 
-    return figure.u, advice.u_then, u_with(advised), min([u_with(c) for c in maker.spread()] if others else [np.inf])
+    return figure.u, advice.u_then, u_with(advised), min([u_with(c)
+                                                          for c in maker.spread()] if others else [np.inf])
 
 
 def main():
@@ -124,11 +133,16 @@ def main():
         row = trial(1000 * arguments.seed + k)
         if row is not None:
             rows.append(row)
-            print("scene {}: u {:.4f}, promised {:.4f}, came out {:.4f}, best of 12 {:.4f}".format(k, *row), flush=True)
+            print("scene {}: u {:.4f}, promised {:.4f}, came out {:.4f}, best of 12 {:.4f}".format(k, *row),
+                  flush=True)
     before, promised, advised, best = np.array(rows).T
-    print(f"{len(rows)} scenes: advised at least as good as the best of 12 in {100 * np.mean(advised <= 1.05 * best):.0f} %;"
-          f" strictly in {100 * np.mean(advised <= best):.0f} %; median u that came out over promised"
-          f" {np.median(advised / promised):.2f}; narrowed to {np.median(advised / before):.2f} of what it was (median)")
+    print(
+        f"{len(rows)} scenes: advised at least as good as the best of 12 in"
+        f" {100 * np.mean(advised <= 1.05 * best):.0f} %;"
+        f" strictly in {100 * np.mean(advised <= best):.0f} %; median u that came out over promised"
+        f" {np.median(advised / promised):.2f}; narrowed to {np.median(advised / before):.2f} of what it was"
+        f" (median)"
+    )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,5 @@
-"""What to do next: slips found and explained, sound work left alone, photos judged, the next photo and reading."""
+"""What to do next: slips found and explained, sound work left alone, photos judged, the next photo and
+reading."""
 
 import json
 from dataclasses import replace
@@ -26,9 +27,11 @@ BY_NAME = {k.name: k for k in KINDS}
 
 
 @pytest.mark.parametrize("name", [
-    "an inch too long", "inches for millimetres", "a fraction misread by four sixteenths", "hub taped to its edge",
-    "droop and set exchanged", "the car moved at set", "steering not straight", "bush and eye exchanged", "sills exchanged",
-    "photos of the other side", "eye off its stand-off by 15 mm", "arch lip marker stuck again"])
+    "an inch too long", "inches for millimetres", "a fraction misread by four sixteenths",
+    "hub taped to its edge", "droop and set exchanged", "the car moved at set", "steering not straight",
+    "bush and eye exchanged", "sills exchanged", "photos of the other side", "eye off its stand-off by 15 mm",
+    "arch lip marker stuck again"
+])
 def test_a_slip_is_found_and_explained(name):
     found, explained, findings = look(BY_NAME[name], 77)
     assert found and explained, findings
@@ -53,14 +56,15 @@ def _photo(blur=0.7, noise=0.008, distance=1000, dim=1.0, bright=1.0, tags=True)
     flats = [tag_flat(i, 30.0, p) for i, p in markers.items()] if tags else []
     grey = shoot(flats, camera, scaled_lens(2016), 2016, 1512, Camera("srgb", blur, noise=noise), rng, 3)
     grey = np.clip(grey * dim * bright, 0, 255).astype(np.uint8)
-    photo = Photo("front-left/droop/p.jpg", grey, 1, CameraIdentity("Plover", "P9", "", None, 26.0, 1.0, 2016, 1512), "")
+    photo = Photo("front-left/droop/p.jpg", grey, 1,
+                  CameraIdentity("Plover", "P9", "", None, 26.0, 1.0, 2016, 1512), "")
     sighting, _ = sight_photo(photo, KIT, None, photo.path)
     return photo_quality(grey, sighting)
 
 
-@pytest.mark.parametrize("made, words", [
-    (dict(blur=3.2), "soft"), (dict(dim=0.1), "too dark"), (dict(bright=2.2), "glare"), (dict(distance=2600), "far away"),
-    (dict(tags=False, dim=0.05), "too dark to see")])
+@pytest.mark.parametrize("made, words", [(dict(blur=3.2), "soft"), (dict(dim=0.1), "too dark"),
+                                         (dict(bright=2.2), "glare"), (dict(distance=2600), "far away"),
+                                         (dict(tags=False, dim=0.05), "too dark to see")])
 def test_a_bad_photo_is_named_with_its_remedy(made, words):
     found = quality_findings(_photo(**made))
     assert any(words in f.what for f in found) and all(f.do for f in found)
@@ -120,8 +124,9 @@ def test_the_next_reading_is_the_one_that_counts():
     answer = tape_answers(car, Wishes(within_deg=5.0))[0]
     reading = next_reading(answer)
     assert reading.source == "pitch" and "sill" in reading.words
-    known = tape_answers(parse_carfile(tomllib.loads(TAPED.format(droop="sill_slope_deg = 5.5", ride="sill_slope_deg = 0.3"))),
-                         Wishes(within_deg=5.0))[0].advice.figures["bar_arm_angle"]
+    known = tape_answers(
+        parse_carfile(tomllib.loads(TAPED.format(droop="sill_slope_deg = 5.5", ride="sill_slope_deg = 0.3"))),
+        Wishes(within_deg=5.0))[0].advice.figures["bar_arm_angle"]
     # the promise against what the reading then brings
     assert reading.u_then == pytest.approx(known.u, rel=0.3)
 
@@ -131,7 +136,8 @@ def test_the_command(car_copy):
     assert result.exit_code in (0, 1), result.output
     assert result.output.startswith("What to do next")
     assert max(len(line) for line in result.output.splitlines()) <= 80
-    printed = json.loads(CliRunner().invoke(main, ["next", str(car_copy[0]), "--only", "front-left/set", "--json"]).output)
+    printed = json.loads(CliRunner().invoke(
+        main, ["next", str(car_copy[0]), "--only", "front-left/set", "--json"]).output)
     assert any(f["where"] == "front-left/set" and "not worth it" in f["do"] for f in printed["findings"])
 
 
@@ -150,6 +156,8 @@ def test_a_marker_behind_another_is_not_counted_on():
     eye = -scene.cameras[1].rotation.T @ scene.cameras[1].translation_mm
     between = replace(scene.markers[marker], translation_mm=(place + eye) / 2)
     other = next(i for i in free.markers if i != marker)
-    screened = replace(scene, markers=scene.markers | {other: between}, sizes_mm=scene.sizes_mm | {other: 120.0})
+    screened = replace(scene,
+                       markers=scene.markers | {other: between},
+                       sizes_mm=scene.sizes_mm | {other: 120.0})
     assert marker not in view_from(screened, KIT, scene.cameras[1], (3400, 2550)).markers
     assert np.linalg.norm(eyes - middle) > 500  # the photos stand off from the corner

@@ -1,4 +1,5 @@
-"""python -m tests.bench [corners] [finding] [solving] [lines] [command]: the tables, as ratios from one run."""
+"""python -m tests.bench [corners] [finding] [solving] [lines] [command]: the tables, as ratios from one
+run."""
 
 import os
 import sys

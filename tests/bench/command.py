@@ -10,9 +10,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from tests.test_rendered_corner import NOTES
 
 from tests.conftest import ROOT, SAMPLES, SHARED
+from tests.test_rendered_corner import NOTES
 
 _CODE = """
 import pathlib, resource, sys, time
@@ -30,12 +30,15 @@ print(time.perf_counter() - start, peak / 1024)
 
 
 def _sets():
-    """(title, photos of a state, lens photos, car.toml) of the demo car and, where it is there, of the 12 MP corner."""
-    yield "8.7 MP", sorted((SAMPLES / "front-left" / "set").glob("*.jpg")), SAMPLES / "lens", (SAMPLES / "car.toml").read_text()
+    """(title, photos of a state, lens photos, car.toml) of the demo car and, where it is there, of the 12 MP
+    corner."""
+    yield "8.7 MP", sorted(
+        (SAMPLES / "front-left" / "set").glob("*.jpg")), SAMPLES / "lens", (SAMPLES / "car.toml").read_text()
     outside = SHARED / "rendered_corner"
     if outside.is_dir():
-        yield "12.2 MP", sorted((outside / "droop" / "photos").glob("*.jpg"))[:4], outside / "lens" / "photos", NOTES.format(
-            standoffs="")
+        yield "12.2 MP", sorted(
+            (outside / "droop" /
+             "photos").glob("*.jpg"))[:4], outside / "lens" / "photos", NOTES.format(standoffs="")
 
 
 def run(counts=(6, 60)):
@@ -56,7 +59,11 @@ def _table(root, title, photos, lens, notes, decode, counts):
     for photo in sorted(lens.glob("*.jpg")):
         (root / "lens" / photo.name).write_bytes(photo.read_bytes())
     (root / "car.toml").write_text(notes)
-    subprocess.run([sys.executable, "-m", "photoangle.cli", "lens", str(root)], cwd=ROOT, check=True, capture_output=True)
+    subprocess.run([sys.executable, "-m", "photoangle.cli", "lens",
+                    str(root)],
+                   cwd=ROOT,
+                   check=True,
+                   capture_output=True)
     folder = root / "front-left" / "set"
     folder.mkdir(parents=True)
     for count in counts:
@@ -68,5 +75,9 @@ def _table(root, title, photos, lens, notes, decode, counts):
                                   capture_output=True, text=True)
             wall, peak = map(float, done.stdout.split()[-2:])
             what = "with annotated pictures" if not options else "figures only"
-            print(f"{title:7s} {count:3d} photos, {what:24s}: {wall:6.1f} s, {wall / count / decode:5.1f} decodes a photo,"
-                  f" peak {peak:.0f} MB", flush=True)
+            print(
+                f"{title:7s} {count:3d} photos, {what:24s}: {wall:6.1f} s, {wall / count / decode:5.1f}"
+                f" decodes a photo,"
+                f" peak {peak:.0f} MB",
+                flush=True,
+            )

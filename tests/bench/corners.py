@@ -30,9 +30,11 @@ from tests.scenes import (
 
 WIDTH, HEIGHT = 1344, 1008
 _FINE = 3  # samples along a pixel's side
-STYLES = {"linear": Camera("linear"), "srgb": Camera("srgb"), "sharpened": Camera("sharpened"), "sharp and denoised": Camera("phone"),
-          "8 % dirt": Camera("srgb", dirt=0.08), "blur sigma 2": Camera("linear", blur_px=2.0),
-          "motion 6 px": Camera("linear", motion_px=6.0)}
+STYLES = {
+    "linear": Camera("linear"), "srgb": Camera("srgb"), "sharpened": Camera("sharpened"),
+    "sharp and denoised": Camera("phone"), "8 % dirt": Camera("srgb", dirt=0.08),
+    "blur sigma 2": Camera("linear", blur_px=2.0), "motion 6 px": Camera("linear", motion_px=6.0)
+}
 
 
 def _tags(rng, lens):
@@ -43,13 +45,15 @@ def _tags(rng, lens):
         tilt, turn = np.radians(rng.uniform(0, 45)), rng.uniform(0, 2 * np.pi)
         normal = np.array([np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), -np.cos(tilt)])
         z = lens[0] * 30 / side
-        px = np.array([170 + 330 * (k % 4) + rng.uniform(-30, 30), 170 + 330 * (k // 4) + rng.uniform(-30, 30)])
+        px = np.array(
+            [170 + 330 * (k % 4) + rng.uniform(-30, 30), 170 + 330 * (k // 4) + rng.uniform(-30, 30)])
         tags[100 + k] = Pose(facing(normal, rng.uniform(0, 6.28)), np.r_[(px - lens[2:4]) / lens[0], 1] * z)
     return tags
 
 
 def _light(tags, lens, camera, rng):
-    """What falls on the sensor, pixel by pixel: the lens blurs before the pixels collect, so it is drawn finer and blurred there."""
+    """What falls on the sensor, pixel by pixel: the lens blurs before the pixels collect, so it is drawn
+    finer and blurred there."""
     fine = lens.copy()
     fine[0] *= _FINE
     fine[2:4] = (fine[2:4] + 0.5) * _FINE - 0.5
@@ -73,8 +77,8 @@ def bound_px(tag, corners, pose, lens, camera, seed):
     """Cramer-Rao bound of a tag's corners, RMS px; unknown beside them: both grey levels and their
     tilts across the tag, and the blur's covariance, as any method must that knows neither light nor focus.
 
-    The derivatives come from the noise-free picture by moving each corner; the noise is the one that `develop`
-    adds before any processing, which nothing after it can undo.
+    The derivatives come from the noise-free picture by moving each corner; the noise is the one that
+    `develop` adds before any processing, which nothing after it can undo.
     """
     from photoangle.detection.codes import square_homography
 
@@ -163,9 +167,12 @@ def _tags_table(pictures, noise, chosen=tuple(STYLES)):
                 bounds.append(bound_px(tag.tag_id, t, tags[tag.tag_id], lens, camera, seed))
             theirs += _opencv(grey, true)
             april += _apriltag(grey, true)
-        print(f"{title:18s} {_rms(bounds):7.4f} {_rms(ours):7.4f} {_rms(ours) / _rms(bounds):6.2f} {np.mean(radial):+7.4f}"
-              f" {np.mean(squares):7.2f} {_rms(theirs) if theirs else np.nan:8.3f}"
-              f" {_rms(april) if april else np.nan:9.3f}")
+        print(
+            f"{title:18s} {_rms(bounds):7.4f} {_rms(ours):7.4f} {_rms(ours) / _rms(bounds):6.2f}"
+            f" {np.mean(radial):+7.4f}"
+            f" {np.mean(squares):7.2f} {_rms(theirs) if theirs else np.nan:8.3f}"
+            f" {_rms(april) if april else np.nan:9.3f}"
+        )
 
 
 def _opencv(grey, true):
@@ -173,8 +180,15 @@ def _opencv(grey, true):
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     book = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, FAMILY))
     corners, ids, _ = cv2.aruco.ArucoDetector(book, parameters).detectMarkers(grey)
-    return [] if ids is None else [q.reshape(4, 2) - true[int(i)] for q, i in zip(corners, np.ravel(ids))
-                                   if int(i) in true]
+    return (
+        []
+        if ids is None
+        else [
+            q.reshape(4, 2) - true[int(i)]
+            for q, i in zip(corners, np.ravel(ids), strict=False)
+            if int(i) in true
+        ]
+    )
 
 
 def _apriltag(grey, true):
@@ -183,8 +197,10 @@ def _apriltag(grey, true):
     except ImportError:
         return []
     # its coordinates are half a pixel off ours, its corners in another order
-    return [np.roll(np.array(d.corners)[::-1] - 0.5, 2, 0) - true[d.tag_id]
-            for d in Detector(families="tag36h11", nthreads=1, quad_decimate=1.0).detect(grey) if d.tag_id in true]
+    return [
+        np.roll(np.array(d.corners)[::-1] - 0.5, 2, 0) - true[d.tag_id]
+        for d in Detector(families="tag36h11", nthreads=1, quad_decimate=1.0).detect(grey) if d.tag_id in true
+    ]
 
 
 def _card(pictures):

@@ -29,21 +29,22 @@ def _median_s(function, times=3):
 
 
 def hard_set(seed):
-    """28 tags of 24 to 60 px, tilted up to 68 deg from the line of sight, as a phone takes them: (jpeg bytes, true corners
-    by id)."""
+    """28 tags of 24 to 60 px, tilted up to 68 deg from the line of sight, as a phone takes them: (jpeg bytes,
+    true corners by id)."""
     rng = np.random.default_rng(seed)
     lens = scaled_lens(WIDTH)
     tags = {}
     for k in range(28):
         tilt, turn = np.radians(rng.uniform(0, 68)), rng.uniform(0, 2 * np.pi)
-        px = np.array([300 + (k % 7) * 570 + rng.uniform(-120, 120), 350 + (k // 7) * 750 + rng.uniform(-150, 150)])
+        px = np.array(
+            [300 + (k % 7) * 570 + rng.uniform(-120, 120), 350 + (k // 7) * 750 + rng.uniform(-150, 150)])
         z = lens[0] * 30 / rng.uniform(24, 60)
         sight = np.r_[unproject(px[None], lens)[0], 1]
         aside = facing(-sight, turn)
         normal = aside @ [np.sin(tilt), 0, -np.cos(tilt)]
         tags[100 + k] = Pose(facing(normal, rng.uniform(0, 6.28)), sight * z)
-    grey = shoot([tag_flat(i, 30.0, p, rng=rng) for i, p in tags.items()], Pose.identity(), lens, WIDTH, HEIGHT,
-                 Camera("phone", 0.7, noise=0.012), rng, 6)
+    grey = shoot([tag_flat(i, 30.0, p, rng=rng) for i, p in tags.items()], Pose.identity(), lens, WIDTH,
+                 HEIGHT, Camera("phone", 0.7, noise=0.012), rng, 6)
     return _jpeg(grey), {i: true_corners(p, 30.0, Pose.identity(), lens) for i, p in tags.items()}
 
 
@@ -89,7 +90,10 @@ def run(pictures=4):
     print("hard set, 28 tags of 24 to 60 px      found         false   decodes")
     for name, row in rows.items():
         found, false, cost = np.array(row).T
-        print(f"  {name:34s} {'/'.join(str(int(f)) for f in found):15s} {int(false.sum()):3d}   {np.median(cost):6.1f}")
+        print(
+            f"  {name:34s} {'/'.join(str(int(f)) for f in found):15s} {int(false.sum()):3d}  "
+            f" {np.median(cost):6.1f}"
+        )
 
 
 def _to_corners():
@@ -108,8 +112,11 @@ def _to_corners():
     card, _ = _median_s(lambda: find_saddles(grey, KIT.card, [t for t in found if t.tag_id < 27]))
     total = decode + find + aligning + card
     print(f"photo to refined corners, {len(free)} tags and the card (decode {1e3 * decode:.0f} ms here):")
-    print(f"  decode 1.0, find {find / decode:.1f}, align {aligning / decode:.1f} ({1e3 * aligning / len(free):.1f} ms a"
-          f" tag), card {card / decode:.1f}: {total / decode:.1f} decodes")
+    print(
+        f"  decode 1.0, find {find / decode:.1f}, align {aligning / decode:.1f}"
+        f" ({1e3 * aligning / len(free):.1f} ms a"
+        f" tag), card {card / decode:.1f}: {total / decode:.1f} decodes"
+    )
 
 
 def _finders(grey):
@@ -118,7 +125,11 @@ def _finders(grey):
 
     def opencv():
         corners, ids, _ = cv2.aruco.ArucoDetector(book, cv2.aruco.DetectorParameters()).detectMarkers(grey)
-        return [] if ids is None else [(int(i), q.reshape(4, 2)) for i, q in zip(np.ravel(ids), corners)]
+        return (
+            []
+            if ids is None
+            else [(int(i), q.reshape(4, 2)) for i, q in zip(np.ravel(ids), corners, strict=False)]
+        )
 
     finders["OpenCV, full picture"] = opencv
     try:

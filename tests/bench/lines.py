@@ -1,4 +1,5 @@
-"""Real stereo photos: rows against columns of a printed board, triangulated with a calibration from other pairs."""
+"""Real stereo photos: rows against columns of a printed board, triangulated with a calibration from other
+pairs."""
 
 from __future__ import annotations
 
@@ -27,12 +28,14 @@ def read_pairs(folder, fine=True):
             found, corners = cv2.findChessboardCorners(grey, (9, 6))
             if not found:
                 break
-            corners = cv2.cornerSubPix(grey, corners, (5, 5), (-1, -1), (3, 60, 1e-4)).reshape(-1, 2).astype(float)
+            corners = cv2.cornerSubPix(grey, corners, (5, 5), (-1, -1),
+                                       (3, 60, 1e-4)).reshape(-1, 2).astype(float)
             covariance = np.tile(np.eye(2) * 0.04, (54, 1, 1))
             if fine:
                 grid = corners.reshape(6, 9, 2)
                 along, down = np.gradient(grid, axis=1), np.gradient(grid, axis=0)
-                angles = np.stack([np.arctan2(d[..., 1], d[..., 0]) for d in (along, down)], -1).reshape(-1, 2)
+                angles = np.stack([np.arctan2(d[..., 1], d[..., 0]) for d in (along, down)],
+                                  -1).reshape(-1, 2)
                 reach = int(np.clip(0.32 * np.linalg.norm(along, axis=-1).min(), 4, 9))
                 corners, covariance, _ = fit_crossings(grey, corners, angles, reach)
                 covariance = covariance + 0.05**2 * np.eye(2)
@@ -46,14 +49,23 @@ def rig(pairs):
     """Two lenses and right_from_left from pairs, refined together."""
     from scipy.optimize import least_squares
 
-    found = [calibrate([View(str(k), BOARD, *p[side]) for k, p in enumerate(pairs)], 640, 480, None, (270.0, 180.0), PLAIN,
-                       models=((False, False),), noise_known=False, brown_sigma=np.array([0.5, 1.5, 0.01, 0.01, 0]),
-                       centre_sigma=0.5) for side in (0, 1)]
-    relative = [r @ left.inverse() for left, r in zip(found[0].poses, found[1].poses)]
-    start = np.r_[found[0].lens[:8], found[1].lens[:8],
-                  np.median([vector_from_rotation(p.rotation) for p in relative], 0),
-                  np.median([p.translation_mm for p in relative], 0),
-                  np.concatenate([np.r_[vector_from_rotation(p.rotation), p.translation_mm] for p in found[0].poses])]
+    found = [
+        calibrate([View(str(k), BOARD, *p[side]) for k, p in enumerate(pairs)],
+                  640,
+                  480,
+                  None, (270.0, 180.0),
+                  PLAIN,
+                  models=((False, False),),
+                  noise_known=False,
+                  brown_sigma=np.array([0.5, 1.5, 0.01, 0.01, 0]),
+                  centre_sigma=0.5) for side in (0, 1)
+    ]
+    relative = [r @ left.inverse() for left, r in zip(found[0].poses, found[1].poses, strict=False)]
+    start = np.r_[
+        found[0].lens[:8], found[1].lens[:8],
+        np.median([vector_from_rotation(p.rotation) for p in relative], 0),
+        np.median([p.translation_mm for p in relative], 0),
+        np.concatenate([np.r_[vector_from_rotation(p.rotation), p.translation_mm] for p in found[0].poses])]
     scale = np.r_[np.tile([1, 1e-3, 1, 1, 0.01, 0.02, 1e-3, 1e-3], 2), np.full(3, 1e-3), np.full(3, 0.3),
                   np.tile(np.r_[np.full(3, 1e-3), np.full(3, 0.5)], len(pairs))]
 
@@ -64,7 +76,7 @@ def rig(pairs):
     def residual(z):
         lenses, right, poses = unpack(start + z * scale)
         out = []
-        for pair, p in zip(pairs, poses):
+        for pair, p in zip(pairs, poses, strict=False):
             left = Pose(rotation_from_vector(p[:3]), p[3:])
             for side, pose in ((0, left), (1, right @ left)):
                 out.append((project(pose.apply(BOARD), lenses[side]) - pair[side][0]).ravel())
@@ -79,8 +91,8 @@ def rig(pairs):
 
 @dataclass(frozen=True)
 class Rig:
-    """Two cameras: unknowns (22, then the boards' poses), steps (22,) and covariance (22, 22) in steps; corner_px2: variance of
-    a corner's coordinate, by the residuals."""
+    """Two cameras: unknowns (22, then the boards' poses), steps (22,) and covariance (22, 22) in steps;
+    corner_px2: variance of a corner's coordinate, by the residuals."""
 
     unknowns: np.ndarray
     steps: np.ndarray
@@ -94,8 +106,8 @@ class Rig:
 
 
 def triangulate(pair, lenses, right):
-    """Points (54, 3) in the left camera's frame, by least squares of the reprojection, and their covariances (54, 3, 3) for
-    corners known to 1 px."""
+    """Points (54, 3) in the left camera's frame, by least squares of the reprojection, and their covariances
+    (54, 3, 3) for corners known to 1 px."""
     rays = [np.c_[unproject(pair[side][0], lenses[side]), np.ones(54)] for side in (0, 1)]
     origin = right.inverse().translation_mm
     second = rays[1] @ right.rotation
@@ -106,8 +118,10 @@ def triangulate(pair, lenses, right):
         rows, miss = [], []
         for side, pose in ((0, Pose.identity()), (1, right)):
             h = 1e-3
-            rows.append(np.stack([(project(pose.apply(x + d), lenses[side]) - project(pose.apply(x - d), lenses[side])) / (2 * h)
-                                  for d in np.eye(3) * h], 2))
+            rows.append(
+                np.stack(
+                    [(project(pose.apply(x + d), lenses[side]) - project(pose.apply(x - d), lenses[side])) /
+                     (2 * h) for d in np.eye(3) * h], 2))
             miss.append(pair[side][0] - project(pose.apply(x), lenses[side]))
         j, m = np.concatenate(rows, 1), np.concatenate(miss, 1)
         x = x + (np.linalg.pinv(j) @ m[:, :, None])[:, :, 0]
@@ -137,8 +151,10 @@ def line_u_deg(points, covariances, pair, rig):
         return float(np.einsum("k,i,kij,j->", (t / (t @ t)) ** 2, across, c, across))
 
     rows, columns = [_direction(r) for r in grid], [_direction(grid[:, c]) for c in range(9)]
-    corners = [turn_variance(grid[r], spread[r], columns[c]) + turn_variance(grid[:, c], spread[:, c], rows[r])
-               for r in range(6) for c in range(9)]
+    corners = [
+        turn_variance(grid[r], spread[r], columns[c]) + turn_variance(grid[:, c], spread[:, c], rows[r])
+        for r in range(6) for c in range(9)
+    ]
     base = line_angles(points)
     slopes = np.stack([line_angles(triangulate(pair, *rig.cameras(step))[0]) - base for step in np.eye(22)])
     cameras = np.einsum("il,ij,jl->l", slopes, rig.covariance, slopes)
@@ -167,6 +183,9 @@ def run():
         return
     for title, fine in (("ours (crossings)", True), ("OpenCV's cornerSubPix, same solver", False)):
         errors, sigmas = held_out(folder, fine)
-        print(f"{title:36s} rows against columns: {np.sqrt(np.mean(errors**2)):.3f} deg RMS from 90 over {len(errors)} lines;"
-              f" {100 * np.mean(np.abs(errors) < 1.96 * sigmas):.1f} % within their 95 %, RMS z"
-              f" {np.sqrt(np.mean((errors / sigmas) ** 2)):.2f}")
+        print(
+            f"{title:36s} rows against columns: {np.sqrt(np.mean(errors**2)):.3f} deg RMS from 90 over"
+            f" {len(errors)} lines;"
+            f" {100 * np.mean(np.abs(errors) < 1.96 * sigmas):.1f} % within their 95 %, RMS z"
+            f" {np.sqrt(np.mean((errors / sigmas) ** 2)):.2f}"
+        )

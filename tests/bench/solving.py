@@ -21,11 +21,17 @@ def problem(cameras, tags, seed=0, seen=0.5):
     rng = np.random.default_rng(seed)
     saddles = card_saddles_mm(KIT.card)
     reach = 600 if tags < 30 else 1500
-    bodies = [Pose.identity()] + [Pose(rotation_from_vector(rng.normal(0, 0.5, 3)), np.array(
-        [rng.uniform(-reach / 2, reach / 2) + 126, rng.uniform(-reach / 2, reach / 2) + 84, rng.uniform(-150, 150)]))
-        for _ in range(tags)]
+    bodies = [Pose.identity()] + [
+        Pose(
+            rotation_from_vector(rng.normal(0, 0.5, 3)),
+            np.array([
+                rng.uniform(-reach / 2, reach / 2) + 126,
+                rng.uniform(-reach / 2, reach / 2) + 84,
+                rng.uniform(-150, 150)
+            ])) for _ in range(tags)
+    ]
     poses, rows, cards = [], [], []
-    for c in range(cameras):
+    for _ in range(cameras):
         aim = np.array([126, 84, 0]) + np.r_[rng.uniform(-reach / 4, reach / 4, 2), 0]
         r = rotation_from_vector(np.r_[rng.uniform(-0.6, 0.6, 2), rng.uniform(-0.5, 0.5)])
         poses.append(Pose(r, np.array([0, 0, rng.uniform(0.8, 1.3) * reach * 1.2]) - r @ aim))
@@ -64,10 +70,10 @@ def residual_rows(bundle, values, derivatives=True):
     size = bundle.size
     j = np.zeros((len(r), size + 6))
     at = 0
-    for group, columns in zip(tag_j, bundle.tag_columns):
+    for group, columns in zip(tag_j, bundle.tag_columns, strict=False):
         j[at:at + 8, columns] = group
         at += 8
-    for group, columns, mask in zip(card_j, bundle.card_columns, there):
+    for group, columns, mask in zip(card_j, bundle.card_columns, there, strict=False):
         block = group[mask].reshape(-1, group.shape[-1])
         j[at:at + len(block), columns] = block
         at += len(block)
@@ -125,14 +131,17 @@ def with_pyceres(bundle, start):
             self.set_num_residuals(self.rows)
             self.set_parameter_block_sizes([bundle.common, 6] + ([6] if kind == "tag" else []))
 
-        def Evaluate(self, parameters, residuals, jacobians):  # noqa: N802 (Ceres's name)
+        def Evaluate(self, parameters, residuals, jacobians):
             camera = (bundle.tag_camera if self.kind == "tag" else bundle.card_camera)[self.index]
             body = bundle.tag_body[self.index] if self.kind == "tag" else 0
-            r, j = _one_group(bundle, start, self.kind, self.index, camera, body, parameters, jacobians is not None)
+            r, j = _one_group(bundle, start, self.kind, self.index, camera, body, parameters, jacobians
+                              is not None)
             residuals[:] = r
             if jacobians is not None:
                 parts = (j[:, :bundle.common], j[:, bundle.common:bundle.common + 6], j[:, -6:])
-                for out, part, x, turn in zip(jacobians, parts, parameters, (False, True, True)):
+                for out, part, x, turn in zip(
+                    jacobians, parts, parameters, (False, True, True), strict=False
+                ):
                     if out is not None:
                         if turn:
                             part = part.copy()
@@ -150,7 +159,7 @@ def with_pyceres(bundle, start):
                                np.where(sigma > 0, 1 / np.where(sigma > 0, sigma, 1), 0)]
             self.offset = np.r_[start.lens - bundle.priors.lens_mean, start.paper - bundle.priors.paper_mean]
 
-        def Evaluate(self, parameters, residuals, jacobians):  # noqa: N802
+        def Evaluate(self, parameters, residuals, jacobians):
             residuals[:] = self.scale * (parameters[0] + self.offset)
             if jacobians is not None and jacobians[0] is not None:
                 jacobians[0][:] = np.diag(self.scale).ravel()
@@ -164,7 +173,8 @@ def with_pyceres(bundle, start):
     problem_.add_residual_block(keep[0], None, [common])
     for k in range(len(bundle.tags)):
         keep.append(Group("tag", k))
-        problem_.add_residual_block(keep[-1], None, [common, cameras[bundle.tag_camera[k]], bodies[bundle.tag_body[k]]])
+        problem_.add_residual_block(keep[-1], None,
+                                    [common, cameras[bundle.tag_camera[k]], bodies[bundle.tag_body[k]]])
     for k in range(len(bundle.cards)):
         keep.append(Group("card", k))
         problem_.add_residual_block(keep[-1], None, [common, cameras[bundle.card_camera[k]]])
@@ -186,7 +196,8 @@ def _one_group(bundle, start, kind, index, camera, body, parameters, derivatives
     lens, paper = start.lens + common[:n], start.paper + common[n:]
     values = Values(lens, paper, (rotation_from_vector(c[:3]) @ start.camera_rotation[camera])[None],
                     (start.camera_mm[camera] + c[3:])[None], start.shift[camera][None],
-                    (rotation_from_vector(b[:3]) @ start.body_rotation[body])[None], (start.body_mm[body] + b[3:])[None])
+                    (rotation_from_vector(b[:3]) @ start.body_rotation[body])[None],
+                    (start.body_mm[body] + b[3:])[None])
     zero = np.zeros(1, int)
     if kind == "tag":
         by = np.zeros((1, 4, 3, 5))
@@ -220,8 +231,11 @@ def run():
         ours()
         spent = sorted(_timed(ours) for _ in range(3))[1]
         cost, covariance, rounds = spent[1]
-        print(f"{cameras} photos, {tags} markers, {bundle.rows} rows, {bundle.size} unknowns: ours {1e3 * spent[0]:.0f} ms"
-              f" with covariance, {rounds} rounds")
+        print(
+            f"{cameras} photos, {tags} markers, {bundle.rows} rows, {bundle.size} unknowns: ours"
+            f" {1e3 * spent[0]:.0f} ms"
+            f" with covariance, {rounds} rounds"
+        )
         others = {"SciPy, analytic": lambda b=bundle, s=start, sp=tags > 30: with_scipy(b, s, sp)}
         try:
             import pyceres  # noqa: F401
@@ -239,14 +253,16 @@ def run():
             if other_covariance is not None:
                 # the lens's: poses are parametrised otherwise there
                 n = bundle.lens_size
-                ratio = np.sqrt(covariance.diagonal()[:n] / bundle_scale(bundle, cost) / other_covariance.diagonal()[:n])
+                ratio = np.sqrt(covariance.diagonal()[:n] / bundle_scale(bundle, cost) /
+                                other_covariance.diagonal()[:n])
                 line += f"; the lens's standard deviations {ratio.min():.5f} to {ratio.max():.5f} of its"
             print(line)
     _growth()
 
 
 def _growth():
-    """Time with covariance from the same start distance, and what it grows by for each doubling of the photos."""
+    """Time with covariance from the same start distance, and what it grows by for each doubling of the
+    photos."""
     print("growth with photos and markers (each marker in about ten photos):")
     last = None
     for cameras, tags in ((6, 12), (20, 30), (60, 60)):
@@ -259,8 +275,11 @@ def _growth():
 
         ours()
         spent, rounds = sorted(_timed(ours) for _ in range(3))[1]
-        line = (f"  {cameras:3d} photos, {tags} markers, {bundle.rows} rows: {1e3 * spent:.0f} ms, {rounds} rounds,"
-                f" {1e3 * spent / cameras:.1f} ms a photo")
+        line = (
+            f"  {cameras:3d} photos, {tags} markers, {bundle.rows} rows: {1e3 * spent:.0f} ms, {rounds}"
+            f" rounds,"
+            f" {1e3 * spent / cameras:.1f} ms a photo"
+        )
         if last is not None:
             photos, before = cameras / last[0], spent / last[1]
             line += f"; {before:.1f} x the time for {photos:.1f} x the photos: exponent {np.log(before) / np.log(photos):.2f}"

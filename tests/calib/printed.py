@@ -75,7 +75,7 @@ def tag_edges(picture, left, top, right, bottom):
         mean = strip.mean()
         return (start + len(strip) * (mean if dark_first else 1 - mean)) / PX
 
-    a, b, c, d = (int(round(v)) for v in (left, top, right, bottom))
+    a, b, c, d = (round(v) for v in (left, top, right, bottom))
     return (
         edge(ink[rows, a - half:a + half].mean(axis=0), a - half, False),
         edge(ink[b - half:b + half, columns].mean(axis=1), b - half, False),

@@ -18,9 +18,12 @@ SIGMA = 0.05
 def problem(rng, cameras=4, tags=6, moving=False, noise=SIGMA):
     """A small scene: bundle, start values and the truth."""
     saddles = card_saddles_mm(CARD)
-    bodies = [Pose.identity()] + [Pose(rotation_from_vector(rng.normal(0, 0.4, 3)),
-                                       np.array([rng.uniform(-200, 450), rng.uniform(-250, 400), rng.normal(0, 60)]))
-                                  for _ in range(tags)]
+    bodies = [Pose.identity()] + [
+        Pose(rotation_from_vector(rng.normal(0, 0.4, 3)),
+             np.array([rng.uniform(-200, 450),
+                       rng.uniform(-250, 400),
+                       rng.normal(0, 60)])) for _ in range(tags)
+    ]
     poses = []
     for _ in range(cameras):
         r = rotation_from_vector(np.r_[rng.uniform(-0.5, 0.5, 2), rng.uniform(-0.4, 0.4)])
@@ -66,7 +69,9 @@ def test_gradient_agrees_with_differences_of_the_cost(moving):
 def test_exact_pixels_give_the_exact_scene():
     rng = np.random.default_rng(6)
     bundle, truth = problem(rng, noise=0.0)
-    solution = bundle.solve(bundle._moved(truth, rng.normal(0, 5e-3, bundle.size) * bundle.free), tolerance=1e-14)
+    solution = bundle.solve(bundle._moved(truth,
+                                          rng.normal(0, 5e-3, bundle.size) * bundle.free),
+                            tolerance=1e-14)
     assert np.abs(solution.values.body_mm - truth.body_mm).max() < 1e-4
     assert solution.cost < 1e-6
 

@@ -18,7 +18,9 @@ def card_views(rng, lens, width=2016, height=1512, count=10, noise=0.02, moving=
     views = []
     while len(views) < count:
         r = rotation_from_vector(np.r_[rng.uniform(-0.7, 0.7, 2), rng.uniform(-1.5, 1.5)])
-        t = np.array([rng.uniform(-150, 150), rng.uniform(-110, 110), rng.uniform(330, 600)]) - r @ [126, 84, 0]
+        t = np.array([rng.uniform(-150, 150),
+                      rng.uniform(-110, 110),
+                      rng.uniform(330, 600)]) - r @ [126, 84, 0]
         own = lens.copy()
         own[0] *= 1 + rng.normal(0, moving[0])
         own[2:4] += rng.normal(0, moving[1], 2)
@@ -43,13 +45,15 @@ def test_lens_is_recovered_within_its_own_covariance():
 
 
 def test_a_lens_that_moves_is_noticed_and_measured():
-    found = calibrate(card_views(np.random.default_rng(3), scaled_lens(2016), moving=(0.002, 5.0)), 2016, 1512, 1550.0)
+    found = calibrate(card_views(np.random.default_rng(3), scaled_lens(2016), moving=(0.002, 5.0)), 2016,
+                      1512, 1550.0)
     assert found.shift_sigma is not None
     assert 2.5 < found.shift_sigma[1] < 10 and 0.0008 < found.shift_sigma[0] < 0.005
 
 
 def test_projection_sigma_is_true_by_sampling():
-    """Far points' pixels over 12 calibrations: RMS error over stated sigma near one (0.90 +- 0.08 over 60)."""
+    """Far points' pixels over 12 calibrations: RMS error over stated sigma near one (0.90 +- 0.08 over
+    60)."""
     lens = scaled_lens(2016)
     ratios = []
     for seed in range(12):
@@ -74,19 +78,31 @@ def test_coverage_is_where_the_corners_are():
 
 def zhang_views(folder):
     model = np.loadtxt(folder / "Model.txt").reshape(-1, 2)
-    return [View(str(k), np.c_[model, np.zeros(len(model))],
-                 np.loadtxt(folder / f"data{k}.txt").reshape(-1, 2), np.tile(np.eye(2) * 0.1, (len(model), 1, 1)))
-            for k in range(1, 6)]
+    return [
+        View(str(k), np.c_[model, np.zeros(len(model))],
+             np.loadtxt(folder / f"data{k}.txt").reshape(-1, 2), np.tile(np.eye(2) * 0.1, (len(model), 1, 1)))
+        for k in range(1, 6)
+    ]
 
 
 def two_radial_terms(views, board):
-    return calibrate(views, 640, 480, None, board, PLAIN, models=((False, False),), noise_known=False,
-                     aspect_sigma=0.05, brown_sigma=np.array([0.5, 1.5, 0, 0, 0]), centre_sigma=0.5, robust=False)
+    return calibrate(views,
+                     640,
+                     480,
+                     None,
+                     board,
+                     PLAIN,
+                     models=((False, False),),
+                     noise_known=False,
+                     aspect_sigma=0.05,
+                     brown_sigma=np.array([0.5, 1.5, 0, 0, 0]),
+                     centre_sigma=0.5,
+                     robust=False)
 
 
 def test_zhangs_own_data_give_zhangs_result(shared_data):
-    """Zhang (2000), table 1 (standard deviations from memory): alpha 832.5 (1.41), beta 832.53 (1.38), u0 303.96 (0.71),
-    v0 206.58 (0.66), k1 -0.2286 (0.004), k2 0.1904 (0.025), RMS 0.335 px."""
+    """Zhang (2000), table 1 (standard deviations from memory): alpha 832.5 (1.41), beta 832.53 (1.38), u0
+    303.96 (0.71), v0 206.58 (0.66), k1 -0.2286 (0.004), k2 0.1904 (0.025), RMS 0.335 px."""
     found = two_radial_terms(zhang_views(shared_data / "zhang2000"), (7.0, 7.0))
     f, a, cx, cy, k1, k2 = found.lens[:6]
     for value, published, sigma in ((f, 832.5, 1.41), (f * (1 + a), 832.53, 1.38), (cx, 303.959, 0.71),
@@ -102,8 +118,11 @@ def test_standard_deviations_agree_with_opencv(shared_data):
     views = zhang_views(shared_data / "zhang2000")
     found = two_radial_terms(views, (7.0, 7.0))
     _, matrix, terms, _, _, sigma, *_ = cv2.calibrateCameraExtended(
-        [v.points_mm.astype(np.float32) for v in views], [v.pixels.astype(np.float32) for v in views], (640, 480),
-        None, None, flags=cv2.CALIB_FIX_K3 | cv2.CALIB_ZERO_TANGENT_DIST)
+        [v.points_mm.astype(np.float32) for v in views], [v.pixels.astype(np.float32) for v in views],
+        (640, 480),
+        None,
+        None,
+        flags=cv2.CALIB_FIX_K3 | cv2.CALIB_ZERO_TANGENT_DIST)
     sigma = sigma.ravel()
     said = np.sqrt(found.covariance.diagonal())
     assert abs(found.lens[0] - matrix[0, 0]) < 0.02 * sigma[0]
@@ -112,7 +131,8 @@ def test_standard_deviations_agree_with_opencv(shared_data):
         assert abs(ours / theirs - 1) < 0.02
 
 
-# Bouguet's fifth example, +- about 3 sigma of the whole set's result (from his page, from memory); ours uses 7 of 13 pairs.
+# Bouguet's fifth example, +- about 3 sigma of the whole set's result (from his page, from memory); ours uses
+# 7 of 13 pairs.
 STEREO = {"left": (533.5, 341.6, 235.2, -0.288), "right": (536.8, 326.3, 250.1, -0.289)}
 
 
@@ -124,10 +144,18 @@ def test_stereo_photos_agree_with_the_published_calibration(stereo_photos, side)
         grey = cv2.imread(str(path), 0)
         found, corners = cv2.findChessboardCorners(grey, (9, 6))
         assert found
-        corners = cv2.cornerSubPix(grey, corners, (5, 5), (-1, -1), (3, 60, 1e-4)).reshape(-1, 2).astype(float)
+        corners = cv2.cornerSubPix(grey, corners, (5, 5), (-1, -1), (3, 60, 1e-4)).reshape(-1,
+                                                                                           2).astype(float)
         views.append(View(path.name, board, corners, np.tile(np.eye(2) * 0.04, (54, 1, 1))))
-    found = calibrate(views, 640, 480, None, (300.0, 210.0), PLAIN, models=((False, False),), noise_known=False,
-                      brown_sigma=np.array([0.5, 1.5, 0.01, 0.01, 0]), centre_sigma=0.5)
+    found = calibrate(views,
+                      640,
+                      480,
+                      None, (300.0, 210.0),
+                      PLAIN,
+                      models=((False, False),),
+                      noise_known=False,
+                      brown_sigma=np.array([0.5, 1.5, 0.01, 0.01, 0]),
+                      centre_sigma=0.5)
     sigma = np.sqrt(found.covariance.diagonal())
-    for k, published in zip((0, 2, 3, 4), STEREO[side]):
+    for k, published in zip((0, 2, 3, 4), STEREO[side], strict=False):
         assert abs(found.lens[k] - published) < 3 * sigma[k]

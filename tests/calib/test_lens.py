@@ -36,7 +36,8 @@ def test_derivatives_agree_with_differences():
     _, _, by_xy, by_lens = distort(x, y, lens, derivatives=True)
     h = 1e-6
     for k, (dx, dy) in enumerate(((h, 0), (0, h))):
-        numeric = (np.array(distort(x + dx, y + dy, lens)) - np.array(distort(x - dx, y - dy, lens))) / (2 * h)
+        numeric = (np.array(distort(x + dx, y + dy, lens)) - np.array(distort(x - dx, y - dy, lens))) / (2 *
+                                                                                                         h)
         assert np.abs(by_xy[:, :, k].T - numeric).max() < 1e-8
     for k in range(4, len(lens)):
         up, down = lens.copy(), lens.copy()

@@ -77,19 +77,25 @@ def box(kind, content):
 
 
 def heic_bytes(transforms, wide):
-    """A HEIC file's head: the second of two items is the main one and has a size and then these properties."""
+    """A HEIC file's head: the second of two items is the main one and has a size and then these
+    properties."""
     listed = [box(b"ispe", bytes(12))] + [box(kind, bytes([value])) for kind, value in transforms]
     numbers = [(1, [1]), (2, list(range(1, len(listed) + 1)))]
     entries = b"".join(struct.pack(">HB", item, len(of)) + struct.pack(f">{len(of)}{'H' if wide else 'B'}", *(
         n | (0x8000 if wide else 0x80) for n in of)) for item, of in numbers)
     ipma = box(b"ipma", bytes([0, 0, 0, wide]) + struct.pack(">I", 2) + entries)
     iprp = box(b"iprp", box(b"ipco", b"".join(listed)) + ipma)
-    return box(b"ftyp", b"heic" + bytes(4)) + box(b"meta", bytes(4) + box(b"pitm", bytes(4) + struct.pack(">H", 2)) + iprp)
+    return box(b"ftyp", b"heic" + bytes(4)) + box(
+        b"meta",
+        bytes(4) + box(b"pitm",
+                       bytes(4) + struct.pack(">H", 2)) + iprp)
 
 
-@pytest.mark.parametrize("transforms, orientation", [
-    ((), 1), ((("irot", 1),), 8), ((("irot", 2),), 3), ((("irot", 3),), 6), ((("imir", 1),), 2), ((("imir", 0),), 4),
-    ((("irot", 3), ("imir", 1)), 5), ((("irot", 1), ("imir", 1)), 7), ((("imir", 1), ("irot", 1)), 5)])
+@pytest.mark.parametrize("transforms, orientation", [((), 1), ((("irot", 1),), 8), ((("irot", 2),), 3),
+                                                     ((("irot", 3),), 6), ((("imir", 1),), 2),
+                                                     ((("imir", 0),), 4), ((("irot", 3), ("imir", 1)), 5),
+                                                     ((("irot", 1), ("imir", 1)), 7),
+                                                     ((("imir", 1), ("irot", 1)), 5)])
 def test_heic_files_say_how_they_are_turned(transforms, orientation):
     kinds = [(k.encode(), v) for k, v in transforms]
     for wide in (0, 1):
@@ -123,7 +129,8 @@ def bad_files(folder):
     (folder / "folder.jpg").mkdir()
     (folder / "nowhere.jpg").symlink_to(folder / "gone.jpg")
     (folder / "movie.gif").write_bytes(_gif())
-    (folder / "text.pgm").write_bytes(b"P2\n300 300\n255\n" + b"7 " * 90000)  # a large one takes minutes to read
+    (folder / "text.pgm").write_bytes(b"P2\n300 300\n255\n" +
+                                      b"7 " * 90000)  # a large one takes minutes to read
     return [p for p in sorted(folder.iterdir()) if p.name != "whole.jpg"]
 
 

@@ -10,8 +10,9 @@ from calib.images.photo import CameraIdentity
 from calib.profile import CameraProfile, ProfileError, load_profiles, save_profiles
 
 CAMERA = CameraIdentity("Plover", "P9", "main", 5.9, 27.0, 1.0, 4000, 3000)
-PROFILE = CameraProfile(CAMERA, np.r_[3100.0, 0, 2000, 1500, np.zeros(5)], np.eye(9) * 0.01, np.array([1e-3, 4, 4.0]),
-                        0.01, 10, 0.02, 1.1, 0.05, 0.2, "2031-05-04")
+PROFILE = CameraProfile(CAMERA, np.r_[3100.0, 0, 2000, 1500, np.zeros(5)],
+                        np.eye(9) * 0.01, np.array([1e-3, 4, 4.0]), 0.01, 10, 0.02, 1.1, 0.05, 0.2,
+                        "2031-05-04")
 
 
 def test_saved_and_loaded_alike(tmp_path):
@@ -21,10 +22,13 @@ def test_saved_and_loaded_alike(tmp_path):
     assert np.array_equal(first.covariance, PROFILE.covariance) and second.shift_sigma is None
 
 
-@pytest.mark.parametrize("change, words", [
-    ({"model": "P10"}, "from Plover P10"), ({"focal_mm": 2.2, "focal35_mm": 13.0}, "another of the phone's lenses"),
-    ({"zoom": 2.0}, "digital zoom 2"), ({"width_px": 1600, "height_px": 1200, "make": "", "model": ""}, "messaging app"),
-    ({"width_px": 3000, "height_px": 4000}, "on its side"), ({"make": "", "model": ""}, "no camera name")])
+@pytest.mark.parametrize("change, words",
+                         [({"model": "P10"}, "from Plover P10"),
+                          ({"focal_mm": 2.2, "focal35_mm": 13.0}, "another of the phone's lenses"),
+                          ({"zoom": 2.0}, "digital zoom 2"),
+                          ({"width_px": 1600, "height_px": 1200, "make": "", "model": ""}, "messaging app"),
+                          ({"width_px": 3000, "height_px": 4000}, "on its side"),
+                          ({"make": "", "model": ""}, "no camera name")])
 def test_a_mismatch_is_said(change, words):
     assert PROFILE.match(CAMERA) is None
     assert words in PROFILE.match(replace(CAMERA, **change))

@@ -16,7 +16,7 @@ cv2 = pytest.importorskip("cv2")
 pdfium = pytest.importorskip("pypdfium2")
 pytest.importorskip("reportlab")
 
-from tests.calib.printed import (  # noqa: E402
+from tests.calib.printed import (
     PX,
     TOLERANCE_MM,
     Printed,
@@ -165,7 +165,10 @@ def test_sheets_agree_with_the_kit_and_print_no_id_twice(paper):
 
 
 def test_words_come_from_the_plan(printed):
-    words = {page.name: " ".join(said.split()) for page, said in zip(printed.pages, printed.words, strict=True)}
+    words = {
+        page.name: " ".join(said.split())
+        for page, said in zip(printed.pages, printed.words, strict=True)
+    }
     for page in printed.pages:
         for label in page.labels:
             assert label.role.title.upper() in words[page.name]
@@ -179,7 +182,10 @@ def test_words_come_from_the_plan(printed):
 
 def test_the_caller_draws_the_extra_page(tmp_path):
     drawn = []
-    write_kit_pdf(tmp_path / "kit.pdf", PLAN, parts=("extra",), draw_extra=lambda pen, page: drawn.append(page))
+    write_kit_pdf(tmp_path / "kit.pdf",
+                  PLAN,
+                  parts=("extra",),
+                  draw_extra=lambda pen, page: drawn.append(page))
     assert [(page.name, page.width_mm) for page in drawn] == [("extra", 210.0)]
 
 
@@ -236,4 +242,3 @@ def crosses(outline, x, y):
     pairs = zip(outline, outline[1:] + outline[:1], strict=True)
     return sum(a[0] == b[0] and a[0] > x and min(a[1], b[1]) < y < max(a[1], b[1])
                for a, b in pairs)
-

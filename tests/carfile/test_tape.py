@@ -21,7 +21,8 @@ def test_uncertainty_of_a_reading():
     assert (half.value_mm, half.u_mm) == pytest.approx((377.825, math.hypot(25.4 / 16, 0.7) / math.sqrt(3)))
 
 
-@pytest.mark.parametrize("text, mm", [("11/16 in", 17.4625), ("about 1 13/16 in", 46.0375), ("~25/32\"", 19.84375), ("63/64 in +- 1/64", 25.003125),
+@pytest.mark.parametrize("text, mm", [("11/16 in", 17.4625), ("about 1 13/16 in", 46.0375),
+                                      ("~25/32\"", 19.84375), ("63/64 in +- 1/64", 25.003125),
                                       ("15/16 +- 1/32 in", 23.8125), ("14⅞ in", 377.825), ("5' 3\"", 1600.2)])
 def test_fractions_in_readings(text, mm):
     assert parse_reading(text).value_mm == pytest.approx(mm)

@@ -36,7 +36,8 @@ def true_value(truth, corner, state, name, datum):
 
 
 @pytest.mark.parametrize("before, after", [("droop", "set"), ("set", "fitted")])
-def test_each_change_is_within_its_interval_of_the_truth_and_sharing_narrows_it(car_copy, truth, before, after):
+def test_each_change_is_within_its_interval_of_the_truth_and_sharing_narrows_it(
+        car_copy, truth, before, after):
     changes = compared(car_copy, ("front-left", before), ("front-left", after)).changes
     assert len(changes) == 20
     inside = 0
@@ -66,13 +67,15 @@ def test_the_verdicts_of_the_new_link(car_copy):
     assert verdict["change:bar_arm_angle", "chassis"] == verdict["change:link_length", None] == REAL
     assert verdict["change:control_arm_angle", "chassis"] == verdict["change:hub_to_arch", None] == NONE
     assert verdict["change:bar_arm_length", None] == NONE
-    assert overall(comparison).startswith("Something changed") and "-8.9 +- 0.2 deg against the chassis" in overall(comparison)
+    assert overall(comparison).startswith(
+        "Something changed") and "-8.9 +- 0.2 deg against the chassis" in overall(comparison)
 
 
 def test_a_refitted_marker_is_noticed_and_untouched_ones_are_not(car_copy):
     assert compared(car_copy, ("front-left", "droop"), ("front-left", "set")).places.moved == ()
     fitted = compared(car_copy, ("front-left", "set"), ("front-left", "fitted"))
-    assert set(fitted.places.moved) == {115, 301}  # of two markers on the bar's arm one moved: which, nobody can tell
+    assert set(fitted.places.moved) == {115, 301
+                                        }  # of two markers on the bar's arm one moved: which, nobody can tell
     assert any("bar eye" in f.what and "another spot" in f.what for f in fitted.findings)
 
 
@@ -124,7 +127,8 @@ def test_two_folders_share_the_print_only_where_that_is_said(car_copy):
 
 
 def _row(name, value, u, doubt=False):
-    return Figure("c", "s", name, None, "mm", value, u, 1000.0, value - 1.96 * u, value + 1.96 * u), 0.0, value, u, doubt
+    return Figure("c", "s", name, None, "mm", value, u, 1000.0, value - 1.96 * u,
+                  value + 1.96 * u), 0.0, value, u, doubt
 
 
 def test_verdicts():

@@ -1,4 +1,5 @@
-"""`photoangle compare` as a user runs it: words, JSON, the picture, what is refused and what is left alone."""
+"""`photoangle compare` as a user runs it: words, JSON, the picture, what is refused and what is left
+alone."""
 
 import json
 import shutil
@@ -39,7 +40,8 @@ def test_a_comparison_in_words_and_as_a_picture(car, done):
     result = done.result
     assert result.exit_code in (0, 1), result.output
     lines = result.output.splitlines()
-    assert lines[0] == "front-left/droop -> front-left/set" and lines[1].strip().startswith("Something changed:")
+    assert lines[0] == "front-left/droop -> front-left/set" and lines[1].strip().startswith(
+        "Something changed:")
     row = next(line for line in lines if line.strip().startswith("bar arm angle"))
     assert row.endswith("real change") and "+9.2" in row
     assert next(line for line in lines if line.strip().startswith("link length")).endswith("no change seen")
@@ -50,13 +52,16 @@ def test_a_comparison_in_words_and_as_a_picture(car, done):
 
 
 def test_json_follows_the_contract(car):
-    result = run("compare", car / "front-left" / "droop", car / "front-left" / "set", "--json", "--no-pictures")
+    result = run("compare", car / "front-left" / "droop", car / "front-left" / "set", "--json",
+                 "--no-pictures")
     content = json.loads(result.stdout)
     assert content["version"] == 1 and content["pictures"] == []
-    figure = next(f for f in content["figures"] if f["name"] == "change:bar_arm_angle" and f["datum"] == "chassis")
+    figure = next(f for f in content["figures"]
+                  if f["name"] == "change:bar_arm_angle" and f["datum"] == "chassis")
     assert (figure["corner"], figure["state"], figure["unit"]) == ("front-left", "set", "deg")
     assert figure["low95"] < 9.2 < figure["high95"]
-    change = next(c for c in content["changes"][0]["figures"] if c["name"] == figure["name"] and c["datum"] == "chassis")
+    change = next(c for c in content["changes"][0]["figures"]
+                  if c["name"] == figure["name"] and c["datum"] == "chassis")
     assert change["after"] - change["before"] == pytest.approx(change["change"], abs=2e-5)
     assert change["u"] < change["u_if_nothing_were_shared"] and change["verdict"] == "real change"
 
@@ -73,8 +78,8 @@ def test_two_single_photos(car):
 def test_two_single_photos_with_plain_stickers(car, samples, tmp_path):
     for name in ("a.jpg", "b.jpg"):
         shutil.copyfile(samples / "single" / "IMG_3160.jpg", tmp_path / name)
-    result = run("compare", tmp_path / "a.jpg", tmp_path / "b.jpg", "--car", car, "--dots", "bar_bush,bar_eye,link_foot",
-                 "--level", "card", "--json")
+    result = run("compare", tmp_path / "a.jpg", tmp_path / "b.jpg", "--car", car, "--dots",
+                 "bar_bush,bar_eye,link_foot", "--level", "card", "--json")
     content = json.loads(result.stdout)
     assert {f["name"] for f in content["figures"]} >= {"change:bar_arm_length", "change:link_length"}
     assert all(f["value"] == 0 and f["u"] > 0 for f in content["figures"])
@@ -113,8 +118,8 @@ def test_what_cannot_be_compared_is_explained(car, second, words):
     (("front-left", "set"), ("front-left", "fitted"), ("bar_bush", "bar_eye", "link_foot")),
     (("front-left", "set"), ("front-right", "set"), ("bar_bush", "bar_eye", "link_foot"))])
 def test_the_before_photo_is_brought_to_where_the_parts_are_drawn(car_copy, before, after, names):
-    """What the picture shows at a joint's drawn place is that joint in the before photo, but for what stands off the plane:
-    within 2.5 % of the picture's width."""
+    """What the picture shows at a joint's drawn place is that joint in the before photo, but for what stands
+    off the plane: within 2.5 % of the picture's width."""
     comparison = compared(car_copy, before, after)
     a, b = comparison.before.result, comparison.after.result
     move = move_between(a, b, comparison.places.tie if comparison.places else None)

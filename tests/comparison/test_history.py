@@ -15,9 +15,14 @@ from tests.whole.test_commands import run
 
 
 def measurement(value, states=("set",), u=0.1):
-    figures = [Figure("front-left", s, "bar_arm_angle", "chassis", "deg", value, u, 90.0, value - 0.2, value + 0.2)
-               for s in states]
-    made = [SimpleNamespace(corner="front-left", state=s, scene=SimpleNamespace(photos=("a", "b"))) for s in states]
+    figures = [
+        Figure("front-left", s, "bar_arm_angle", "chassis", "deg", value, u, 90.0, value - 0.2, value + 0.2)
+        for s in states
+    ]
+    made = [
+        SimpleNamespace(corner="front-left", state=s, scene=SimpleNamespace(photos=("a", "b")))
+        for s in states
+    ]
     return SimpleNamespace(report=SimpleNamespace(figures=figures), states=made)
 
 
@@ -33,7 +38,8 @@ def test_the_same_result_is_kept_once(car):
     assert files == ["2026-04-03_103000.json", "2026-04-17_103000.json", "2026-04-24_103000.json"]
     assert keep_run(car / "results", measurement(0.1), datetime(2026, 5, 1)) is None
     # another set of states is another run; two in one second do not overwrite each other
-    assert keep_run(car / "results", measurement(0.1, ("set", "droop")), datetime(2026, 4, 24, 10, 30)).name.endswith("_2.json")
+    assert keep_run(car / "results", measurement(0.1, ("set", "droop")),
+                    datetime(2026, 4, 24, 10, 30)).name.endswith("_2.json")
     content = json.loads((car / "results" / "history" / files[0]).read_text())
     assert content["version"] == 1 and content["photos"] == {"front-left/set": 2}
 
@@ -69,9 +75,11 @@ def test_the_plot(car, name, start):
     assert result.exit_code == 0 and (car / name).read_bytes().startswith(start)
 
 
-@pytest.mark.parametrize("text", ["{", "[]", "{\"version\": 1}", "{\"version\": \"x\"}", "\x00",
-                                  "{\"version\": 1, \"made\": \"x\", \"photos\": {}, \"figures\": []}",
-                                  "{\"version\": 1, \"made\": \"2026-04-03\", \"photos\": {}, \"figures\": [{\"name\": 1}]}"])
+@pytest.mark.parametrize("text", [
+    "{", "[]", "{\"version\": 1}", "{\"version\": \"x\"}", "\x00",
+    "{\"version\": 1, \"made\": \"x\", \"photos\": {}, \"figures\": []}",
+    "{\"version\": 1, \"made\": \"2026-04-03\", \"photos\": {}, \"figures\": [{\"name\": 1}]}"
+])
 def test_a_damaged_record_is_told_and_left_out(car, text):
     (car / "results" / "history" / "2026-04-20_000000.json").write_text(text)
     result = run("history", car)
@@ -84,7 +92,11 @@ def test_a_damaged_record_is_told_and_left_out(car, text):
 def test_a_newer_record_is_refused(car):
     (car / "results" / "history" / "2027-01-01_000000.json").write_text("{\"version\": 2}")
     result = run("history", car)
-    assert result.exit_code == 2 and "version 2, this program reads 1" in result.stderr and "newer program" in result.stderr
+    assert (
+        result.exit_code == 2
+        and "version 2, this program reads 1" in result.stderr
+        and "newer program" in result.stderr
+    )
     with pytest.raises(CannotUse):
         read_history(car)
 

@@ -1,4 +1,5 @@
-"""Estimates against the package ``uncertainties`` (an independent implementation of JCGM 100), and by sampling."""
+"""Estimates against the package ``uncertainties`` (an independent implementation of JCGM 100), and by
+sampling."""
 
 import math
 
@@ -18,7 +19,8 @@ def pair():
     """Three lengths with a covariance of their own, and two readings that share a scale with them."""
     own = Source(("own",), "own", ROOM)
     scale = Source(("scale",), "scale", np.array([[0.01**2]]))
-    lengths = Estimate.stated(("a", "b", "c"), [30.0, 40.0, 60.0], own).also(scale, np.array([[30.0], [40.0], [60.0]]))
+    lengths = Estimate.stated(("a", "b", "c"), [30.0, 40.0, 60.0],
+                              own).also(scale, np.array([[30.0], [40.0], [60.0]]))
     rule = Source(("rule",), "rule", np.eye(2) * 0.25**2, dof=8)
     readings = Estimate.stated(("d", "e"), [31.0, 59.0], rule).also(scale, np.array([[31.0], [59.0]]))
     return lengths, readings
@@ -49,7 +51,8 @@ def test_what_two_estimates_share_cancels_in_their_difference(pair):
     lengths, readings = pair
     a, _, c, d, e = reference(lengths, readings)
     difference = readings.minus(lengths.pick(("a", "c")).named(("d", "e")))
-    assert difference.u("d") == pytest.approx((d - a).s, rel=1e-9) and difference.u("e") == pytest.approx((e - c).s, rel=1e-9)
+    assert difference.u("d") == pytest.approx((d - a).s, rel=1e-9) and difference.u("e") == pytest.approx(
+        (e - c).s, rel=1e-9)
     # a millimetre of scale on 31 and on 30 is all but the same millimetre
     assert difference.budget("d").get("scale", 0.0) < 0.002
     assert readings.minus(readings).u("d") == 0
@@ -83,8 +86,11 @@ def test_budget_and_degrees_of_freedom():
 
 def test_the_end_gauge_of_jcgm_100_h1():
     """JCGM 100, H.1: u_c of the length and its effective degrees of freedom (H.1.6: 32 nm, 16), in nm."""
-    rows = [("standard", 25.0, 18), ("difference", 9.7, 25.6), ("expansion", 2.9, 50), ("temperature", 16.6, 2)]
-    parts = [Estimate.stated(("l",), [0.0], Source(name, name, np.array([[u * u]]), dof)) for name, u, dof in rows]
+    rows = [("standard", 25.0, 18), ("difference", 9.7, 25.6), ("expansion", 2.9, 50),
+            ("temperature", 16.6, 2)]
+    parts = [
+        Estimate.stated(("l",), [0.0], Source(name, name, np.array([[u * u]]), dof)) for name, u, dof in rows
+    ]
     total = added(*parts)
     assert total.u("l") == pytest.approx(31.7, abs=0.05) and round(total.u("l")) == 32
     assert int(total.dof("l")) == 16
@@ -93,7 +99,8 @@ def test_the_end_gauge_of_jcgm_100_h1():
 def test_errors_that_come_to_one_key_are_one_error(pair):
     two = pair[1].rekeyed(lambda s: Source("one", s.title, np.eye(1) * 0.1**2) if s.key == ("scale",) else s)
     assert {s.key for s in two.effects} == {"one", ("rule",)}
-    apart = Estimate.stated(("x",), [1.0], Source(("left",), "place", np.eye(1))).also(Source(("right",), "place", np.eye(1)), -np.eye(1))
+    apart = Estimate.stated(("x",), [1.0], Source(
+        ("left",), "place", np.eye(1))).also(Source(("right",), "place", np.eye(1)), -np.eye(1))
     assert apart.u("x") == pytest.approx(math.sqrt(2))
     merged = apart.rekeyed(lambda s: Source("same", s.title, s.covariance))
     assert merged.u("x") == 0

@@ -28,7 +28,8 @@ def aligned_tags(curl_mm, camera, seed, dirt=0.0, sizes=(28, 120)):
         normal = np.array([np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), -np.cos(tilt)])
         px = np.array([170 + 330 * (k % 4), 170 + 330 * (k // 4)])
         at = np.r_[(px - LENS[2:4]) / LENS[0], 1] * LENS[0] * 30 / rng.uniform(*sizes)
-        paint(scene, tag_flat(100 + k, 30.0, Pose(facing(normal, rng.uniform(0, 6.28)), at), rng, dirt, curl_mm),
+        paint(scene,
+              tag_flat(100 + k, 30.0, Pose(facing(normal, rng.uniform(0, 6.28)), at), rng, dirt, curl_mm),
               Pose.identity(), LENS, 4)
     grey = develop(scene, camera, rng)
     aligned = [align_tag(grey, FAMILY, t.tag_id, t.corners_px, LENS) for t in find_tags(grey, FAMILY)]
@@ -56,7 +57,7 @@ def test_the_bend_is_the_sagitta_seen_from_the_side():
     scene = np.full((1008, 1344), 0.2, np.float32)
     paint(scene, tag_flat(100, 30.0, pose, curl_mm=radius), Pose.identity(), LENS, 6)
     grey = develop(scene, Camera("linear"), np.random.default_rng(0))
-    tag = [t for t in find_tags(grey, FAMILY) if t.tag_id == 100][0]
+    tag = next(t for t in find_tags(grey, FAMILY) if t.tag_id == 100)
     aligned = align_tag(grey, FAMILY, 100, tag.corners_px, LENS)
     t = np.linspace(-15, 15, 41)
     x, y = (a.ravel() for a in np.meshgrid(t, t))
@@ -95,7 +96,7 @@ def test_a_marker_round_a_tube_is_named_and_left_out():
 def test_a_curled_marker_is_named_and_its_interval_widened():
     results = {}
     for name, curl in (("flat", {}), ("curled", {103: 150.0})):
-        photos, views, tags = small_scene(4, curl=curl, count=3)
+        photos, _views, tags = small_scene(4, curl=curl, count=3)
         sightings = [sight_photo(photo_of(p, k), KIT, SCENE_LENS)[0] for k, p in enumerate(photos)]
         scene = solve_scene(sightings, KIT, knowledge_of(), "front-left/set")
         k = scene.order.index(103)

@@ -33,8 +33,11 @@ def six_tags(rng, mode, **camera):
     """Six tags of about 60 px and the card, seen from 0.7 m: picture, camera pose, tag poses, card pose."""
     card = Pose(facing([0.1, -1, 0.2], 0.05), np.array([-126.0, 0, 250]))
     view = look_at(np.array([80.0, -560, 260]), np.array([0, 0, 250.0]))
-    tags = {100 + k: Pose(facing([rng.uniform(-0.6, 0.6), -1, rng.uniform(-0.6, 0.6)], rng.uniform(-0.5, 0.5)),
-                          np.array([-200 + 80 * k, -20, 360.0])) for k in range(6)}
+    tags = {
+        100 + k: Pose(facing([rng.uniform(-0.6, 0.6), -1, rng.uniform(-0.6, 0.6)], rng.uniform(-0.5, 0.5)),
+                      np.array([-200 + 80 * k, -20, 360.0]))
+        for k in range(6)
+    }
     dirt = camera.pop("dirt", 0.0)
     flats = [card_flat(card)] + [tag_flat(i, 30.0, p, rng=rng, dirt=dirt) for i, p in tags.items()]
     return shoot(flats, view, LENS, WIDTH, HEIGHT, Camera(mode, **camera), rng), view, tags, card
@@ -67,10 +70,10 @@ def test_corners_are_unbiased_by_blur_and_tone(mode, limit):
 
 def test_motion_and_dirt():
     grey, view, tags, _ = six_tags(np.random.default_rng(2), "srgb", motion_px=4.0)
-    errors, radial, _ = corner_errors(grey, view, tags)
+    errors, _, _ = corner_errors(grey, view, tags)
     assert len(errors) >= 5 and np.sqrt((errors**2).mean()) < 0.01 * PX
     grey, view, tags, _ = six_tags(np.random.default_rng(3), "srgb", dirt=0.08)
-    errors, radial, squares = corner_errors(grey, view, tags)
+    errors, _radial, squares = corner_errors(grey, view, tags)
     assert len(errors) >= 5 and np.sqrt((errors**2).mean()) < 0.04 * PX and squares.mean() < 2
 
 
@@ -124,7 +127,8 @@ def test_codes_survive_two_wrong_bits_and_not_five():
         seen = grid.copy()
         for k in rng.choice(36, wrong, replace=False):
             seen[2 + k // 6, 2 + k % 6] ^= True
-        ids, turns, misses, *_ = read_codes(np.where(seen, 200, 30).astype(np.float32).reshape(1, 100), FAMILY)
+        ids, turns, misses, *_ = read_codes(
+            np.where(seen, 200, 30).astype(np.float32).reshape(1, 100), FAMILY)
         assert ids[0] == expected
         if expected == 42:
             assert turns[0] == 0 and misses[0] == wrong
@@ -139,7 +143,8 @@ def test_wrong_cells_counts_what_is_covered():
 
 
 def test_bands_show_what_the_whole_picture_does(monkeypatch):
-    """However a picture is cut into bands, its dark squares are seen once each and where they are, those across a cut among them."""
+    """However a picture is cut into bands, its dark squares are seen once each and where they are, those
+    across a cut among them."""
     grey, *_ = six_tags(np.random.default_rng(4), "srgb")
 
     def middles():

@@ -28,7 +28,8 @@ SINGLES = 'family = "DICT_6X6_250"\nany_id = true\nsize = "50 mm"\n'
 
 
 def test_all_24_corners_of_a_real_board(tmp_path, charuco_photos):
-    """Its calibration by OpenCV's tutorial: RMS 0.182 px; a plain pipeline gets all 24 corners at 0.216 px with it."""
+    """Its calibration by OpenCV's tutorial: RMS 0.182 px; a plain pipeline gets all 24 corners at 0.216 px
+    with it."""
     kit_path = tmp_path / "kit.toml"
     kit_path.write_text(BOARD.format(legacy="false"))
     kit = read_kit(kit_path)

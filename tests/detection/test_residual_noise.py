@@ -6,7 +6,8 @@ from photoangle.detection.alignment.residual_noise import step_length, weight_ro
 
 
 def test_a_lengthened_step_ends_where_the_next_would_be_nothing():
-    """A mean by Cauchy's weights from 0.2 noise off: what is left after one lengthened step is a third of what a plain one leaves."""
+    """A mean by Cauchy's weights from 0.2 noise off: what is left after one lengthened step is a third of
+    what a plain one leaves."""
     rng = np.random.default_rng(5)
     plain, lengthened = [], []
     for _ in range(20):

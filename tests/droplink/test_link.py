@@ -1,5 +1,6 @@
 """The link on the demo car against its truth, and what is said where there is none."""
 
+import itertools
 import json
 import math
 import tomllib
@@ -30,7 +31,11 @@ def truth(samples):
 
 @pytest.fixture(scope="module")
 def answers(car_copy):
-    return {state: {a.corner: a for a in link_answers(car_copy[1], Wishes(state=state))} for state in (None, "set", "droop")}
+    return {
+        state: {a.corner: a
+                for a in link_answers(car_copy[1], Wishes(state=state))}
+        for state in (None, "set", "droop")
+    }
 
 
 def _figure(answer, name, state="predicted-ride"):
@@ -42,7 +47,8 @@ def _inside(figure, value):
 
 
 def _length_for_level(truth, corner="front-left"):
-    """The link from the true joints: the eye turned about the true axis until the arm is level, to the foot at ride."""
+    """The link from the true joints: the eye turned about the true axis until the arm is level, to the foot
+    at ride."""
     joints = {k: np.array(v) for k, v in truth["linkage"][corner]["joints_at_ride"].items()}
     axis = np.array(truth["linkage"][corner]["bar_axis"]["direction"])
     arm = joints["bar_eye"] - joints["bar_bush"]
@@ -99,7 +105,7 @@ def test_gaps_over_the_travel_hold_the_truth_where_it_is_known(answers, truth):
         joints = {k: np.array(v) for k, v in truth["states"][f"front-left/{state}"]["joints"].items()}
         hose = [joints[f"hose_{k}"] for k in "abc"]
         eye = joints["bar_eye"]
-        true = min(_to_segment(eye, a, b) for a, b in zip(hose, hose[1:])) - less
+        true = min(_to_segment(eye, a, b) for a, b in itertools.pairwise(hose)) - less
         course = answer.present.courses["gap_eye"]
         k = int(np.argmin(np.abs(answer.present.steps_mm))) if at is None else at
         half = max(1.0, (course.high95[k] - course.low95[k]) / 2)
@@ -134,7 +140,7 @@ def test_another_corner_in_the_same_stance_has_a_chassis_datum(car_copy, truth):
 
 
 def test_without_ride_photos_the_error_to_expect_is_said(car_copy):
-    root, measurement = car_copy
+    _root, measurement = car_copy
     result = next(s for s in measurement.states if (s.corner, s.state) == ("front-left", "set"))
     bare = replace(result, axes=None, tie=None)
     made = corner_of(bare, None, measurement.report.figures, measurement.car, measurement.kit)
@@ -147,10 +153,12 @@ def test_without_ride_photos_the_error_to_expect_is_said(car_copy):
 
 
 def test_what_is_missing_is_named(car_copy):
-    root, measurement = car_copy
+    _root, measurement = car_copy
     result = next(s for s in measurement.states if (s.corner, s.state) == ("front-left", "set"))
     names = [n for n in result.points.names if n != "link_foot"]
-    points = replace(result.points, names=tuple(names), estimate=result.points.estimate.pick(coordinates(names)))
+    points = replace(result.points,
+                     names=tuple(names),
+                     estimate=result.points.estimate.pick(coordinates(names)))
     made = corner_of(replace(result, points=points), None, [], measurement.car, measurement.kit)
     assert isinstance(made, Refusal) and "link foot" in made.finding.what
 
@@ -222,11 +230,15 @@ def test_what_if_with_another_length_shows_that_link():
 
 
 def _angle(corner, state, value, u=0.2):
-    return Figure(corner, state, "bar_arm_angle", "chassis", "deg", value, u, 1e4, value - 2 * u, value + 2 * u)
+    return Figure(corner, state, "bar_arm_angle", "chassis", "deg", value, u, 1e4, value - 2 * u,
+                  value + 2 * u)
 
 
 def test_preload_wants_the_bars_free_shape():
-    lever = [Figure(f"front-{s}", "set", "bar_lever", None, "mm", 200.0, 0.3, 1e4, 199.4, 200.6) for s in ("left", "right")]
+    lever = [
+        Figure(f"front-{s}", "set", "bar_lever", None, "mm", 200.0, 0.3, 1e4, 199.4, 200.6)
+        for s in ("left", "right")
+    ]
     on = [_angle("front-left", "set", 3.0), _angle("front-right", "set", 5.0)]
     free = [_angle("front-left", "free", 3.0), _angle("front-right", "free", 2.0)]
     car = CarFile(axles={"front": Axle(20.0, 2.0)})
@@ -250,7 +262,8 @@ def _run(*arguments):
 
 
 def test_the_command_by_tape_writes_its_answer_and_drawings(tmp_path):
-    (tmp_path / "car.toml").write_text(TAPED.format(droop="sill_slope_deg = 5.5", ride="sill_slope_deg = 0.3"))
+    (tmp_path / "car.toml").write_text(TAPED.format(droop="sill_slope_deg = 5.5",
+                                                    ride="sill_slope_deg = 0.3"))
     result = _run(tmp_path)
     assert result.exit_code in (0, 1), result.output
     assert result.output.startswith("front-left: CHANGE THE LINK")
@@ -258,8 +271,10 @@ def test_the_command_by_tape_writes_its_answer_and_drawings(tmp_path):
         assert (tmp_path / "results" / "front-left" / name).read_bytes()[:4] == b"\x89PNG"
     printed = json.loads(_run(tmp_path, "--json", "--no-pictures").output)
     names = {f["name"] for f in printed["figures"]}
-    assert {"bar_arm_angle", "link_length_wanted", "link_length_shortest", "link_length_longest", "link_change",
-            "line_up_min", "line_up_min_at_travel", "joint_tilt_max_eye", "motion_ratio"} <= names
+    assert {
+        "bar_arm_angle", "link_length_wanted", "link_length_shortest", "link_length_longest", "link_change",
+        "line_up_min", "line_up_min_at_travel", "joint_tilt_max_eye", "motion_ratio"
+    } <= names
     assert json.loads((tmp_path / "results" / "link.json").read_text()) == printed
 
 
@@ -289,18 +304,23 @@ def test_a_level_on_the_sill_stands_for_the_ride_photos(samples, car_copy, tmp_p
     from photoangle.pipeline import measure_folder
     from tests.conftest import quiet
 
-    shutil.copytree(samples / "front-left" / "set", tmp_path / "front-left" / "set", ignore=shutil.ignore_patterns("results"))
+    shutil.copytree(samples / "front-left" / "set",
+                    tmp_path / "front-left" / "set",
+                    ignore=shutil.ignore_patterns("results"))
     (tmp_path / "lens").mkdir()
     shutil.copyfile(car_copy[0] / "lens" / "profile.json", tmp_path / "lens" / "profile.json")
     text = (samples / "car.toml").read_text()
     # the floor rises by 0.3 deg and the demo car's sill has no rake
-    (tmp_path / "car.toml").write_text(text.replace("[front-left.tape.ride]", "[front-left.tape.ride]\nsill_slope_deg = 0.3"))
+    (tmp_path / "car.toml").write_text(
+        text.replace("[front-left.tape.ride]", "[front-left.tape.ride]\nsill_slope_deg = 0.3"))
     measurement = measure_folder(tmp_path, quiet)
     figure = next(f for f in measurement.report.figures if (f.name, f.datum) == ("bar_arm_angle", "chassis"))
     true = truth["states"]["front-left/set"]["figures"]["bar_arm_angle"]["chassis"]
     assert _inside(figure, true) and figure.u < 0.4
     assert not any("no ride photos" in f.what for f in measurement.report.findings)
     # read wrongly by 2 deg the angle follows, one for one: the reading is what it hangs on
-    (tmp_path / "car.toml").write_text(text.replace("[front-left.tape.ride]", "[front-left.tape.ride]\nsill_slope_deg = 2.3"))
-    again = next(f for f in measure_folder(tmp_path, quiet).report.figures if (f.name, f.datum) == ("bar_arm_angle", "chassis"))
+    (tmp_path / "car.toml").write_text(
+        text.replace("[front-left.tape.ride]", "[front-left.tape.ride]\nsill_slope_deg = 2.3"))
+    again = next(f for f in measure_folder(tmp_path, quiet).report.figures
+                 if (f.name, f.datum) == ("bar_arm_angle", "chassis"))
     assert abs(abs(again.value - figure.value) - 2.0) < 0.05

@@ -15,13 +15,15 @@ for change in comparison.changes:
     figure = change.figure
     name = figure.name.removeprefix("change:")
     print(
-        f"  {name:24s} {change.before:8.2f} {change.after:8.2f}  {figure.value:+8.2f} +- {1.96 * figure.u:5.2f} {figure.unit:3s}"
+        f"  {name:24s} {change.before:8.2f} {change.after:8.2f}  {figure.value:+8.2f} +-"
+        f" {1.96 * figure.u:5.2f} {figure.unit:3s}"
         f"  {change.verdict}"
     )
 
 angle = result.change("bar_arm_angle", "chassis")
 print(
-    f"the bar arm came down by {-angle.figure.value:.2f} deg, {angle.apart_u / angle.figure.u:.1f} times surer than the two"
+    f"the bar arm came down by {-angle.figure.value:.2f} deg, {angle.apart_u / angle.figure.u:.1f} times"
+    f" surer than the two"
     " angles by themselves"
 )
 for finding in result.findings:

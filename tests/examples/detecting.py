@@ -17,7 +17,8 @@ print(f"{PHOTO.name}: {len(found.tags)} markers, {len(found.card.index)} corners
 for tag_id, tag in sorted(found.tags.items()):
     u_px = np.sqrt(np.diag(tag.covariance_px2)).mean()
     print(
-        f"  {tag_id} {kit.slot(tag_id).role.title:18s} {tag.side_px:5.0f} px wide, corners known to {u_px:.3f} px"
+        f"  {tag_id} {kit.slot(tag_id).role.title:18s} {tag.side_px:5.0f} px wide, corners known to"
+        f" {u_px:.3f} px"
     )
 
 # Pixels do as well as a file: (H, W) grey or (H, W, 3) RGB, in the sensor's frame.

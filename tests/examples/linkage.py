@@ -21,7 +21,8 @@ print(f"from photos: set the link to {length.value:.1f} mm, a change of {change.
 shorter = photoangle.link(car, photoangle.Wishes(state="set", change_mm=-20.0))[CORNER]
 at_ride = shorter.proposed.at_ride["bar_arm_angle"]
 print(
-    f"20 mm shorter: bar arm at {at_ride.value:+.1f} deg at ride height, {at_ride.low95:.1f} to {at_ride.high95:.1f}"
+    f"20 mm shorter: bar arm at {at_ride.value:+.1f} deg at ride height, {at_ride.low95:.1f} to"
+    f" {at_ride.high95:.1f}"
 )
 for finding in shorter.findings:
     print(f"{finding.where}: {finding.what}")

@@ -1,6 +1,7 @@
 """The budget of an angle, by derivatives, against sampling of the same inputs (JCGM 101), source by source.
 
-Tolerances: a standard deviation from n samples is itself uncertain by 1 / sqrt(2 n): 1.4 % at 2500, 5 % at 200.
+Tolerances: a standard deviation from n samples is itself uncertain by 1 / sqrt(2 n): 1.4 % at 2500, 5 % at
+200.
 """
 
 import math
@@ -25,8 +26,8 @@ from photoangle.reconstruction.solve import solve_scene
 from tests.scenes import KIT, scaled_lens
 from tests.small_scene import knowledge_of, projected_sightings
 
-ANGLES = ("bar_arm_elevation", "bar_arm_angle", "control_arm_elevation", "control_arm_angle", "link_elevation",
-          "bar_to_link_angle", "sill_slope")
+ANGLES = ("bar_arm_elevation", "bar_arm_angle", "control_arm_elevation", "control_arm_angle",
+          "link_elevation", "bar_to_link_angle", "sill_slope")
 JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
 CORNER = Corner(standoff={n: Reading(30.0, 0.5, "") for n in JOINTS})
 
@@ -49,14 +50,16 @@ def drawn(rng, source, count):
     values, vectors = np.linalg.eigh(source.covariance)
     spread = vectors * np.sqrt(np.maximum(values, 0))
     wide = math.sqrt(3)
-    standard = rng.uniform(-wide, wide, (count, len(values))) if source.title in ("sticking", "stand-off") else rng.normal(
-        size=(count, len(values)))
+    standard = rng.uniform(-wide, wide,
+                           (count, len(values))) if source.title in ("sticking", "stand-off") else rng.normal(
+                               size=(count, len(values)))
     return standard @ spread.T
 
 
 def of_angles(state):
     frame = FrameEstimate.of(state).nominal
-    return np.array([m.value(frame) for m in measurands() if m.name in ANGLES and m.datum in (None, "gravity")])
+    return np.array(
+        [m.value(frame) for m in measurands() if m.name in ANGLES and m.datum in (None, "gravity")])
 
 
 def test_every_source_of_every_angle_by_sampling(solved):
@@ -85,17 +88,19 @@ def test_every_source_of_every_angle_by_sampling(solved):
             checked += 1
     assert checked >= 18
     for k, row in enumerate(rows):
-        # sources are independent: their sampled deviations add; JCGM 101's interval against the stated one.  A quantile of
-        # 2500 samples is uncertain by 0.054 u, and rectangular inputs make the true interval up to 5 % (0.1 u) narrower
+        # sources are independent: their sampled deviations add; JCGM 101's interval against the stated one.
+        # A quantile of 2500 samples is uncertain by 0.054 u, and rectangular inputs make the true interval up
+        # to 5 % (0.1 u) narrower
         f = figure_of(done.estimate, label(row.key), None, None, row)
         low, high = np.quantile(total[:, k], [0.025, 0.975])
-        assert abs(low - (f.low95 - f.value)) < 0.2 * f.u and abs(high - (f.high95 - f.value)) < 0.2 * f.u, row.name
+        assert abs(low - (f.low95 - f.value)) < 0.2 * f.u and abs(high -
+                                                                  (f.high95 - f.value)) < 0.2 * f.u, row.name
 
 
 def test_what_the_photos_get_wrong_is_carried_whole_from_poses_to_angles(solved):
-    """Poses drawn as the scene's pixels, lens and print allow, and everything after them worked out anew: joints, plumb,
-    level axes, angles.  The plumb and the joints go wrong together, which the stated u must know: a standard deviation of 400
-    draws is uncertain by 3.5 %."""
+    """Poses drawn as the scene's pixels, lens and print allow, and everything after them worked out anew:
+    joints, plumb, level axes, angles.  The plumb and the joints go wrong together, which the stated u must
+    know: a standard deviation of 400 draws is uncertain by 3.5 %."""
     scene, state = solved
     done, rng = measured(state), np.random.default_rng(5)
     rows = [m for m in done.rows if m.name in ANGLES and m.datum in (None, "gravity")]
@@ -108,7 +113,8 @@ def test_what_the_photos_get_wrong_is_carried_whole_from_poses_to_angles(solved)
         markers = {}
         for i, pose in scene.markers.items():
             d = c[scene.rows_of(i)]
-            markers[i] = Pose(rotation_from_vector(d[:3]) @ pose.rotation, pose.translation_mm + d[3:]) if len(d) else pose
+            markers[i] = Pose(rotation_from_vector(d[:3]) @ pose.rotation, pose.translation_mm +
+                              d[3:]) if len(d) else pose
         values.append(of_angles(state_of(replace(scene, markers=markers))))
     sampled = np.std(values, axis=0)
     for k, row in enumerate(rows):
@@ -134,10 +140,17 @@ def resolved(scene, rng, source):
     priors = replace(bundle.priors, lens_mean=values.lens, paper_mean=values.paper)
     tag_r, _, card_r, _ = bundle._whitened(values, False)
     noise = math.sqrt(scene.solution.variance_factor()) if source == "pixels" else 0.0
-    tags = [replace(r, corners_px=r.corners_px + np.linalg.solve(w, noise * rng.normal(size=8) + e).reshape(4, 2))
-            for r, w, e in zip(bundle.tags, bundle.tag_white, tag_r)]
-    cards = [replace(r, pixels=r.pixels + np.linalg.solve(w, (noise * rng.normal(size=e.shape) + e)[..., None])[..., 0])
-             for r, w, e in zip(bundle.cards, bundle.card_white, card_r)]
+    tags = [
+        replace(r, corners_px=r.corners_px + np.linalg.solve(w,
+                                                             noise * rng.normal(size=8) + e).reshape(4, 2))
+        for r, w, e in zip(bundle.tags, bundle.tag_white, tag_r, strict=False)
+    ]
+    cards = [
+        replace(r,
+                pixels=r.pixels + np.linalg.solve(w,
+                                                  (noise * rng.normal(size=e.shape) + e)[..., None])[..., 0])
+        for r, w, e in zip(bundle.cards, bundle.card_white, card_r, strict=False)
+    ]
     if source == "lens":
         move = rng.multivariate_normal(np.zeros(bundle.lens_size), np.linalg.inv(priors.lens_information))
         priors = replace(priors, lens_mean=priors.lens_mean + move)
@@ -149,7 +162,8 @@ def resolved(scene, rng, source):
 
 @pytest.mark.parametrize("source, count", [("pixels", 200), ("lens", 150), ("print", 150)])
 def test_what_the_solution_rests_on_by_solving_again(solved, source, count):
-    """The part of each marker's place that comes from pixels, lens and print: 5 to 6 % by sampling, within 20 %.
+    """The part of each marker's place that comes from pixels, lens and print: 5 to 6 % by sampling, within 20
+    %.
 
     Robust weights spend some of the pixels' information, which the stated covariance counts.
     """
@@ -166,7 +180,7 @@ def test_what_the_solution_rests_on_by_solving_again(solved, source, count):
     c, s = stated[np.ix_(at_unknown, at_unknown)], sampled[np.ix_(at_body, at_body)]
     # principal axes rather than elements: along the stated one's, where nearly all of the variance lies
     values, vectors = np.linalg.eigh(c)
-    for value, vector in zip(values, vectors.T):
+    for value, vector in zip(values, vectors.T, strict=False):
         if value < 0.03 * values[-1]:
             continue
         assert abs(math.sqrt(vector @ s @ vector / value) - 1) < 0.2, source

@@ -1,6 +1,7 @@
 """Measurements of the linkage itself: how true its intervals are, and how fast it is.
 
-Called by the bench command and, with fewer corners, by the tests.  Each prints nothing unless ``show`` is set.
+Called by the bench command and, with fewer corners, by the tests.  Each prints nothing unless ``show`` is
+set.
 """
 
 from __future__ import annotations
@@ -18,16 +19,18 @@ from photoangle.linkage.travel import Travel, over_travel, quantities, ride_rise
 from tests.linkage.invented import invented_corner, invented_motion
 from tests.linkage.reference.closed_form import arm_terms
 
-_AT_RIDE = ("bar_arm_angle", "control_arm_angle", "link_lean_side", "link_lean_front", "bar_to_link_angle", "motion_ratio",
-            "gap_a", "gap_link")
-_NEAREST = {"gap_min_eye": ("gap_eye", np.min), "gap_min_link": ("gap_link", np.min), "line_up_min": ("line_up", np.min),
-            "joint_tilt_max_foot": ("joint_tilt_foot", np.max)}
+_AT_RIDE = ("bar_arm_angle", "control_arm_angle", "link_lean_side", "link_lean_front", "bar_to_link_angle",
+            "motion_ratio", "gap_a", "gap_link")
+_NEAREST = {
+    "gap_min_eye": ("gap_eye", np.min), "gap_min_link": ("gap_link", np.min),
+    "line_up_min": ("line_up", np.min), "joint_tilt_max_foot": ("joint_tilt_foot", np.max)
+}
 
 
 @dataclass(frozen=True)
 class Coverage:
-    """Of stated 95 % intervals: share that contain the truth; median over quantities of stated u (RMS) over actual
-    RMS error; by quantity name -> (share, u over RMS error, number)."""
+    """Of stated 95 % intervals: share that contain the truth; median over quantities of stated u (RMS) over
+    actual RMS error; by quantity name -> (share, u over RMS error, number)."""
 
     share: float
     u_over_error: float
@@ -51,8 +54,9 @@ def _coverage(rows, show):
 
 
 def coverage_of_travel(corners=200, samples=1000, seed=2024, show=False):
-    """Intervals at ride height and over the travel, carried from droop, over random corners; half of them with the
-    knuckle modelled, half with the hub's rise within its share of the ball joint's.  Returns Coverage."""
+    """Intervals at ride height and over the travel, carried from droop, over random corners; half of them
+    with the knuckle modelled, half with the hub's rise within its share of the ball joint's.  Returns
+    Coverage."""
     rows = {}
     travel = Travel(-40, 40, steps=9)
     wanted = Wanted(0.0, 3.0)
@@ -134,21 +138,24 @@ def closure_speed(samples=20_000, steps=61, subset=3000, seed=3, show=False):
     turn = np.empty(angles.shape)
     for at in range(0, samples, 500):
         part = layout.part(slice(at, at + 500))
-        terms = arm_terms(part.at["bar_eye"], part.at["bar_bush"], part.bar_axis, part.at["link_foot"], part.arm_origin,
-                          part.arm_axis)
+        terms = arm_terms(part.at["bar_eye"], part.at["bar_bush"], part.bar_axis, part.at["link_foot"],
+                          part.arm_origin, part.arm_axis)
         turn[at:at + 500] = terms.close(angles[at:at + 500]).turn
     seconds = time.perf_counter() - start
     whole = arm_terms(layout.at["bar_eye"], layout.at["bar_bush"], layout.bar_axis, layout.at["link_foot"],
                       layout.arm_origin, layout.arm_axis)
     rng = np.random.default_rng(seed)
     rows, columns = rng.integers(0, samples, subset), rng.integers(0, steps, subset)
-    cases = [tuple(float(v) for t in (whole.a, whole.b, whole.c) for v in t[:, r, 0]) + (float(angles[r, c]), float(turn[r, c]))
-             for r, c in zip(rows, columns)]
+    cases = [
+        tuple(float(v) for t in (whole.a, whole.b, whole.c) for v in t[:, r, 0])
+        + (float(angles[r, c]), float(turn[r, c]))
+        for r, c in zip(rows, columns, strict=False)
+    ]
     worst, start = 0.0, time.perf_counter()
     for a0, a1, a2, b0, b1, b2, c0, c1, c2, arm, ours in cases:
         cosine, sine = math.cos(arm), math.sin(arm)
         a, b, c = a0 + a1 * cosine + a2 * sine, b0 + b1 * cosine + b2 * sine, c0 + c1 * cosine + c2 * sine
-        root = brentq(lambda x: a * math.cos(x) + b * math.sin(x) - c, ours - 0.31, ours + 0.29, xtol=1e-12)
+        root = brentq(lambda x, a=a, b=b, c=c: a * math.cos(x) + b * math.sin(x) - c, ours - 0.31, ours + 0.29, xtol=1e-12)
         worst = max(worst, abs(root - ours))
     theirs = (time.perf_counter() - start) / subset * samples * steps
     out = Speed(seconds, theirs, theirs / seconds, worst)

@@ -13,24 +13,34 @@ from photoangle.linkage.motion.solve import MotionState
 from tests.linkage.reference.frames import from_world
 
 # A front-left corner of no car in particular, mm, droop: the arm hangs, the bar arm runs back from its bush.
-_POINTS = dict(bar_bush=(250, 330, 150), bar_bush_far=(250, -330, 150), bar_eye=(20, 400, 90), link_foot=(15, 420, -35),
-               arm_pivot_front=(150, 250, -30), arm_pivot_rear=(-150, 250, -25), arm_ball_joint=(0, 590, -80),
-               hub=(0, 640, 30), arch_lip=(0, 680, 430), hose_a=(0, 350, 200), hose_b=(70, 430, 150),
-               hose_c=(50, 560, 60), strut_top=(-10, 520, 520))
+_POINTS = dict(bar_bush=(250, 330, 150),
+               bar_bush_far=(250, -330, 150),
+               bar_eye=(20, 400, 90),
+               link_foot=(15, 420, -35),
+               arm_pivot_front=(150, 250, -30),
+               arm_pivot_rear=(-150, 250, -25),
+               arm_ball_joint=(0, 590, -80),
+               hub=(0, 640, 30),
+               arch_lip=(0, 680, 430),
+               hose_a=(0, 350, 200),
+               hose_b=(70, 430, 150),
+               hose_c=(50, 560, 60),
+               strut_top=(-10, 520, 520))
 
 
 def invented_points(rng, spread_mm=15.0):
     """Names and true positions (n, 3) mm of a random corner."""
     names = tuple(_POINTS)
-    return names, np.array([_POINTS[n] for n in names], float) + rng.uniform(-spread_mm, spread_mm, (len(names), 3))
+    return names, np.array([_POINTS[n] for n in names], float) + rng.uniform(-spread_mm, spread_mm,
+                                                                             (len(names), 3))
 
 
 def invented_corner(rng, knuckle="strut", spread_mm=15.0, u_mm=0.6, tape_u_mm=0.8):
     """A random corner as measured, and its truth.
 
     knuckle: "strut" or None (the hub's rise then differs from the ball joint's within the stated share).
-    Returns (measured Corner, true Corner, true hub share): the true one has no uncertainty in its points, and its
-    hub to arch is exact.
+    Returns (measured Corner, true Corner, true hub share): the true one has no uncertainty in its points, and
+    its hub to arch is exact.
     """
     names, truth = invented_points(rng, spread_mm)
     if knuckle is None:
@@ -44,7 +54,8 @@ def invented_corner(rng, knuckle="strut", spread_mm=15.0, u_mm=0.6, tape_u_mm=0.
     _, tilt = from_world(names, truth, {}, np.eye(3), {"chassis": turn})
     sources = {"pixels": np.eye(size) * u_mm**2, **tilt}
     seen = truth.ravel() + rng.multivariate_normal(np.zeros(size), sum(sources.values()), method="eigh")
-    rest = dict(hose_on={"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"}, radius_mm={"eye": 12.0, "link": 6.0, "hose": 6.0})
+    rest = dict(hose_on={"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"},
+                radius_mm={"eye": 12.0, "link": 6.0, "hose": 6.0})
     measured = Corner("front-left", "droop", names, seen.reshape(-1, 3), sources, **rest, hub_to_arch_mm={
         k: Taped(v + rng.normal(0, tape_u_mm), tape_u_mm) for k, v in arch.items()})
     true = Corner("front-left", "droop", names, truth, {"pixels": np.zeros((size, size))}, **rest,
@@ -53,23 +64,39 @@ def invented_corner(rng, knuckle="strut", spread_mm=15.0, u_mm=0.6, tape_u_mm=0.
     return measured, true, share
 
 
-def invented_motion(rng, rises_deg=(0.0, 7.0, 14.0), twist_deg=20.0, steer_deg=15.0, turn_deg=0.05, shift_mm=0.1,
-                    markers=None, link_grows_mm=None, foot_on="control arm"):
+def invented_motion(rng,
+                    rises_deg=(0.0, 7.0, 14.0),
+                    twist_deg=20.0,
+                    steer_deg=15.0,
+                    turn_deg=0.05,
+                    shift_mm=0.1,
+                    markers=None,
+                    link_grows_mm=None,
+                    foot_on="control arm"):
     """Marker poses of a random corner at several states, with noise.
 
-    rises_deg: control-arm angle in each state; twist_deg, steer_deg: how far link and knuckle were turned to and
-    fro about their own lengths between states; turn_deg, shift_mm: each pose's noise, sigma an axis; markers: id ->
-    body; link_grows_mm: state index -> change of the link's length from that state on; foot_on as in `layout.FEET`.
+    rises_deg: control-arm angle in each state; twist_deg, steer_deg: how far link and knuckle were turned to
+    and fro about their own lengths between states; turn_deg, shift_mm: each pose's noise, sigma an axis;
+    markers: id -> body; link_grows_mm: state index -> change of the link's length from that state on; foot_on
+    as in `layout.FEET`.
     Returns (states, bodies, truth: list over states of name -> (3,), true axes: "bar", "arm" -> unit (3,)).
     """
     names, points = invented_points(rng)
     size = 3 * len(names)
     layout = Corner("front-left", "droop", names, points, {"none": np.zeros((size, size))}, foot_on).nominal()
-    bodies = markers or {101: "bar", 115: "bar", 102: "link", 116: "link", 117: "arm", 105: "arm", 106: "knuckle",
-                         118: "knuckle", 119: "chassis", 107: "chassis"}
-    near = {"bar": "bar_eye", "link": "link_foot", "arm": "arm_ball_joint", "knuckle": "hub", "chassis": "arch_lip"}
-    place = {i: Pose(rotation_from_vector(rng.normal(0, 1, 3)), points[names.index(near[b])] + rng.uniform(-60, 60, 3))
-             for i, b in bodies.items()}
+    bodies = markers or {
+        101: "bar", 115: "bar", 102: "link", 116: "link", 117: "arm", 105: "arm", 106: "knuckle",
+        118: "knuckle", 119: "chassis", 107: "chassis"
+    }
+    near = {
+        "bar": "bar_eye", "link": "link_foot", "arm": "arm_ball_joint", "knuckle": "hub",
+        "chassis": "arch_lip"
+    }
+    place = {
+        i: Pose(rotation_from_vector(rng.normal(0, 1, 3)),
+                points[names.index(near[b])] + rng.uniform(-60, 60, 3))
+        for i, b in bodies.items()
+    }
     states, truth, grown = [], [], 0.0
     link_before = points[names.index("bar_eye")] - points[names.index("link_foot")]
     for k, rise in enumerate(rises_deg):
@@ -97,8 +124,11 @@ def invented_motion(rng, rises_deg=(0.0, 7.0, 14.0), twist_deg=20.0, steer_deg=1
                            true.translation_mm + rng.normal(0, shift_mm, 3))
         sigma = np.r_[np.full(3, np.radians(turn_deg)), np.full(3, shift_mm)]
         states.append(MotionState(f"state {k}", seen, np.diag(np.tile(sigma**2, len(seen)))))
-        truth.append({"bar_eye": eye, "link_foot": foot, "arm_ball_joint": ball,
-                      "bar_bush": points[names.index("bar_bush")], "arm_pivot_front": points[names.index("arm_pivot_front")]})
+        truth.append({
+            "bar_eye": eye, "link_foot": foot, "arm_ball_joint": ball,
+            "bar_bush": points[names.index("bar_bush")],
+            "arm_pivot_front": points[names.index("arm_pivot_front")]
+        })
     return states, bodies, truth, {"bar": layout.bar_axis[0, 0], "arm": layout.arm_axis[0, 0]}
 
 

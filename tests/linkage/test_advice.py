@@ -46,7 +46,8 @@ def test_another_hole_keeps_the_bars_angle():
     moved = over_travel(corner(), TRAVEL, (near.wanted_mm - near.present_mm).item(), 50, hole_mm=25.0)
     assert abs(moved.at_ride["bar_arm_angle"].value + 3.0) < 1 * MICRODEGREE
     holes = advise_holes(corner(), TRAVEL, [("outer", 0.0), ("inner", 25.0)], Wanted(-3.0, 1.0), budget=False)
-    assert holes["inner"].figures["link_length_wanted"].value == pytest.approx(near.wanted_mm.item(), abs=1e-9)
+    assert holes["inner"].figures["link_length_wanted"].value == pytest.approx(near.wanted_mm.item(),
+                                                                               abs=1e-9)
     assert holes["outer"].figures["link_length_wanted"].value != pytest.approx(near.wanted_mm.item(), abs=0.5)
     # the present link hangs in the outer hole: nothing can be left as it is in the other
     assert holes["inner"].verdict != LEAVE
@@ -72,7 +73,8 @@ def test_change_names_a_change_and_its_band_and_any_of_it_will_do():
     assert advice.verdict == CHANGE and advice.sentence.startswith("lengthen by 25.0 mm, any of")
     assert advice.half_turns * TURNBUCKLE.half_turn_mm == pytest.approx(advice.change_mm)
     turns = advice.figures["link_turns"].value
-    assert 2 * turns == round(2 * turns) and abs(turns * 2.5 - advice.figures["link_change"].value) <= 0.5 * 1.25
+    assert 2 * turns == round(
+        2 * turns) and abs(turns * 2.5 - advice.figures["link_change"].value) <= 0.5 * 1.25
     # other samples than those it was made from: both ends of the band must conform in about 95 of 100
     drawn = made.sample(4000, seed=99)
     rise = drawn.hub_to_arch_mm["droop"] - drawn.hub_to_arch_mm["ride"]
@@ -105,8 +107,9 @@ def test_a_tolerance_finer_than_what_is_known_is_never_promised():
     assert perhaps.verdict == CANNOT_TELL and perhaps.any_of_mm is None
 
 
-@pytest.mark.parametrize("adjuster, step", [
-    (Adjuster(1.25, 1), 0.625), (Adjuster(1.25, 2), 1.25), (Adjuster(1.5, 2, opposite_hands=False), 0.75), (Adjuster(), None)])
+@pytest.mark.parametrize("adjuster, step", [(Adjuster(1.25, 1), 0.625), (Adjuster(1.25, 2), 1.25),
+                                            (Adjuster(1.5, 2, opposite_hands=False), 0.75),
+                                            (Adjuster(), None)])
 def test_half_a_turn(adjuster, step):
     assert adjuster.half_turn_mm == step
 
@@ -126,7 +129,11 @@ def test_range_and_thread_left_in():
 
 def test_out_of_the_makers_range():
     advice = advise(corner(), TRAVEL, Wanted(10.0, 2.0), Adjuster(1.25, 2, shortest_mm=100, longest_mm=130))
-    assert advice.verdict == OUT_OF_REACH and "no longer than 130 mm" in advice.sentence and advice.half_turns is None
+    assert (
+        advice.verdict == OUT_OF_REACH
+        and "no longer than 130 mm" in advice.sentence
+        and advice.half_turns is None
+    )
 
 
 def test_a_pitch_too_coarse_for_the_band_is_said():
@@ -138,7 +145,8 @@ def test_a_pitch_too_coarse_for_the_band_is_said():
 
 def test_lowering_and_another_link_are_answered_together():
     wanted = Wanted(0, 2)
-    plain, lowered = (advise(corner(), way, wanted, TURNBUCKLE, samples=200) for way in (TRAVEL, TRAVEL.lowered(15)))
+    plain, lowered = (advise(corner(), way, wanted, TURNBUCKLE, samples=200)
+                      for way in (TRAVEL, TRAVEL.lowered(15)))
     assert lowered.change_mm < plain.change_mm  # the arm has already come up
     as_advised = over_travel(corner(), TRAVEL, plain.change_mm, 200)
     assert abs(as_advised.at_ride["bar_arm_angle"].value) < 0.5
@@ -152,8 +160,8 @@ def test_an_angle_beyond_the_dead_line_is_refused():
     assert isinstance(refused, Refusal) and "one line" in refused.finding.what
 
 
-@pytest.mark.parametrize("wrong", [{"threaded_ends": 3}, {"thread_pitch_mm": -1.0}, {"shortest_mm": 150, "longest_mm": 120},
-                                   {"longest_mm": float("nan")}])
+@pytest.mark.parametrize("wrong", [{"threaded_ends": 3}, {"thread_pitch_mm": -1.0},
+                                   {"shortest_mm": 150, "longest_mm": 120}, {"longest_mm": float("nan")}])
 def test_adjusters_that_cannot_be_raise(wrong):
     with pytest.raises(ValueError):
         Adjuster(**wrong)

@@ -16,7 +16,9 @@ GEOMETRIES = 1000
 def test_textbook_four_bar_on_both_branches():
     # 40, 120, 80, 100 mm at 40 deg: a textbook's example, recomputed from the half-angle formula
     bars = four_bar(40, 120, 80, 100, np.radians(40))
-    published = {"rocker_open": 57.325, "coupler_open": 20.298, "rocker_crossed": -98.005, "coupler_crossed": -60.978}
+    published = {
+        "rocker_open": 57.325, "coupler_open": 20.298, "rocker_crossed": -98.005, "coupler_crossed": -60.978
+    }
     for name, degrees in published.items():
         assert abs(np.degrees(getattr(bars, name)) - degrees) < 1 * HUNDREDTH_DEG, name
 

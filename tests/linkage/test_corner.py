@@ -15,7 +15,8 @@ def test_samples_have_the_covariance_that_was_given():
     rng = np.random.default_rng(1)
     names = ("bar_bush", "bar_eye", "link_foot", "arm_ball_joint", "arm_pivot_front")
     root = rng.normal(size=(15, 15))
-    made = Corner("c", "droop", names, np.array([POINTS[n] for n in names], float), {"a": root @ root.T, "b": np.eye(15)})
+    made = Corner("c", "droop", names, np.array([POINTS[n] for n in names], float),
+                  {"a": root @ root.T, "b": np.eye(15)})
     drawn = made.sample(40_000, seed=3)
     stacked = np.concatenate([drawn.at[n][:, 0] for n in names], 1)
     wanted = root @ root.T + np.eye(15)
@@ -39,7 +40,9 @@ def test_few_degrees_of_freedom_widen_the_tails():
     few = Corner(**{**made.__dict__, "dof": {"pixels": 5}})
     def tail(c):
         return np.mean(np.abs(c.sample(20_000, 2).at["hub"][:, 0, 0] - POINTS["hub"][0]) > 2.571)
-    assert tail(few) == pytest.approx(0.05, abs=5 * np.sqrt(0.05 / 20_000))  # Student's t, 5 degrees of freedom
+
+    assert tail(few) == pytest.approx(0.05,
+                                      abs=5 * np.sqrt(0.05 / 20_000))  # Student's t, 5 degrees of freedom
     assert tail(made) < 0.02
 
 
@@ -57,7 +60,8 @@ def test_points_of_another_frame_arrive_with_the_frames_uncertainty():
     world = points @ turn.T + [5000, -200, 70]
     sigma = np.radians(0.1)
     size = 3 * len(names)
-    seen, sources = from_world(names, world, {"pixels": np.eye(size)}, turn, {"chassis": np.eye(3) * sigma**2})
+    seen, sources = from_world(names, world, {"pixels": np.eye(size)}, turn,
+                               {"chassis": np.eye(3) * sigma**2})
     assert np.allclose(seen, points - points[names.index("bar_bush")], atol=1e-9)
     assert np.allclose(sources["pixels"], np.eye(size))
     # the eye against the bush, 60 mm lower: turned about y by sigma it moves forward by 60 sigma

@@ -12,8 +12,14 @@ SECOND = np.array(POINTS["hose_a"]) + (12.0, -4.0, 30.0)
 
 
 def _seen_twice(**rest):
-    made = corner(0.001, drop=("hose_b", "hose_c"), change={"hose_a_second": tuple(SECOND)}, second_state="set", hose_on={},
-                  hub_to_arch_mm={"droop": Taped(400, 1e-6), "set": Taped(340, 1e-6), "ride": Taped(330, 1e-6)}, **rest)
+    made = corner(
+        0.001,
+        drop=("hose_b", "hose_c"),
+        change={"hose_a_second": tuple(SECOND)},
+        second_state="set",
+        hose_on={},
+        hub_to_arch_mm={"droop": Taped(400, 1e-6), "set": Taped(340, 1e-6), "ride": Taped(330, 1e-6)},
+        **rest)
     return made
 
 
@@ -33,7 +39,9 @@ def test_beyond_the_two_heights_it_is_less_sure():
     spread = hose_places(layout, position(layout, rise), rise, made)["hose_a"].std(axis=0)
     # half the movement is extrapolated at 90 of 60 mm
     assert np.linalg.norm(spread[0]) < 0.05
-    assert np.linalg.norm(spread[1]) == pytest.approx(WANDER * 0.5 * np.linalg.norm(SECOND - POINTS["hose_a"]), rel=0.05)
+    assert np.linalg.norm(spread[1]) == pytest.approx(WANDER * 0.5 *
+                                                      np.linalg.norm(SECOND - POINTS["hose_a"]),
+                                                      rel=0.05)
 
 
 def test_seen_once_and_nothing_said_it_may_be_anything_between():

@@ -84,7 +84,8 @@ def test_points_that_are_no_numbers_are_refused():
 
 @pytest.mark.parametrize("hole_mm", [230.0, 300.0, -500.0])
 def test_an_eye_hole_that_leaves_no_lever_is_refused(hole_mm):
-    for refused in (over_travel(corner(), TRAVEL, hole_mm=hole_mm), advise(corner(), TRAVEL, hole=("inner", hole_mm))):
+    for refused in (over_travel(corner(), TRAVEL,
+                                hole_mm=hole_mm), advise(corner(), TRAVEL, hole=("inner", hole_mm))):
         assert isinstance(refused, Refusal) and "lever" in refused.finding.what
 
 

@@ -36,7 +36,9 @@ def test_knuckle_against_its_constraints_solved_by_scipy(tops, degrees):
             line = pivot - at["upper_pivot_rear"]
             line = line / np.linalg.norm(line)
             before = at["upper_ball_joint"] - pivot
-            out += [np.linalg.norm(top - pivot) - np.linalg.norm(before), line @ (top - pivot) - line @ before]
+            out += [
+                np.linalg.norm(top - pivot) - np.linalg.norm(before), line @ (top - pivot) - line @ before
+            ]
         if "tie_rod_inner" in at:
             rod = np.linalg.norm(at["tie_rod_outer"] - at["tie_rod_inner"])
             out.append(np.linalg.norm(carried(at["tie_rod_outer"]) - at["tie_rod_inner"]) - rod)
@@ -56,13 +58,15 @@ def test_hub_rises_by_what_was_asked(tops):
     layout = corner(change=tops).nominal()
     rise = np.linspace(-30, 120, 16)
     knuckle = knuckle_at(layout, arm_angle_for_rise(layout, rise))
-    assert np.abs((knuckle.carried(layout.at["hub"]) - layout.at["hub"])[0, :, 2] - rise).max() < 1 * NANOMETRE
+    assert np.abs((knuckle.carried(layout.at["hub"]) - layout.at["hub"])[0, :, 2] -
+                  rise).max() < 1 * NANOMETRE
 
 
 def test_hub_and_ball_joint_do_not_rise_alike():
     # a few per cent, since the knuckle tilts (common practice, no source)
     layout = corner(change=UPPER).nominal()
-    ball = knuckle_at(layout, arm_angle_for_rise(layout, np.array([70.0]))).ball[0, 0, 2] - layout.at["arm_ball_joint"][0, 0, 2]
+    ball = knuckle_at(layout, arm_angle_for_rise(layout, np.array(
+        [70.0]))).ball[0, 0, 2] - layout.at["arm_ball_joint"][0, 0, 2]
     assert 0.5 < abs(ball - 70.0) < 0.05 * 70
 
 

@@ -53,15 +53,18 @@ def test_unstressed_links_put_both_arms_where_the_free_bar_has_them():
     right = _right(hub_to_arch_mm={"droop": Taped(400.0, 0.8), "ride": Taped(324.0, 0.8)})
     for share, wanted in (("both", (-1.0 - 0.75, -1.0 + 0.75)), ("left", (-1.0, 0.5))):
         links = unstressed_links(left, right, TRAVEL, 1.5, 0.1, Wanted(-1.0), share, samples=300)
-        for made, link, rise, angle in ((left, links.left, 70.0, wanted[0]), (right, links.right, 76.0, wanted[1])):
+        for made, link, rise, angle in ((left, links.left, 70.0, wanted[0]), (right, links.right, 76.0,
+                                                                              wanted[1])):
             layout = made.nominal()
-            got = bar_arm_angle(layout, position(layout, np.full((1, 1), rise), np.float64(link.value)).bar_turn)
+            got = bar_arm_angle(layout,
+                                position(layout, np.full((1, 1), rise), np.float64(link.value)).bar_turn)
             assert np.degrees(got).item() == pytest.approx(angle, abs=1e-6)
         assert links.left_change.u < 3
 
 
 def test_unstressed_links_beyond_the_dead_line_are_refused():
-    assert isinstance(unstressed_links(corner(), _right(), TRAVEL, 0.0, 0.1, Wanted(-60.0), samples=100), Refusal)
+    assert isinstance(unstressed_links(corner(), _right(), TRAVEL, 0.0, 0.1, Wanted(-60.0), samples=100),
+                      Refusal)
 
 
 def test_the_other_side_is_checked():

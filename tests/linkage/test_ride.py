@@ -16,8 +16,9 @@ from tests.linkage.corners import STRUT, corner
 
 INCH = 25.4
 TRAVEL = Travel(-54, 50, steps=5)
-# Facts of the trade (common practice, no source): hub to arch 14.9 in at droop and 12.8 in loaded, control arm 13.5 in with
-# the link's foot at 8.5 in; bar arm 7.3 in, bush at 5.85 in and eye at 4.62 in over a level line at droop.
+# Facts of the trade (common practice, no source): hub to arch 14.9 in at droop and 12.8 in loaded, control
+# arm 13.5 in with the link's foot at 8.5 in; bar arm 7.3 in, bush at 5.85 in and eye at 4.62 in over a level
+# line at droop.
 RISE = (14.9 - 12.8) * INCH
 
 
@@ -28,11 +29,19 @@ def _inches(value, u_mm=0.5):
 def _taped(link=None, pitch=(0.0, 0.0), u_mm=0.5, **change):
     heights = dict(bar_bush=_inches(5.85, u_mm), bar_eye=_inches(4.62, u_mm), arm_pivot=_inches(1.0, u_mm),
                    arm_ball_joint=_inches(1.0 - 2.1, u_mm)) | change.pop("heights", {})
-    lengths = dict(bar_arm=_inches(7.3, u_mm), control_arm=_inches(13.5, u_mm), foot_from_pivot=_inches(8.5, u_mm))
+    lengths = dict(bar_arm=_inches(7.3, u_mm),
+                   control_arm=_inches(13.5, u_mm),
+                   foot_from_pivot=_inches(8.5, u_mm))
     lengths |= {} if link is None else {"link": _inches(link, u_mm)}
     lengths |= change.pop("lengths", {})
     arch = change.pop("arch", dict(droop=_inches(14.9, u_mm), ride=_inches(12.8, u_mm)))
-    return tape_corner("front-left", "droop", heights, lengths, arch, pitch_deg=pitch, **{"roll_deg": (0.0, 0.0)} | change)
+    return tape_corner("front-left",
+                       "droop",
+                       heights,
+                       lengths,
+                       arch,
+                       pitch_deg=pitch,
+                       **{"roll_deg": (0.0, 0.0)} | change)
 
 
 def test_facts_of_the_trade_as_the_planar_limit():
@@ -41,7 +50,8 @@ def test_facts_of_the_trade_as_the_planar_limit():
     arm = np.degrees(place.arm_turn).item()
     assert arm == pytest.approx(8.95, abs=0.005)                       # two figures after the point, as told
     assert (place.foot - layout.at["link_foot"])[0, 0, 2] / INCH == pytest.approx(1.32, abs=0.005)
-    # the link goes straight up and down in the trade's sum; the exact closure lets it lean, by a few thousandths here
+    # the link goes straight up and down in the trade's sum; the exact closure lets it lean, by a few
+    # thousandths here
     assert (place.eye - layout.at["bar_bush"])[0, 0, 2] / INCH == pytest.approx(0.09, abs=0.005)
     assert np.degrees(bar_arm_angle(layout, place.bar_turn)).item() == pytest.approx(0.7, abs=0.05)
 
@@ -57,7 +67,8 @@ def test_a_very_long_link_is_the_trades_straight_up_and_down():
 @pytest.mark.parametrize("ahead, sign", [(True, -1), (False, 1)])
 def test_a_raised_nose_makes_the_trades_answer_wrong_by_its_pitch(ahead, sign):
     level = carry(_taped(eye_ahead=ahead), TRAVEL, budget=False).figures["bar_arm_angle"].value
-    pitched = carry(_taped(pitch=(5.5, 0.0), eye_ahead=ahead), TRAVEL, budget=False).figures["bar_arm_angle"].value
+    pitched = carry(_taped(pitch=(5.5, 0.0), eye_ahead=ahead), TRAVEL,
+                    budget=False).figures["bar_arm_angle"].value
     # droop was read 5.5 deg off; what the link does on the way changes that by a tenth or so
     assert pitched - level == pytest.approx(sign * 5.5, abs=0.3)
     assert level == pytest.approx(0.7, abs=0.05)
@@ -84,7 +95,7 @@ def test_no_datum_is_loud_and_its_size_is_right_and_counts():
 def test_tape_agrees_with_the_three_dimensional_corner_within_its_interval():
     # a taped corner made from the points of a full one, the link's lean unknown to it
     full = replace(corner(), bar_axis=Direction.within([0, 1, 0], 0.3))  # as motion shows it
-    at = dict(zip(full.names, full.positions_mm))
+    at = dict(zip(full.names, full.positions_mm, strict=False))
     axis = at["arm_pivot_front"] - at["arm_pivot_rear"]
     axis = axis / np.linalg.norm(axis)
     pivot = at["arm_pivot_front"] + axis * ((at["arm_ball_joint"] - at["arm_pivot_front"]) @ axis)
@@ -92,14 +103,21 @@ def test_tape_agrees_with_the_three_dimensional_corner_within_its_interval():
     bar = at["bar_eye"] - at["bar_bush"]
     reach = at["link_foot"] - pivot
     taped = tape_corner(
-        "front-left", "droop",
-        {"bar_bush": Taped(at["bar_bush"][2], 0.5), "bar_eye": Taped(at["bar_eye"][2], 0.5),
-         "link_foot": Taped(at["link_foot"][2], 0.5),
-         "arm_pivot": Taped(pivot[2], 0.5), "arm_ball_joint": Taped(at["arm_ball_joint"][2], 0.5)},
-        {"bar_arm": Taped(float(np.hypot(bar[0], bar[2])), 0.5), "control_arm": Taped(float(np.linalg.norm(arm)), 0.5),
-         "foot_from_pivot": Taped(float(np.hypot(reach[1], reach[2])), 0.5),
-         "link": Taped(float(np.linalg.norm(at["bar_eye"] - at["link_foot"])), 0.5)},
-        full.hub_to_arch_mm, eye_ahead=False, pitch_deg=(0.0, 0.1), roll_deg=(0.0, 0.1))
+        "front-left",
+        "droop", {
+            "bar_bush": Taped(at["bar_bush"][2], 0.5), "bar_eye": Taped(
+                at["bar_eye"][2], 0.5), "link_foot": Taped(at["link_foot"][2], 0.5), "arm_pivot": Taped(
+                    pivot[2], 0.5), "arm_ball_joint": Taped(at["arm_ball_joint"][2], 0.5)
+        }, {
+            "bar_arm": Taped(float(np.hypot(bar[0], bar[2])), 0.5), "control_arm": Taped(
+                float(np.linalg.norm(arm)), 0.5), "foot_from_pivot": Taped(
+                    float(np.hypot(reach[1], reach[2])), 0.5), "link": Taped(
+                        float(np.linalg.norm(at["bar_eye"] - at["link_foot"])), 0.5)
+        },
+        full.hub_to_arch_mm,
+        eye_ahead=False,
+        pitch_deg=(0.0, 0.1),
+        roll_deg=(0.0, 0.1))
     assert isinstance(taped, TapedCorner)
     by_tape = carry(taped, TRAVEL, budget=True).figures["bar_arm_angle"]
     by_points = carry(full, TRAVEL, budget=False).figures["bar_arm_angle"]
@@ -129,7 +147,7 @@ def test_set_and_droop_check_each_other():
     from_droop = carry(corner(change=STRUT), TRAVEL, budget=False).figures["bar_arm_angle"]
     layout = corner(change=STRUT).nominal()
     place = position(layout, np.full((1, 1), 70.0))
-    at = dict(zip(corner(change=STRUT).names, corner(change=STRUT).positions_mm)) | {
+    at = dict(zip(corner(change=STRUT).names, corner(change=STRUT).positions_mm, strict=False)) | {
         "bar_eye": place.eye[0, 0], "link_foot": place.foot[0, 0]}
     names = tuple(at)
     def at_set(shift):
@@ -141,7 +159,8 @@ def test_set_and_droop_check_each_other():
     other = check(at_set(12.0), from_droop)
     assert not other.agrees and other.e_n > 1 and "contradict" in other.finding.what
     u = [2 * f.u for f in (at_set(12.0), from_droop)]
-    assert other.e_n == pytest.approx((at_set(12.0).value - from_droop.value) / math.hypot(*u))  # ISO 13528, k = 2
+    assert other.e_n == pytest.approx(
+        (at_set(12.0).value - from_droop.value) / math.hypot(*u))  # ISO 13528, k = 2
 
 
 @pytest.mark.parametrize("change, word", [

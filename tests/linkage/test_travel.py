@@ -16,8 +16,8 @@ SAMPLES = 400
 
 
 def _by_hand(rise, link=None):
-    """Eye and foot with the hub risen by ``rise``, by SciPy's root finder and rotations, hub and ball joint rising
-    alike."""
+    """Eye and foot with the hub risen by ``rise``, by SciPy's root finder and rotations, hub and ball joint
+    rising alike."""
     at = {k: np.array(v, float) for k, v in POINTS.items()}
     axis = at["arm_pivot_front"] - at["arm_pivot_rear"]
     axis /= np.linalg.norm(axis)
@@ -26,7 +26,10 @@ def _by_hand(rise, link=None):
     def with_arm(name, angle):
         return pivot + Rotation.from_rotvec(axis * angle).apply(at[name] - pivot)
 
-    angle = brentq(lambda a: with_arm("arm_ball_joint", a)[2] - at["arm_ball_joint"][2] - rise, -0.5, 0.5, xtol=1e-14)
+    angle = brentq(lambda a: with_arm("arm_ball_joint", a)[2] - at["arm_ball_joint"][2] - rise,
+                   -0.5,
+                   0.5,
+                   xtol=1e-14)
     foot = with_arm("link_foot", angle)
     link = link or np.linalg.norm(at["bar_eye"] - at["link_foot"])
 
@@ -42,13 +45,17 @@ def test_values_against_a_step_by_step_solution():
     for k in (0, 9, 26):
         eye, foot, _ = _by_hand(70 + TRAVEL.steps_mm[k])
         arm, link = eye - np.array(POINTS["bar_bush"]), eye - foot
-        wanted = {"bar_arm_angle": np.degrees(np.arctan2(arm[2], -arm[0])),
-                  "link_lean_side": np.degrees(np.arctan2(link[0], link[2])),
-                  "link_lean_front": np.degrees(np.arctan2(link[1], link[2])),
-                  "bar_to_link_angle": np.degrees(np.arccos(arm @ link / np.linalg.norm(arm) / np.linalg.norm(link))),
-                  # from the lever's end the link's part along the eye's path
-                  "line_up": np.degrees(np.arcsin(abs(link @ np.cross([0, 1, 0], arm)) / np.linalg.norm(link)
-                                                  / np.hypot(arm[0], arm[2])))}
+        wanted = {
+            "bar_arm_angle": np.degrees(np.arctan2(arm[2], -arm[0])),
+            "link_lean_side": np.degrees(np.arctan2(link[0], link[2])),
+            "link_lean_front": np.degrees(np.arctan2(link[1], link[2])),
+            "bar_to_link_angle": np.degrees(np.arccos(arm @ link / np.linalg.norm(arm) /
+                                                      np.linalg.norm(link))),
+            # from the lever's end the link's part along the eye's path
+            "line_up": np.degrees(
+                np.arcsin(
+                    abs(link @ np.cross([0, 1, 0], arm)) / np.linalg.norm(link) / np.hypot(arm[0], arm[2])))
+        }
         for name, degrees in wanted.items():
             assert result.courses[name].value[k] == pytest.approx(degrees, abs=1e-7), (name, k)
         gap = np.linalg.norm(eye - np.array(POINTS["hose_a"])) - 18
@@ -98,12 +105,15 @@ def _hose_at(gap_mm, u_mm):
     """A corner whose hose is ``gap_mm`` ahead of the eye at its foremost, radii taken off."""
     foremost = max((_by_hand(r)[0] for r in 70 + TRAVEL.steps_mm), key=lambda e: e[0])
     point = foremost + np.array([18 + gap_mm, 0, 0])
-    return corner(u_mm, change={"hose_a": tuple(point)}, drop=("hose_b", "hose_c"),
-                  hub_to_arch_mm={"droop": Taped(400, 0.01), "ride": Taped(330, 0.01)}, hub_differs_within=0.0)
+    return corner(u_mm,
+                  change={"hose_a": tuple(point)},
+                  drop=("hose_b", "hose_c"),
+                  hub_to_arch_mm={"droop": Taped(400, 0.01), "ride": Taped(330, 0.01)},
+                  hub_differs_within=0.0)
 
 
-@pytest.mark.parametrize("gap_mm, u_mm, verdict", [(6, 0.3, "clear"), (2, 1.0, "cannot tell"), (0.0, 0.1, "cannot tell"),
-                                                   (-5, 0.3, "not clear")])
+@pytest.mark.parametrize("gap_mm, u_mm, verdict", [(6, 0.3, "clear"), (2, 1.0, "cannot tell"),
+                                                   (0.0, 0.1, "cannot tell"), (-5, 0.3, "not clear")])
 def test_a_gap_whose_interval_reaches_zero_is_never_clear(gap_mm, u_mm, verdict):
     near = over_travel(_hose_at(gap_mm, u_mm), TRAVEL, samples=SAMPLES)
     assert near.nearest["gap_min_eye"].verdict == verdict
@@ -129,7 +139,8 @@ def test_tilt_with_a_stud_across_the_car_is_the_links_lean_from_the_front():
     eye, foot, _ = _by_hand(130)
     link = (eye - foot) / np.linalg.norm(eye - foot)
     # the bar turns about y, so that the stud stays where it was
-    assert result.courses["joint_tilt_eye"].value[-1] == pytest.approx(np.degrees(np.arcsin(abs(link[1]))), abs=1e-7)
+    assert result.courses["joint_tilt_eye"].value[-1] == pytest.approx(np.degrees(np.arcsin(abs(link[1]))),
+                                                                       abs=1e-7)
 
 
 def test_tilt_without_a_stud_is_the_change_from_as_assembled():

@@ -13,7 +13,7 @@ from photoangle.output.where_page import draw_where
 
 pytest.importorskip("pypdfium2")
 
-from tests.calib.printed import (  # noqa: E402
+from tests.calib.printed import (
     Printed,
     all_pages,
     assert_cut_lines_apart,

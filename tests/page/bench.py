@@ -2,8 +2,9 @@
 
     python -m tests.page.bench
 
-A 12-megapixel photo from its drop to its markers shown, over reading and sighting the same file; and the last change to the new
-figures on the screen, over measuring the folder and answering for the link with the same memory of the photos.  Aim: 1.3.
+A 12-megapixel photo from its drop to its markers shown, over reading and sighting the same file; and the last
+change to the new figures on the screen, over measuring the folder and answering for the link with the same
+memory of the photos.  Aim: 1.3.
 """
 
 import os
@@ -16,15 +17,15 @@ from pathlib import Path
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-from PIL import Image  # noqa: E402
+from PIL import Image
 
-from photoangle.core.kit import default_kit  # noqa: E402
-from photoangle.detection.cache import Looks  # noqa: E402
+from photoangle.core.kit import default_kit
+from photoangle.detection.cache import Looks
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.request import Wishes  # noqa: E402
-from photoangle.page.serve import Served  # noqa: E402
-from photoangle.pipeline import measure_folder  # noqa: E402
-from tests.page.conftest import until  # noqa: E402
+from photoangle.droplink.request import Wishes
+from photoangle.page.serve import Served
+from photoangle.pipeline import measure_folder
+from tests.page.conftest import until
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 WIDE = 4032
@@ -77,8 +78,12 @@ def drops(browser, folder):
         alone = timed(lambda p=path: Looks().look(p, p.name, default_kit()))
         page.set_input_files("input[multiple]", path)
         until(page, f"[...document.querySelectorAll('li[data-shown]')].length === {k + 1}")
-        shown = page.evaluate("(name) => { const d = [...document.querySelectorAll('li[data-shown]')].find((i) => i.dataset.name === name).dataset;"
-                              " return d.shown - d.sent; }", path.name)
+        shown = page.evaluate(
+            "(name) => { const d = [...document.querySelectorAll('li[data-shown]')].find((i) =>"
+            " i.dataset.name === name).dataset;"
+            " return d.shown - d.sent; }",
+            path.name,
+        )
         out.append((shown / 1000, alone))
     served.stop()
     return out[2:]
@@ -112,10 +117,15 @@ def main():
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     with sync_playwright() as play, tempfile.TemporaryDirectory() as folder:
         browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        for title, run in (("12 MP photo, drop to its markers shown", drops), ("last change to the new figures", changes)):
+        for title, run in (("12 MP photo, drop to its markers shown", drops),
+                           ("last change to the new figures", changes)):
             pairs = run(browser, Path(folder))
             ratio = statistics.median(a / b for a, b in pairs)
-            print(f"{title}: {ratio:.2f} times the command's own ({', '.join(f'{a:.2f}/{b:.2f} s' for a, b in pairs)})", flush=True)
+            print(
+                f"{title}: {ratio:.2f} times the command's own"
+                f" ({', '.join(f'{a:.2f}/{b:.2f} s' for a, b in pairs)})",
+                flush=True,
+            )
         browser.close()
 
 

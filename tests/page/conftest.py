@@ -30,7 +30,8 @@ def picture(text="", side=400, seed=0):
 
 
 def until(page, script, most_s=60):
-    """Wait until a script is true in a browser's page, whose policy forbids playwright's own way of waiting for one."""
+    """Wait until a script is true in a browser's page, whose policy forbids playwright's own way of waiting
+    for one."""
     end = time.time() + most_s
     while not page.evaluate(script):
         assert time.time() < end, (script, page.inner_text("body")[:800])
@@ -43,7 +44,10 @@ class Caller:
     def __init__(self, app, sessions):
         self.http = app.test_client()
         self.base = {"base_url": f"http://{HOST}"}
-        answer = self.http.post("/enter", json={"token": sessions.token()}, headers={"Origin": f"http://{HOST}"}, **self.base)
+        answer = self.http.post("/enter",
+                                json={"token": sessions.token()},
+                                headers={"Origin": f"http://{HOST}"},
+                                **self.base)
         assert answer.status_code == 200
         session = answer.headers["Set-Cookie"].split(";")[0].split("=", 1)[1]
         self.headers = {"Origin": f"http://{HOST}", "X-Photoangle-Key": Sessions.key(session)}
@@ -78,7 +82,8 @@ def half_size(samples, tmp_path_factory):
             if path.name == MUDDY:
                 corners = (hub_corners(path) + 0.5) / 2 - 0.5
                 reach = 0.45 * np.linalg.norm(corners[0] - corners[1])
-                ImageDraw.Draw(image).ellipse([*(corners[0] - reach), *(corners[0] + reach)], fill=(74, 63, 52))
+                ImageDraw.Draw(image).ellipse([*(corners[0] - reach), *(corners[0] + reach)],
+                                              fill=(74, 63, 52))
             image.save(target, "JPEG", quality=93, exif=exif)
     shutil.copyfile(samples / "car.toml", root / "car.toml")
     return root

@@ -23,22 +23,32 @@ def test_a_wrong_host_is_refused(caller):
     assert caller.get("/").status_code == 200
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8737", "http://127.0.0.1:87370", "", None])
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "https://127.0.0.1:8737", "http://127.0.0.1:87370", "", None])
 def test_a_wrong_origin_changes_nothing(empty, origin):
     root, caller = empty
     before = (root / "car.toml").read_text()
-    headers = {k: v for k, v in caller.headers.items() if k != "Origin"} | ({"Origin": origin} if origin is not None else {})
-    answer = caller.http.post("/api/note", json={"path": ["car", "name"], "text": "x"}, headers=headers, **BASE)
+    headers = {k: v
+               for k, v in caller.headers.items()
+               if k != "Origin"} | ({"Origin": origin} if origin is not None else {})
+    answer = caller.http.post("/api/note",
+                              json={"path": ["car", "name"], "text": "x"},
+                              headers=headers,
+                              **BASE)
     assert answer.status_code == 403 and (root / "car.toml").read_text() == before
     assert caller.http.get("/", headers={"Sec-Fetch-Site": "cross-site"}, **BASE).status_code == 403
 
 
 def test_without_a_session_nothing_is_shown_or_taken(page_app, page_car):
     stranger = page_app[0].test_client()
-    for path in ("/", "/api/job", "/kit.pdf", "/measure.json", "/picture/small/front-left/set/IMG_3141.jpg", "/api/lens", "/report"):
+    for path in ("/", "/api/job", "/kit.pdf", "/measure.json", "/picture/small/front-left/set/IMG_3141.jpg",
+                 "/api/lens", "/report"):
         assert stranger.get(path, **BASE).status_code == 401, path
     before = files(page_car[0])
-    answer = stranger.post("/api/photos/front-left/set?name=a.jpg", data=picture(), headers={"Origin": f"http://{HOST}"}, **BASE)
+    answer = stranger.post("/api/photos/front-left/set?name=a.jpg",
+                           data=picture(),
+                           headers={"Origin": f"http://{HOST}"},
+                           **BASE)
     assert answer.status_code == 401 and files(page_car[0]) == before
 
 
@@ -56,43 +66,61 @@ def test_a_token_is_good_once(page_app):
     token, client = sessions.token(), app.test_client()
     headers = {"Origin": f"http://{HOST}"}
     first = client.post("/enter", json={"token": token}, headers=headers, **BASE)
-    assert first.status_code == 200 and "HttpOnly" in first.headers["Set-Cookie"] and "SameSite=Strict" in first.headers["Set-Cookie"]
+    assert first.status_code == 200 and "HttpOnly" in first.headers[
+        "Set-Cookie"] and "SameSite=Strict" in first.headers["Set-Cookie"]
     assert client.post("/enter", json={"token": token}, headers=headers, **BASE).status_code == 403
     for bad in ("", None, 7, "guess", "x" * 40, {}):
         assert client.post("/enter", json={"token": bad}, headers=headers, **BASE).status_code == 403
 
 
 @pytest.mark.parametrize("path", [
-    "/photos/../lens", "/photos/front-left/..", "/photos/front-left/..%2f..", "/picture/small/front-left/set/..%2f..%2fcar.toml",
-    "/picture/small/front-left/set/car.toml", "/picture/small/front-left/..%2f..%2fetc/passwd", "/picture/small/lens/profile.json",
-    "/picture/small/lens/%2e%2e%2fcar.toml", "/picture/huge/lens/IMG_3101.jpg", "/photo/front-left/SET/IMG_3141.jpg",
-    "/api/photos/front-left/set%00", "/api/link/middle", "/static/../app.py", "/static/..%2fapp.py", "/compare/x.jpg", "/photos/back-left/set",
-    "/photos/../etc", "/photos/front-left/..%2f..%2fetc", "/picture/small/lens/%2e%2e", "/photo/front-left/droop/car.toml",
-    "/picture/huge/lens/a.jpg", "/photos/front-left/UPPER", "/photos/middle/droop", "/api/photos/front-left/results/measure.json"])
+    "/photos/../lens", "/photos/front-left/..", "/photos/front-left/..%2f..",
+    "/picture/small/front-left/set/..%2f..%2fcar.toml", "/picture/small/front-left/set/car.toml",
+    "/picture/small/front-left/..%2f..%2fetc/passwd", "/picture/small/lens/profile.json",
+    "/picture/small/lens/%2e%2e%2fcar.toml", "/picture/huge/lens/IMG_3101.jpg",
+    "/photo/front-left/SET/IMG_3141.jpg", "/api/photos/front-left/set%00", "/api/link/middle",
+    "/static/../app.py", "/static/..%2fapp.py", "/compare/x.jpg", "/photos/back-left/set", "/photos/../etc",
+    "/photos/front-left/..%2f..%2fetc", "/picture/small/lens/%2e%2e", "/photo/front-left/droop/car.toml",
+    "/picture/huge/lens/a.jpg", "/photos/front-left/UPPER", "/photos/middle/droop",
+    "/api/photos/front-left/results/measure.json"
+])
 def test_path_tricks_find_nothing(caller, path):
     assert caller.get(path).status_code in (404, 400), path
 
 
 def test_names_of_uploads_are_our_own(empty):
     root, caller = empty
-    for k, name in enumerate(("../../evil.jpg", "/etc/passwd", "..", "<script>alert(1)</script>.jpg", "a\x00b.png", ".hidden.jpg", "x" * 500 + ".heic")):
-        answer = caller.post("/api/photos/front-left/droop", query_string={"name": name}, data=picture(seed=k))
+    for k, name in enumerate(("../../evil.jpg", "/etc/passwd", "..", "<script>alert(1)</script>.jpg",
+                              "a\x00b.png", ".hidden.jpg", "x" * 500 + ".heic")):
+        answer = caller.post("/api/photos/front-left/droop",
+                             query_string={"name": name},
+                             data=picture(seed=k))
         assert answer.status_code == 201, (name, answer.json)
-        assert set(answer.json["name"]) <= set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-."), name
-    assert all(f.startswith("front-left/droop/") for f in files(root) if f.rpartition(".")[2] in ("jpg", "png", "heic"))
+        assert set(answer.json["name"]) <= set(
+            "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-."), name
+    assert all(
+        f.startswith("front-left/droop/") for f in files(root)
+        if f.rpartition(".")[2] in ("jpg", "png", "heic"))
     assert not [p for p in root.parent.iterdir() if p != root]
 
 
 def test_script_in_names_and_metadata_stays_text(empty):
     root, caller = empty
-    (root / "front-left" / "droop" / "<img src=x onerror=alert(1)>.jpg").write_bytes(picture("<script>alert(2)</script>"))
+    (root / "front-left" / "droop" / "<img src=x onerror=alert(1)>.jpg").write_bytes(
+        picture("<script>alert(2)</script>"))
     caller.post("/api/note", json={"path": ["car", "name"], "text": "<script>alert(3)</script>"})
-    for path in ("/", "/photos/front-left/droop", "/photo/front-left/droop/%3Cimg%20src=x%20onerror=alert(1)%3E.jpg", "/tape"):
+    for path in ("/", "/photos/front-left/droop",
+                 "/photo/front-left/droop/%3Cimg%20src=x%20onerror=alert(1)%3E.jpg", "/tape"):
         answer = caller.get(path)
         assert answer.status_code == 200
         assert b"<script>alert" not in answer.data and b"<img src=x" not in answer.data
         policy = answer.headers["Content-Security-Policy"]
-        assert "script-src 'self'" in policy and "unsafe" not in policy and b"style=" not in answer.data and b" onclick" not in answer.data
+        assert (
+            "script-src 'self'" in policy
+            and "unsafe" not in policy
+            and b"style=" not in answer.data
+            and b" onclick" not in answer.data
+        )
     look = caller.get("/api/photos/front-left/droop/%3Cimg%20src=x%20onerror=alert(1)%3E.jpg")
     assert look.content_type == "application/json" and look.headers["X-Content-Type-Options"] == "nosniff"
 
@@ -100,8 +128,9 @@ def test_script_in_names_and_metadata_stays_text(empty):
 def test_what_is_no_photo_or_too_large_leaves_nothing(empty, monkeypatch):
     root, caller = empty
     before = files(root)
-    for data, code in ((b"", 411), (b"no picture", 415), (b"#!/bin/sh\nrm -rf /", 415), (picture()[:3000], 415),
-                       (picture()[:300], 415), (picture(side=100), 415), (picture(side=20), 415)):
+    for data, code in ((b"", 411), (b"no picture", 415), (b"#!/bin/sh\nrm -rf /", 415),
+                       (picture()[:3000], 415), (picture()[:300], 415), (picture(side=100),
+                                                                         415), (picture(side=20), 415)):
         answer = caller.post("/api/photos/front-left/set?name=a.jpg", data=data)
         assert answer.status_code == code and answer.json["what"]
     with monkeypatch.context() as less:
@@ -109,7 +138,10 @@ def test_what_is_no_photo_or_too_large_leaves_nothing(empty, monkeypatch):
         assert caller.post("/api/photos/front-left/set?name=a.jpg", data=picture()).status_code == 413
     assert caller.post("/api/note", data=b"x" * 70_000).status_code == 413
     monkeypatch.setattr(uploads, "MOST_PHOTOS", 2)
-    codes = [caller.post("/api/photos/front-left/set?name=a.jpg", data=picture(seed=k)).status_code for k in range(4)]
+    codes = [
+        caller.post("/api/photos/front-left/set?name=a.jpg", data=picture(seed=k)).status_code
+        for k in range(4)
+    ]
     assert codes == [201, 201, 409, 409]
     assert not [f for f in files(root) if f.endswith(".part")] and len(files(root)) == len(before) + 2
 
@@ -124,11 +156,13 @@ def test_the_same_photo_again_is_kept_once(empty):
 def test_notes_keep_the_comments_and_refuse_nonsense(empty):
     root, caller = empty
     before = (root / "car.toml").read_text()
-    answer = caller.post("/api/note", json={"path": ["front-left", "tape", "droop", "hub_to_arch"], "text": "14 7/8"})
+    answer = caller.post("/api/note",
+                         json={"path": ["front-left", "tape", "droop", "hub_to_arch"], "text": "14 7/8"})
     assert answer.json == {"written": "14 7/8 in", "read": "377.8 mm"}
     after = (root / "car.toml").read_text()
     assert 'hub_to_arch = "14 7/8 in"' in after and "# One file for the whole car" in after
-    for path, text in ((["car", "kit"], "/etc/passwd"), (["front-left", "tape", "droop", "hub_to_arch"], "a lot"), (["x"], "1")):
+    for path, text in ((["car", "kit"], "/etc/passwd"), (["front-left", "tape", "droop",
+                                                          "hub_to_arch"], "a lot"), (["x"], "1")):
         assert caller.post("/api/note", json={"path": path, "text": text}).status_code == 422
     assert (root / "car.toml").read_text() == after != before
 
@@ -146,12 +180,20 @@ def served(tmp_path, monkeypatch):
 
 
 def raw(server, session, length, body, path="/api/lens?name=a.jpg", more="", hang_up=False):
-    """One upload over a socket; returns the status, or 0 where the connection was closed.  hang_up: do not wait for an answer."""
+    """One upload over a socket; returns the status, or 0 where the connection was closed.  hang_up: do not
+    wait for an answer."""
     with socket.create_connection(("127.0.0.1", server.port), 20) as s:
         host = f"127.0.0.1:{server.port}"
-        s.sendall((f"POST {path} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: photoangle={session}\r\n"
-                   f"X-Photoangle-Key: {server.sessions.key(session)}\r\n{more}" + (f"Content-Length: {length}\r\n" if length is not None else "")
-                   + "\r\n").encode() + body)
+        s.sendall(
+            (
+                f"POST {path} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie:"
+                f" photoangle={session}\r\n"
+                f"X-Photoangle-Key: {server.sessions.key(session)}\r\n{more}"
+                + (f"Content-Length: {length}\r\n" if length is not None else "")
+                + "\r\n"
+            ).encode()
+            + body
+        )
         if hang_up:
             return 0
         try:
@@ -166,7 +208,8 @@ def test_a_never_ending_upload_is_given_up(served):
     began = time.monotonic()
     code = raw(server, session, 5_000_000, picture()[:1000])
     assert code in (0, 400, 408, 507) and time.monotonic() - began < 10
-    assert raw(server, session, 999_999_999_999, b"x") == raw(server, session, uploads.MOST_BYTES + 1, b"") == 413
+    assert raw(server, session, 999_999_999_999, b"x") == raw(server, session, uploads.MOST_BYTES + 1,
+                                                              b"") == 413
     assert raw(server, session, None, b"5\r\nhello\r\n", more="Transfer-Encoding: chunked\r\n") == 411
     # and one that breaks off leaves nothing
     raw(server, session, 5000, picture()[:100], hang_up=True)
@@ -181,14 +224,17 @@ def test_a_never_ending_upload_is_given_up(served):
 def test_two_hundred_uploads_at_once_leave_the_page_answering(served):
     server, session = served
     data, codes = picture(), []
-    threads = [threading.Thread(target=lambda k=k: codes.append(raw(server, session, len(data), data, f"/api/lens?name=a{k}.jpg")))
-               for k in range(200)]
+    threads = [
+        threading.Thread(target=lambda k=k: codes.append(
+            raw(server, session, len(data), data, f"/api/lens?name=a{k}.jpg"))) for k in range(200)
+    ]
     for t in threads:
         t.start()
     for t in threads:
         t.join(60)
     assert len(codes) == 200 and set(codes) <= {0, 200, 201, 503} and codes.count(201) == 1
-    assert len(list((server.work.root / "lens").glob("*.jpg"))) == 1 and not list((server.work.root / "lens").glob(".coming*"))
+    assert len(list((server.work.root / "lens").glob("*.jpg"))) == 1 and not list(
+        (server.work.root / "lens").glob(".coming*"))
     assert raw(server, session, len(data), data) == 200
 
 

@@ -1,4 +1,5 @@
-"""Plain dots tapped in the photos of a state: refined under the tap, placed in space with an honest spread, alike for page and commands."""
+"""Plain dots tapped in the photos of a state: refined under the tap, placed in space with an honest spread,
+alike for page and commands."""
 
 import json
 import shutil
@@ -28,13 +29,14 @@ from tests.conftest import quiet
 from tests.page.conftest import HOST, Caller
 
 
-@pytest.mark.parametrize("axes, turn, colour", [((9, 9), 0, (40, 40, 210)), ((30, 18), 25, (30, 200, 230)), ((14, 6), -50, (15, 15, 15))])
+@pytest.mark.parametrize("axes, turn, colour", [((9, 9), 0, (40, 40, 210)), ((30, 18), 25, (30, 200, 230)),
+                                                ((14, 6), -50, (15, 15, 15))])
 def test_a_dot_is_found_under_a_tap_beside_its_middle(axes, turn, colour):
     rng = np.random.default_rng(3)
     for _ in range(4):
         centre = np.array([150.0, 110.0]) + rng.uniform(0, 1, 2)
         big = np.full((8 * 220, 8 * 300, 3), (150, 160, 150), np.uint8)
-        at = tuple(int(round(v)) for v in ((centre + 0.5) * 8 - 0.5))
+        at = tuple(round(v) for v in ((centre + 0.5) * 8 - 0.5))
         cv2.ellipse(big, at, tuple(8 * a for a in axes), turn, 0, 360, colour, -1)
         seen = cv2.GaussianBlur(cv2.resize(big, (300, 220), interpolation=cv2.INTER_AREA), (0, 0), 1.0)
         seen = np.clip(seen + rng.normal(0, 2.5, seen.shape), 0, 255).astype(np.uint8)
@@ -46,8 +48,11 @@ def test_a_dot_is_found_under_a_tap_beside_its_middle(axes, turn, colour):
 def taps(state, place_mm, noise_px=0.0, rng=None):
     """Where a state's photos show a place: photo name -> (x, y) px."""
     scene = state.scene
-    return {name: project(scene.cameras[k].apply(place_mm[None]), photo_lens(scene, k))[0] + (rng.normal(0, noise_px, 2) if rng else 0)
-            for k, name in enumerate(scene.photos)}
+    return {
+        name: project(scene.cameras[k].apply(place_mm[None]), photo_lens(scene, k))[0] +
+        (rng.normal(0, noise_px, 2) if rng else 0)
+        for k, name in enumerate(scene.photos)
+    }
 
 
 def test_a_dot_is_placed_as_truly_as_it_says(page_car):
@@ -74,7 +79,8 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
     points = state.points
     names = taps(state, points["bar_eye"] + [0, 0, 40.0])
     wrong = next(iter(names))
-    made, findings = with_dots(points, state.scene, {n: {"bar_eye": (*p, 0.3)} for n, p in names.items()}, Corner())
+    made, findings = with_dots(points, state.scene, {n: {"bar_eye": (*p, 0.3)}
+                                                     for n, p in names.items()}, Corner())
     assert made is points and "a marker stands for it" in findings[0].what
     free = next(r.key for r in ROLES if r.key not in points)
     dots = {n: {free: (*(p + 60 * (n == wrong)), 0.3)} for n, p in names.items()}
@@ -83,7 +89,10 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
     assert np.linalg.norm(made[free] - points["bar_eye"] - [0, 0, 40.0]) < 0.01  # mm
     assert np.allclose([made[n] for n in points.names], points.positions_mm)
     old = np.concatenate([3 * made.index(n) + np.arange(3) for n in points.names])
-    assert np.allclose(made.estimate.covariance()[np.ix_(old, old)], points.estimate.covariance(), rtol=1e-6, atol=1e-9)
+    assert np.allclose(made.estimate.covariance()[np.ix_(old, old)],
+                       points.estimate.covariance(),
+                       rtol=1e-6,
+                       atol=1e-9)
     for few in (list(dots)[:1], []):
         made, findings = with_dots(points, state.scene, {n: dots[n] for n in few}, Corner())
         assert made is points and len(findings) == len(few)
@@ -101,7 +110,9 @@ def test_dots_give_the_bars_angle_for_page_and_command_alike(page_car, tmp_path)
     caller = Caller(make_app(work, [HOST], sessions), sessions)
     work.jobs.start()
     work.jobs.wait(60)
-    before = {(f.name, f.datum): f for f in work.answer.measurement.report.figures if f.state == "set"}[("bar_arm_angle", "chassis")]
+    before = {(f.name, f.datum): f
+              for f in work.answer.measurement.report.figures
+              if f.state == "set"}[("bar_arm_angle", "chassis")]
     own = next(s for s in work.answer.measurement.states if s.state == "set")
     for name, at in taps(own, own.points["bar_eye"]).items():
         photo = name.rpartition("/")[2]
@@ -113,7 +124,8 @@ def test_dots_give_the_bars_angle_for_page_and_command_alike(page_car, tmp_path)
         tapped = shown(look, at[None])[0].tolist()
         under = caller.post(f"/api/under/{url}", json={"role": "bar_eye", "dot": True, "at": tapped}).json
         assert set(under) == {"at", "sigma", "refined"}
-        told = caller.post(f"/api/markers/{url}", json={"what": "dot", "role": "bar_eye", "at": tapped, "sigma": 0.5}).json
+        told = caller.post(f"/api/markers/{url}",
+                           json={"what": "dot", "role": "bar_eye", "at": tapped, "sigma": 0.5}).json
         dot = told["dots"][0]
         assert dot["role"] == "bar_eye" and np.abs(np.array(dot["at"]) - tapped).max() < 0.01  # px
     work.jobs.start()
@@ -127,7 +139,9 @@ def test_dots_give_the_bars_angle_for_page_and_command_alike(page_car, tmp_path)
     # and taken out again
     caller.post(f"/api/markers/{url}", json={"what": "no-dot", "role": "bar_eye"})
     assert "bar_eye" not in read_corrections(root).dots.get(name, {})
-    for bad in ({"what": "dot", "role": "bar_eye", "at": [1]}, {"what": "dot", "role": "x", "at": [1, 2]}, {"what": "dot", "role": "bar_eye", "at": [1, 2], "sigma": 0}):
+    for bad in ({"what": "dot", "role": "bar_eye",
+                 "at": [1]}, {"what": "dot", "role": "x",
+                              "at": [1, 2]}, {"what": "dot", "role": "bar_eye", "at": [1, 2], "sigma": 0}):
         assert caller.post(f"/api/markers/{url}", json=bad).status_code in (400, 422)
 
 

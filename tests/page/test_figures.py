@@ -1,4 +1,5 @@
-"""The page gives the commands' figures, to the last digit, and its corrections and notes count for the commands too."""
+"""The page gives the commands' figures, to the last digit, and its corrections and notes count for the
+commands too."""
 
 import json
 import shutil
@@ -19,7 +20,8 @@ from photoangle.page.work import Work
 
 
 def command(*arguments):
-    return json.loads(CliRunner().invoke(main, [str(a) for a in arguments] + ["--json", "--no-pictures"], catch_exceptions=False).stdout)
+    return json.loads(CliRunner().invoke(main, [str(a) for a in arguments] + ["--json", "--no-pictures"],
+                                         catch_exceptions=False).stdout)
 
 
 def test_measure_and_link_are_the_commands(page_car, caller):
@@ -29,20 +31,25 @@ def test_measure_and_link_are_the_commands(page_car, caller):
     text = caller.get("/angles").get_data(as_text=True)
     from photoangle.output.table import format_value
 
-    figure = next(f for f in work.answer.measurement.report.figures if (f.state, f.name, f.datum) == ("set", "bar_arm_angle", "chassis"))
+    figure = next(f for f in work.answer.measurement.report.figures
+                  if (f.state, f.name, f.datum) == ("set", "bar_arm_angle", "chassis"))
     assert all(digits in text for digits in format_value(figure)[:2])
 
 
 def test_the_slider_at_rest_is_the_command_with_its_options(page_car, caller):
     root, _ = page_car
     there = caller.get("/api/link/front-left/full?change=-7.5&lowered=15").json["figures"]
-    wanted = command("link", root, "--only", "front-left", "--change", "-7.5mm", "--lowered", "15mm")["figures"]
-    assert {(f["name"], f["state"]): f["value"] for f in there} == {(f["name"], f["state"]): f["value"] for f in wanted}
+    wanted = command("link", root, "--only", "front-left", "--change", "-7.5mm", "--lowered",
+                     "15mm")["figures"]
+    assert {(f["name"], f["state"]): f["value"]
+            for f in there} == {(f["name"], f["state"]): f["value"]
+                                for f in wanted}
     quick = caller.get("/api/link/front-left?change=-7.5&lowered=15").json
     full = {f["name"]: f for f in there if f["state"] == "travel-proposed"}
     row = next(r for r in quick["rows"] if r["name"] == "gap_min_eye")
     assert row["value"] == pytest.approx(full["gap_min_eye"]["value"], abs=1e-4)
-    assert quick["places"]["droop"]["bar_eye"] != caller.get("/api/link/front-left").json["places"]["droop"]["bar_eye"]
+    assert quick["places"]["droop"]["bar_eye"] != caller.get(
+        "/api/link/front-left").json["places"]["droop"]["bar_eye"]
     for bad in ("change=nan", "change=1e9", "lowered=x"):
         assert caller.get(f"/api/link/front-left?{bad}").status_code == 400
 
@@ -50,8 +57,10 @@ def test_the_slider_at_rest_is_the_command_with_its_options(page_car, caller):
 def test_the_comparison_is_the_command(page_car, caller):
     root, _ = page_car
     there = caller.get("/api/compare?before=front-left/set&after=front-left/fitted").json["figures"]
-    wanted = command("compare", root / "front-left" / "set", root / "front-left" / "fitted")["changes"][0]["figures"]
-    assert [(f["name"], f["datum"], f["value"], f["verdict"]) for f in there] == [(f["name"], f["datum"], f["change"], f["verdict"]) for f in wanted]
+    wanted = command("compare", root / "front-left" / "set",
+                     root / "front-left" / "fitted")["changes"][0]["figures"]
+    assert [(f["name"], f["datum"], f["value"], f["verdict"])
+            for f in there] == [(f["name"], f["datum"], f["change"], f["verdict"]) for f in wanted]
     for which in ("before", "after"):
         assert caller.get(f"/compare/{which}.jpg").data[:3] == b"\xff\xd8\xff"
 
@@ -89,7 +98,8 @@ def test_a_correction_counts_for_page_and_command_alike(small):
     middle = [sum(p[k] for p in eye["corners"]) / 4 + 6 for k in (0, 1)]
     found = caller.post(f"/api/under/front-left/set/{name}", json={"role": "bar_eye", "at": middle}).json
     assert found["refined"] and found["id"] == eye["id"]
-    assert max(abs(a - b) for p, q in zip(found["corners"], eye["corners"]) for a, b in zip(p, q)) < 0.05  # px
+    assert max(abs(a - b) for p, q in zip(found["corners"], eye["corners"], strict=False)
+               for a, b in zip(p, q, strict=False)) < 0.05  # px
     placed = caller.post(url, json={"id": eye["id"], "what": "place", "corners": found["corners"]}).json
     assert next(m for m in placed["markers"] if m["id"] == eye["id"])["state"] == "placed"
     # dragged elsewhere: kept as put by hand, and told
@@ -113,11 +123,17 @@ def test_two_exchanged_roles_exchange_the_figures(small):
     after = measure_folder(small, quiet, only="front-left/set").states[0]
     import numpy as np
 
-    assert np.allclose(after.scene.markers[a].translation_mm, before.scene.markers[b].translation_mm, atol=0.05)  # mm
+    assert np.allclose(after.scene.markers[a].translation_mm,
+                       before.scene.markers[b].translation_mm,
+                       atol=0.05)  # mm
 
 
-@pytest.mark.parametrize("text", ["{", "[]", '{"version": 9}', '{"version": 1, "photos": {"a": 3}}', '{"version": 1, "roles": {"a": {"101": "nonsense"}}}',
-                                  '{"version": 1, "photos": {"a": {"placed": {"101": [[1, 2]]}}}}', '{"version": 1, "photos": {"a": {"dismissed": [true]}}}'])
+@pytest.mark.parametrize("text", [
+    "{", "[]", '{"version": 9}', '{"version": 1, "photos": {"a": 3}}',
+    '{"version": 1, "roles": {"a": {"101": "nonsense"}}}',
+    '{"version": 1, "photos": {"a": {"placed": {"101": [[1, 2]]}}}}',
+    '{"version": 1, "photos": {"a": {"dismissed": [true]}}}'
+])
 def test_a_broken_corrections_file_is_explained(tmp_path, text):
     (tmp_path / NAME).write_text(text)
     with pytest.raises(CorrectionsError):
@@ -130,21 +146,26 @@ def test_notes_keep_the_comments_and_are_read_as_typed(page_car, tmp_path):
     before = file.read_text()
     assert set_value(tmp_path, ("front-left", "tape", "set", "hub_to_arch"), "12 3/4") == "12 3/4 in"
     after = file.read_text()
-    assert [line for line in after.splitlines() if line not in before.splitlines()] == ['hub_to_arch = "12 3/4 in"']
+    assert [line for line in after.splitlines()
+            if line not in before.splitlines()] == ['hub_to_arch = "12 3/4 in"']
     assert after.count("#") == before.count("#")
     set_value(tmp_path, ("rear-left", "tape", "droop", "hub_to_arch"), "380 mm")
     assert set_value(tmp_path, ("rear-left", "tape", "droop", "hub_to_arch"), "") == ""
     kept = file.read_text()
-    for path, text in ((("front-left", "tape", "set", "hub_to_arch"), "12 furlong"), (("car", "kit"), "x"), (("a", "b"), "1"), (("car", "units"), "ell"),
-                       (("front-left", "tape", "../x", "hub_to_arch"), "1 mm"), (("front-left", "wanted", "within_deg"), "x")):
+    for path, text in ((("front-left", "tape", "set", "hub_to_arch"),
+                        "12 furlong"), (("car", "kit"), "x"), (("a", "b"), "1"), (("car", "units"), "ell"),
+                       (("front-left", "tape", "../x", "hub_to_arch"), "1 mm"), (("front-left", "wanted",
+                                                                                  "within_deg"), "x")):
         with pytest.raises(NotTaken):
             set_value(tmp_path, path, text)
     assert file.read_text() == kept
 
 
-@pytest.mark.parametrize("path, text, read", [
-    (("front-left", "tape", "set", "hub_to_arch"), "14 7/8 in", "377.8 mm"), (("front-left", "link", "thread_pitch"), "24 tpi", "1.058 mm"),
-    (("front-left", "link", "threaded_ends"), "2", ""), (("car", "name"), "5", ""), (("front-left", "standoff", "bar_eye"), "", "")])
+@pytest.mark.parametrize("path, text, read",
+                         [(("front-left", "tape", "set", "hub_to_arch"), "14 7/8 in", "377.8 mm"),
+                          (("front-left", "link", "thread_pitch"), "24 tpi", "1.058 mm"),
+                          (("front-left", "link", "threaded_ends"), "2", ""), (("car", "name"), "5", ""),
+                          (("front-left", "standoff", "bar_eye"), "", "")])
 def test_only_lengths_are_read_back(path, text, read):
     assert read_as(path, text, "mm") == read
 
@@ -170,6 +191,7 @@ def test_long_work_is_left_at_any_step_with_nothing_half_done(small, last):
     work.jobs.check = check
     work.jobs.start()
     work.jobs.wait(60)
-    assert "stopped" in work.jobs.state.words and not work.jobs.state.running and len(asked) == last, (len(asked), asked[-1])
+    assert "stopped" in work.jobs.state.words and not work.jobs.state.running and len(asked) == last, (
+        len(asked), asked[-1])
     assert not [p for p in small.rglob("*") if ".part" in p.name]
     assert work.answer.number == 0 or json.loads((small / "results" / "measure.json").read_text())["figures"]

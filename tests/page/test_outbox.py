@@ -1,4 +1,5 @@
-"""Photos chosen are never lost and never kept twice: through reloads, a program that refuses, stops half-way or whose answer is lost."""
+"""Photos chosen are never lost and never kept twice: through reloads, a program that refuses, stops half-way
+or whose answer is lost."""
 
 import random
 import socket
@@ -15,8 +16,8 @@ PLACE = "front-left/droop"
 
 
 def free_port():
-    """A port below those that the system hands out for connections: on one of these a browser that keeps asking for a program that
-    was stopped may end up connected to itself, and hold the port."""
+    """A port below those that the system hands out for connections: on one of these a browser that keeps
+    asking for a program that was stopped may end up connected to itself, and hold the port."""
     while True:
         port = random.randrange(20000, 30000)
         with socket.socket() as s:
@@ -57,7 +58,10 @@ def enter(page, served):
 
 def kept(served):
     """What the program has of the place: name -> bytes; hidden files are on their way."""
-    return {p.name: p.read_bytes() for p in (served.work.root / PLACE).iterdir() if not p.name.startswith(".")}
+    return {
+        p.name: p.read_bytes()
+        for p in (served.work.root / PLACE).iterdir() if not p.name.startswith(".")
+    }
 
 
 WAITING = "document.querySelectorAll('li[data-entry]').length"
@@ -105,7 +109,8 @@ def test_photos_survive_reloads_and_lost_answers_and_are_kept_once(served, phone
     until(phone, f"document.querySelectorAll('ul.photos > li').length === 3 && {ALL_SENT}")
 
 
-def test_a_program_stopped_half_way_gets_the_rest_when_it_is_back(served, phone, photos, tmp_path, monkeypatch):
+def test_a_program_stopped_half_way_gets_the_rest_when_it_is_back(served, phone, photos, tmp_path,
+                                                                  monkeypatch):
     folder, made = photos
     enter(phone, served)
     real, stopped = uploads._copy, threading.Event()
@@ -169,11 +174,16 @@ def test_an_open_page_sends_by_itself_when_the_program_is_back(served, phone, ph
 
 def test_without_a_store_photos_wait_on_the_open_page(served, phone, photos):
     folder, made = photos
-    phone.add_init_script("Object.defineProperty(window, 'indexedDB', { get() { throw new Error('private'); } });")
+    phone.add_init_script(
+        "Object.defineProperty(window, 'indexedDB', { get() { throw new Error('private'); } });")
     enter(phone, served)
     served.stop()
     phone.set_input_files("input[multiple]", sorted(folder.iterdir())[:2])
-    until(phone, "/2 photos not sent yet.*Keep this page open/.test(document.getElementById('outbox-words').textContent)")
+    until(
+        phone,
+        "/2 photos not sent yet.*Keep this page"
+        " open/.test(document.getElementById('outbox-words').textContent)",
+    )
     again = Served(served.work.root, served.port, auto=False)
     again.start()
     try:

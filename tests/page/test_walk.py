@@ -1,4 +1,5 @@
-"""The whole way in a browser, from an empty folder to the report, on the demo car's photos; the figures are the commands' own.
+"""The whole way in a browser, from an empty folder to the report, on the demo car's photos; the figures are
+the commands' own.
 
 The desktop drops the photos and drags; the phone taps, and goes the same way through all that is there.
 """
@@ -31,17 +32,25 @@ def _settled(page, served):
     while not (served.work.fresh() and not served.work.jobs.state.running):
         assert time.time() < end, served.work.jobs.state
         page.wait_for_timeout(50)
-    until(page, f"document.documentElement.dataset.running === 'false' && document.documentElement.dataset.answer === '{served.work.answer.number}'")
+    until(
+        page,
+        f"document.documentElement.dataset.running === 'false' && document.documentElement.dataset.answer"
+        f" === '{served.work.answer.number}'",
+    )
 
 
 def _fits(page, width):
     """No sideways scroll, nothing to tap smaller than 44 px, no field without a name."""
     assert page.evaluate("document.documentElement.scrollWidth") <= width, page.url
-    small = page.evaluate("""[...document.querySelectorAll('button, .button, nav a, input:not([type=file]):not([type=checkbox]), select, summary, .next a, .carplan a')]
-        .filter(e => e.offsetParent && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 80))""")
+    small = page.evaluate(
+        """[...document.querySelectorAll('button, .button, nav a, input:not([type=file]):not([type=checkbox]), select, summary, .next a, .carplan a')]
+        .filter(e => e.offsetParent && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 80))"""
+    )
     assert small == [], small
-    nameless = page.evaluate("""[...document.querySelectorAll('input, select, button, a[href], img')].filter(e =>
-        !(e.labels?.length || e.textContent.trim() || e.getAttribute('aria-label') || e.alt || e.querySelector('img[alt]'))).map(e => e.outerHTML.slice(0, 80))""")
+    nameless = page.evaluate(
+        """[...document.querySelectorAll('input, select, button, a[href], img')].filter(e =>
+        !(e.labels?.length || e.textContent.trim() || e.getAttribute('aria-label') || e.alt || e.querySelector('img[alt]'))).map(e => e.outerHTML.slice(0, 80))"""
+    )
     assert nameless == [], nameless
 
 
@@ -49,7 +58,9 @@ class Walker:
     """A browser window let in to the page, with what it complained of."""
 
     def __init__(self, browser, served, width, scheme, **more):
-        self.context = browser.new_context(viewport={"width": width, "height": 844}, color_scheme=scheme, **more)
+        self.context = browser.new_context(viewport={"width": width, "height": 844},
+                                           color_scheme=scheme,
+                                           **more)
         self.page, self.trouble = self.context.new_page(), []
         self.page.on("console", lambda m: self.trouble.append(m.text))
         self.page.on("pageerror", lambda e: self.trouble.append(str(e)))
@@ -68,7 +79,8 @@ class Walker:
         field.fill(text)
         field.press("Enter")
         out = field.locator("xpath=following-sibling::output")
-        until(self.page, f"!!document.querySelector(`input[data-path='{path}']`).nextElementSibling.textContent")
+        until(self.page,
+              f"!!document.querySelector(`input[data-path='{path}']`).nextElementSibling.textContent")
         return out.text_content()
 
     def on_photo(self, fraction):
@@ -116,19 +128,30 @@ def _drop_photos(walker, half_size):
     (served.work.root / "car.toml").write_bytes((half_size / "car.toml").read_bytes())
     walker.go("/lens")
     page.set_input_files("input[multiple]", sorted((half_size / "lens").glob("*.jpg")))
-    until(page, "document.querySelectorAll('#cover .dot').length > 300 && document.documentElement.dataset.waiting === '0'")
+    until(
+        page,
+        "document.querySelectorAll('#cover .dot').length > 300 && document.documentElement.dataset.waiting"
+        " === '0'",
+    )
     walker.go("/photos")
     page.locator(".carplan a").first.click()
     page.get_by_role("link", name="droop").first.click()
-    for state, needed in (("droop", "markers, card"), ("ride", "markers"), ("set", "markers, card"), ("fitted", "markers, card")):
+    for state, needed in (("droop", "markers, card"), ("ride", "markers"), ("set", "markers, card"),
+                          ("fitted", "markers, card")):
         page.locator(".tabs a", has_text=re.compile(f"^{state}$")).click()
         page.wait_for_url(f"**/photos/front-left/{state}")
         photos = sorted((half_size / "front-left" / state).glob("*.jpg"))
         page.set_input_files("input[multiple]", photos)
-        until(page, f"[...document.querySelectorAll('.found')].filter(e => /^✓ \\d+ {needed}/.test(e.textContent)).length === {len(photos)}"
-                     " && document.documentElement.dataset.waiting === '0'")
+        until(
+            page,
+            f"[...document.querySelectorAll('.found')].filter(e => /^✓ \\d+"
+            f" {needed}/.test(e.textContent)).length === {len(photos)}"
+            " && document.documentElement.dataset.waiting === '0'",
+        )
         kept = served.work.root / "front-left" / state
-        assert {p.name: p.read_bytes() for p in kept.glob("*.jpg")} == {p.name: p.read_bytes() for p in photos}
+        assert {p.name: p.read_bytes()
+                for p in kept.glob("*.jpg")} == {p.name: p.read_bytes()
+                                                 for p in photos}
     _fits(page, walker.width)
     walker.go("/photos/front-left/droop")
     assert walker.read("front-left/tape/droop/hub_to_arch", "a lot").startswith("✖")
@@ -144,7 +167,9 @@ def _put_right(walker):
     page, root = walker.page, walker.served.work.root
     walker.go("/photo/front-left/droop/IMG_3121.jpg")
     page.locator("#markers button", has_text="bar eye").first.click()
-    before = [float(v) for v in page.locator("polygon.chosen").get_attribute("points").replace(",", " ").split()]
+    before = [
+        float(v) for v in page.locator("polygon.chosen").get_attribute("points").replace(",", " ").split()
+    ]
     page.locator(".knob").first.scroll_into_view_if_needed()
     box = page.locator(".knob").first.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -153,7 +178,9 @@ def _put_right(walker):
     page.mouse.move(x + 1.5, y + 1, steps=3)
     assert page.locator("#loupe").is_visible()
     page.mouse.up()
-    dragged = [float(v) for v in page.locator("polygon.chosen").get_attribute("points").replace(",", " ").split()]
+    dragged = [
+        float(v) for v in page.locator("polygon.chosen").get_attribute("points").replace(",", " ").split()
+    ]
     assert dragged[0] > before[0] + 1 and dragged[2:] == before[2:]  # px of the photo
     page.locator("#keep").click()
     page.locator("#markers button", has_text="placed").first.wait_for()
@@ -178,14 +205,16 @@ def _answers(walker):
         if f["unit"] == "deg" and f["state"] == "set" and cells.count():
             value, half = cells.all_text_contents()[:2]
             digits = len(value.rstrip("°").partition(".")[2])
-            assert value == f"{f['value']:+.{digits}f}°" and half.startswith(f"{(f['high95'] - f['low95']) / 2:.{digits}f}")
+            assert value == f"{f['value']:+.{digits}f}°" and half.startswith(
+                f"{(f['high95'] - f['low95']) / 2:.{digits}f}")
             shown += 1
     assert shown > 5
 
     walker.go("/link")
     page.locator(".clear tr").first.wait_for()
     said = page.locator(".tried").first.text_content()
-    page.locator(".change").first.evaluate("e => { e.value = 20; e.dispatchEvent(new Event('input', {bubbles: true})); }")
+    page.locator(".change").first.evaluate(
+        "e => { e.value = 20; e.dispatchEvent(new Event('input', {bubbles: true})); }")
     until(page, f"document.querySelector('.tried').textContent !== {json.dumps(said)}")
     length = [float(t.split()[1]) for t in (said, page.locator(".tried").first.text_content())]
     assert length[1] - length[0] == pytest.approx(20, abs=0.11)
@@ -201,7 +230,8 @@ def _as_the_commands(served):
     """The commands on the same folder say the same to the last digit."""
     root = served.work.root
     shown = {name: (root / "results" / f"{name}.json").read_text() for name in ("measure", "link")}
-    out = CliRunner().invoke(main, ["link", str(root), "--json", "--no-pictures"], catch_exceptions=False).stdout
+    out = CliRunner().invoke(main, ["link", str(root), "--json", "--no-pictures"],
+                             catch_exceptions=False).stdout
     assert json.loads(out) == json.loads(shown["link"]) == json.loads(served.work.answer.report.to_json())
     assert json.loads(served.work.answer.measurement.report.to_json()) == json.loads(shown["measure"])
 
@@ -221,9 +251,11 @@ def _by_finger(walker, samples):
     page.locator("#photo").scroll_into_view_if_needed()
     page.touchscreen.tap(*walker.on_photo(hub / size))
     page.locator("#markers button", has_text="placed").wait_for()
-    (tag_id, corners), = json.loads((root / "corrections.json").read_text())["photos"][f"{where}/{MUDDY}"]["placed"].items()
+    (tag_id, corners), = json.loads(
+        (root / "corrections.json").read_text())["photos"][f"{where}/{MUDDY}"]["placed"].items()
     assert np.linalg.norm(np.mean(corners, axis=0) - hub) < 8  # px: one of the screen is four of the photo
-    assert int(tag_id) in kit.ids_of_role("hub") and int(tag_id) in walker.served.work.look(where, path).sighting.tags
+    assert int(tag_id) in kit.ids_of_role("hub") and int(tag_id) in walker.served.work.look(
+        where, path).sighting.tags
     arch = next(t for i, t in look.sighting.tags.items() if kit.slot(i).role.key == "arch_lip")
     x, y = walker.on_photo(arch.corners_px.mean(0) / size)
     page.touchscreen.tap(x + 12, y - 8)

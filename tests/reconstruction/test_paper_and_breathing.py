@@ -1,4 +1,5 @@
-"""Paper that is not perfect and a lens that breathes, in whole rendered pictures: the bar's angle within 0.05 deg."""
+"""Paper that is not perfect and a lens that breathes, in whole rendered pictures: the bar's angle within 0.05
+deg."""
 
 from dataclasses import replace
 
@@ -36,14 +37,17 @@ def learnt_profile(rng, identity):
     saddles, views = card_saddles_mm(KIT.card), []
     while len(views) < 10:
         r = rotation_from_vector(np.r_[rng.uniform(-0.7, 0.7, 2), rng.uniform(-1.5, 1.5)])
-        pose = Pose(r, np.r_[rng.uniform(-120, 120), rng.uniform(-90, 90), rng.uniform(350, 600)] - r @ [126, 84, 0])
+        pose = Pose(
+            r,
+            np.r_[rng.uniform(-120, 120), rng.uniform(-90, 90),
+                  rng.uniform(350, 600)] - r @ [126, 84, 0])
         seen = project(pose.apply(saddles), breathing(rng))
         if ((seen > 10) & (seen < [WIDTH - 10, HEIGHT - 10])).all():
             views.append(View(f"v{len(views)}", saddles, seen + rng.normal(0, 0.02, seen.shape),
                               np.tile(np.eye(2) * 0.02**2, (len(seen), 1, 1))))
     found = calibrate(views, WIDTH, HEIGHT, scaled_lens(WIDTH)[0])
-    return CameraProfile(identity, found.lens, found.covariance, found.shift_sigma, found.floor_px, len(views),
-                         found.rms_px, found.variance_factor, 0.1, 0.1, "")
+    return CameraProfile(identity, found.lens, found.covariance, found.shift_sigma, found.floor_px,
+                         len(views), found.rms_px, found.variance_factor, 0.1, 0.1, "")
 
 
 @pytest.fixture(scope="module")
@@ -58,9 +62,11 @@ def garage():
     sightings = []
     for k, angle in enumerate(np.linspace(-0.6, 0.6, 4)):
         target = np.array([-120, 60, 360.0]) + rng.uniform(-40, 40, 3)
-        view = look_at(target + rng.uniform(950, 1250) * np.array([np.sin(angle), -np.cos(angle), rng.uniform(-0.2, 0.3)]),
-                       target, rng.normal(0, 0.06))
-        flats = [card_flat(card, (BOW_MM, 0, 0))] + [tag_flat(i, 30.0 * TAG_SCALE, p, rng) for i, p in tags.items()]
+        view = look_at(
+            target + rng.uniform(950, 1250) *
+            np.array([np.sin(angle), -np.cos(angle), rng.uniform(-0.2, 0.3)]), target, rng.normal(0, 0.06))
+        flats = [card_flat(card, (BOW_MM, 0, 0))
+                 ] + [tag_flat(i, 30.0 * TAG_SCALE, p, rng) for i, p in tags.items()]
         grey = shoot(flats, view, breathing(rng), WIDTH, HEIGHT, Camera("phone", jpeg=93), rng, 3)
         sightings.append(sight_photo(Photo(f"p{k}", grey, 1, identity, ""), KIT, profile.lens)[0])
     return sightings, profile, tags
@@ -82,7 +88,8 @@ def angle_errors(scene, tags):
 
 def test_the_bar_angle_is_within_005_deg(garage):
     sightings, profile, tags = garage
-    knowledge, _ = lens_knowledge(profile.camera, [profile], sightings, KIT, PrintCheck(200.0, 150.0, 0.1), "")
+    knowledge, _ = lens_knowledge(profile.camera, [profile], sightings, KIT, PrintCheck(200.0, 150.0, 0.1),
+                                  "")
     scene = solve_scene(sightings, KIT, knowledge)
     assert profile.shift_sigma is not None and scene.moving_lens
     errors = np.abs(angle_errors(scene, tags))
@@ -98,7 +105,8 @@ def test_the_bar_angle_is_within_005_deg(garage):
 def test_without_those_unknowns_it_would_not_be(garage):
     """What the shared unknowns are worth: the same photos, believing in perfect paper and one lens."""
     sightings, profile, tags = garage
-    knowledge, _ = lens_knowledge(profile.camera, [profile], sightings, KIT, PrintCheck(200.0, 150.0, 0.1), "")
+    knowledge, _ = lens_knowledge(profile.camera, [profile], sightings, KIT, PrintCheck(200.0, 150.0, 0.1),
+                                  "")
     rigid = replace(knowledge, can_move=False, priors=replace(
         knowledge.priors, paper_sigma=np.zeros(5), paper_mean=np.zeros(5), shift_sigma=None))
     scene = solve_scene(sightings, KIT, rigid)

@@ -17,11 +17,13 @@ from tests.small_scene import CARD, LENS, knowledge_of, photo_of, small_scene
 def solved(pictures):
     both = [sight_photo(photo_of(p, k), KIT, LENS) for k, p in enumerate(pictures)]
     sightings = [s for s, _ in both]
-    return solve_scene(sightings, KIT, knowledge_of(), "front-left/set"), sightings, [f for _, fs in both for f in fs]
+    return solve_scene(sightings, KIT, knowledge_of(),
+                       "front-left/set"), sightings, [f for _, fs in both for f in fs]
 
 
 def worst_mm(scene, tags):
-    return max(np.linalg.norm(scene.markers[i].translation_mm - tags[i].translation_mm) for i in scene.markers)
+    return max(
+        np.linalg.norm(scene.markers[i].translation_mm - tags[i].translation_mm) for i in scene.markers)
 
 
 def test_a_marker_that_moved_between_photos_is_left_out_where_it_moved():
@@ -29,7 +31,8 @@ def test_a_marker_that_moved_between_photos_is_left_out_where_it_moved():
     scene, _, _ = solved(pictures)
     assert scene.left_out == (("p2", 102),)
     told = [f for f in scene.findings if f.level == ATTENTION]
-    assert len(told) == 1 and told[0].where == "p2" and "marker 102 (link foot)" in told[0].what and told[0].do
+    assert len(
+        told) == 1 and told[0].where == "p2" and "marker 102 (link foot)" in told[0].what and told[0].do
     assert "moved" in told[0].what
     assert worst_mm(scene, tags) < 0.3  # its place is that of the other three photos
 
@@ -63,32 +66,37 @@ def mirror_image(scene_light, tag_id, at, lens):
 def test_a_mirror_image_is_named_and_not_taken_for_the_marker():
     light = np.full((1008, 1344), 0.2, np.float32)
     for k in range(4):
-        paint(light, tag_flat(100 + k, 30.0, Pose(facing([0, 0.2, -1]), np.array([-150.0 + 90 * k, -60, 500]))),
+        paint(light, tag_flat(100 + k, 30.0, Pose(facing([0, 0.2,
+                                                          -1]), np.array([-150.0 + 90 * k, -60, 500]))),
               Pose.identity(), LENS, 3)
     mirror_image(light, 102, [60.0, 80, 560], LENS)
     grey = np.clip(250 * cv2.GaussianBlur(light, (0, 0), 0.7), 0, 255).astype(np.uint8)
     sighting, findings = sight_photo(photo_of(grey), KIT, LENS)
     assert sorted(sighting.tags) == [100, 101, 102, 103]
     assert sighting.tags[102].corners_px.mean(0)[1] < 504  # the real one, above
-    assert [(f.level, f.what) for f in findings] == [(NOTE, "a mirror image of marker 102 is seen, and was left out")]
+    assert [(f.level, f.what)
+            for f in findings] == [(NOTE, "a mirror image of marker 102 is seen, and was left out")]
 
 
 def test_a_mirrored_photo_is_recognised_as_such():
     pictures, _, _ = small_scene(8, count=1)
     sighting, findings = sight_photo(photo_of(np.ascontiguousarray(pictures[0][:, ::-1])), KIT, LENS)
     assert not sighting.tags and sighting.card is None
-    assert len(findings) == 1 and findings[0].level == ATTENTION and "mirrored" in findings[0].what and findings[0].do
+    assert len(findings
+               ) == 1 and findings[0].level == ATTENTION and "mirrored" in findings[0].what and findings[0].do
 
 
 def test_tags_of_another_kit_are_named_and_left_out():
     stranger = next(i for i in range(300, 587) if KIT.slot(i) is None)
     light = np.full((1008, 1344), 0.2, np.float32)
     for i, x in ((100, -80.0), (stranger, 60.0)):
-        paint(light, tag_flat(i, 30.0, Pose(facing([0, 0.2, -1]), np.array([x, 0, 500]))), Pose.identity(), LENS, 3)
+        paint(light, tag_flat(i, 30.0, Pose(facing([0, 0.2, -1]), np.array([x, 0, 500]))), Pose.identity(),
+              LENS, 3)
     grey = np.clip(250 * cv2.GaussianBlur(light, (0, 0), 0.7), 0, 255).astype(np.uint8)
     sighting, findings = sight_photo(photo_of(grey), KIT, LENS)
     assert list(sighting.tags) == [100]
-    assert [(f.level, f.what) for f in findings] == [(NOTE, f"marker {stranger} is not of this kit, and left out")]
+    assert [(f.level, f.what)
+            for f in findings] == [(NOTE, f"marker {stranger} is not of this kit, and left out")]
 
 
 def test_a_tag_cut_by_the_frame_is_named_and_does_not_bias():

@@ -30,7 +30,8 @@ def _report(measurement, state="set"):
     report = Report(findings=list(measurement.report.findings))
     for a in answers + axles:
         report.tell(*a.findings)
-    return report_html(measurement, answers, axles, next_steps(measurement), report, datetime(2026, 3, 14, 9, 30))
+    return report_html(measurement, answers, axles, next_steps(measurement), report,
+                       datetime(2026, 3, 14, 9, 30))
 
 
 @pytest.fixture(scope="module")
@@ -60,9 +61,11 @@ def test_the_verdict_comes_first_and_the_card_says_the_length(html, samples):
     truth = json.loads((samples / "truth.json").read_text())["linkage"]["front-left"]
     assert html.index("front-left: CHANGE THE LINK") < html.index("What to do next")
     card = html[html.index("Fitting card:"):]
-    start, end = (float(x) for x in re.findall(r"<th scope=\"row\">(?:from|to)</th><td>([\d.]+) mm", card)[:2])
+    start, end = (float(x)
+                  for x in re.findall(r"<th scope=\"row\">(?:from|to)</th><td>([\d.]+) mm", card)[:2])
     assert abs(start - truth["link_length_mm"]) < 1.0
-    # the length for level, to a half turn of 1.25 mm, beside the new link that the demo car got, which stands at 0.2 deg
+    # the length for level, to a half turn of 1.25 mm, beside the new link that the demo car got, which stands
+    # at 0.2 deg
     assert abs(end - truth["new_link_length_mm"]) < 2.5
     assert "12 1/2 turns shorter" in card and "Nm" in card
 
@@ -91,14 +94,19 @@ def test_what_others_wrote_stays_text(car_copy):
 
 
 def test_the_spreadsheet_runs_no_formula():
-    figures = [Figure("=cmd|' /C calc'!A0", "set", "bar_arm_angle", "chassis", "deg", 8.96, 0.2, 50.0, 8.5, 9.4)]
+    figures = [
+        Figure("=cmd|' /C calc'!A0", "set", "bar_arm_angle", "chassis", "deg", 8.96, 0.2, 50.0, 8.5, 9.4)
+    ]
     rows = list(csv.reader(io.StringIO(figures_csv(figures))))
     assert rows[0][:6] == ["corner", "state", "name", "datum", "unit", "value"]
     assert rows[1][0].startswith("'=") and float(rows[1][5]) == 8.96
 
 
 def _luminance(colour):
-    parts = [int(c * 2 if len(colour) == 4 else c, 16) / 255 for c in re.findall("." if len(colour) == 4 else "..", colour[1:])]
+    parts = [
+        int(c * 2 if len(colour) == 4 else c, 16) / 255
+        for c in re.findall("." if len(colour) == 4 else "..", colour[1:])
+    ]
     linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
@@ -120,7 +128,10 @@ def test_a_browser_shows_it_without_scrolling_sideways(browser, html, tmp_path, 
     page.goto((tmp_path / "r.html").as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
-    small = page.evaluate("[...document.querySelectorAll('nav a, summary')].filter(a => a.getBoundingClientRect().height < 44).length")
+    small = page.evaluate(
+        "[...document.querySelectorAll('nav a, summary')].filter(a => a.getBoundingClientRect().height <"
+        " 44).length"
+    )
     assert small == 0 and trouble == []
     page.close()
 

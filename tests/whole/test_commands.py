@@ -48,7 +48,8 @@ def test_measure_prints_a_table_and_leaves_the_photos_alone(small_car):
 
 
 def test_json_is_the_only_thing_on_standard_output(small_car):
-    result = run("measure", small_car, "--json", "--no-pictures", "--between", "100-115", "--between", "100-115-301")
+    result = run("measure", small_car, "--json", "--no-pictures", "--between", "100-115", "--between",
+                 "100-115-301")
     content = json.loads(result.stdout)
     figure = next(f for f in content["figures"] if f["name"] == "bar_arm_length")
     assert set(figure) >= {"corner", "state", "name", "datum", "unit", "value", "u", "dof", "low95", "high95"}
@@ -91,7 +92,9 @@ def test_a_broken_car_file_is_explained(small_car, text, words):
 
 def test_a_folder_without_photos(tmp_path):
     result = run("measure", tmp_path)
-    assert result.exit_code == 2 and "no photos in it" in result.stderr and "photoangle start" in result.stderr
+    assert (
+        result.exit_code == 2 and "no photos in it" in result.stderr and "photoangle start" in result.stderr
+    )
     assert run("lens", tmp_path).exit_code == 2
     assert run("measure", tmp_path / "nowhere").exit_code == 2
 
@@ -122,8 +125,9 @@ def test_a_damaged_profile_is_said_and_the_photos_still_measured(small_car):
 
 def test_wrong_options_are_explained(small_car):
     photo = sorted((small_car / "front-left" / "set").glob("*.jpg"))[0]
-    for arguments, words in ((("--dots", "bar_ey"), "did you mean bar_eye"), (("--between", "100"), "two or three"),
-                             (("--corner", "front"), "no corner"), (("--kit", small_car / "no.toml"), "no.toml")):
+    for arguments, words in ((("--dots", "bar_ey"), "did you mean bar_eye"),
+                             (("--between", "100"), "two or three"), (("--corner", "front"), "no corner"),
+                             (("--kit", small_car / "no.toml"), "no.toml")):
         result = run("measure", photo, *arguments)
         assert result.exit_code == 2 and words in result.stderr, (arguments, result.stderr)
 
@@ -149,8 +153,8 @@ def test_a_results_folder_that_cannot_be_written(small_car, monkeypatch):
 
 
 def test_memory_stays_bounded(small_car):
-    """Peak memory of 2 and of 16 photos of 8.7 MP, with room for five pictures in place of fifteen: no more for more photos, and under
-    450 MB with all the room."""
+    """Peak memory of 2 and of 16 photos of 8.7 MP, with room for five pictures in place of fifteen: no more
+    for more photos, and under 450 MB with all the room."""
     import subprocess
 
     folder = small_car / "front-left" / "set"
@@ -167,6 +171,10 @@ def test_memory_stays_bounded(small_car):
     for count in (2, 16):
         for k in range(count):
             (folder / f"IMG_{k:02d}.jpg").write_bytes(pictures[k % 4])
-        done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+        done = subprocess.run([sys.executable, "-c", code],
+                              cwd=ROOT,
+                              capture_output=True,
+                              text=True,
+                              check=True)
         peaks.append(float(done.stdout.split()[-1]))
     assert max(peaks) + 87 < 450 and peaks[1] < peaks[0] * 1.4

@@ -1,4 +1,5 @@
-"""A car folder as it should not be: odd files beside good photos, no rights, no room; each is told, nothing is lost."""
+"""A car folder as it should not be: odd files beside good photos, no rights, no room; each is told, nothing
+is lost."""
 
 import contextlib
 import ctypes
@@ -41,7 +42,10 @@ def car(drawn, tmp_path):
 
 
 def digests(root):
-    return {p.relative_to(root): hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(root.rglob("*")) if p.is_file()}
+    return {
+        p.relative_to(root): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(root.rglob("*")) if p.is_file()
+    }
 
 
 _OVERRIDE = 0b110  # CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH
@@ -100,8 +104,10 @@ def test_odd_files_beside_good_photos(car, tmp_path):
     assert all(c.isprintable() or c == "\n" for c in result.output)
     said = words(result)
     assert "front-left / droop: 2 photos" in said and "bar arm length" in said
-    for name, why in (("folder.jpg", "this is a folder"), ("nowhere.jpg", "it is a link"), ("words.jpg", "not a picture"),
-                      ("shut.jpg", "the file cannot be read (Permission denied)"), ("pipe.jpg", "the file is empty"), ("?[31mred?.png", "not a picture")):
+    for name, why in (("folder.jpg", "this is a folder"), ("nowhere.jpg", "it is a link"),
+                      ("words.jpg", "not a picture"), ("shut.jpg",
+                                                       "the file cannot be read (Permission denied)"),
+                      ("pipe.jpg", "the file is empty"), ("?[31mred?.png", "not a picture")):
         assert f"{name}: {why}" in said or f"{name}: this is {why}" in said, (name, said)
     if SHARED.is_dir():
         for name in ("broken.png", "empty.heic", "truncated.heic", "truncated_jpeg.jpg", "hopper_16bit.pgm"):
@@ -109,7 +115,8 @@ def test_odd_files_beside_good_photos(car, tmp_path):
 
 
 def test_names_and_notes_are_text_in_report_and_sheet(car):
-    """Commands for a terminal, a browser, a template and a spreadsheet as the names of car, state and photo."""
+    """Commands for a terminal, a browser, a template and a spreadsheet as the names of car, state and
+    photo."""
     nasty = "\x1b]0;x\x07\u202e<script>alert(1)<\u2044script>{{7*7}}\n"
     state = (car / "front-left" / "droop").rename(car / "front-left" / f"=1+1{nasty}")
     (state / "IMG_0.jpg").rename(state / f"{nasty}.jpg")
@@ -137,8 +144,13 @@ def test_photos_of_one_name_and_one_that_goes_meanwhile(car, monkeypatch):
 
     monkeypatch.setattr(pipeline, "tie_states", slow)
     result = run("measure", car)
-    assert result.exit_code == 1 and "IMG_1.jpg: the file cannot be read (No such file or directory)" in words(result)
-    assert sorted(p.name for p in (car / "results" / "front-left" / "droop").iterdir()) == ["IMG_0.jpg.jpg", "IMG_0.png.jpg"]
+    assert (
+        result.exit_code == 1
+        and "IMG_1.jpg: the file cannot be read (No such file or directory)" in words(result)
+    )
+    assert sorted(p.name for p in (car / "results" / "front-left" / "droop").iterdir()) == [
+        "IMG_0.jpg.jpg", "IMG_0.png.jpg"
+    ]
 
 
 @pytest.mark.parametrize("shut", ["front-left/shut", "front-right"])
@@ -163,12 +175,14 @@ def test_a_folder_that_may_not_be_written(car):
     with as_a_user(), mode(car, 0o555):
         for arguments in (("measure", car, "--no-pictures"), ("start", car), ("kit", car / "kit.pdf")):
             result = run(*arguments)
-            assert result.exit_code == 2 and "Permission denied; check the folder, its permissions" in words(result), arguments
+            assert result.exit_code == 2 and "Permission denied; check the folder, its permissions" in words(
+                result), arguments
             assert str(car) in result.stderr
             if arguments[0] == "measure":
                 assert "bar arm length" in result.output  # what was found is shown all the same
         result = run("page", car / "new", "--no-browser", "--port", 0)
-        assert result.exit_code == 2 and "new: Permission denied" in words(result) and "port" not in result.stderr
+        assert result.exit_code == 2 and "new: Permission denied" in words(
+            result) and "port" not in result.stderr
     assert digests(car) == before
 
 
@@ -189,15 +203,22 @@ def test_no_room_for_the_results_keeps_the_old_ones(car):
     assert any(p.name == "measure.json" for p in before)
     with room_for(500):
         result = run("measure", car)
-    assert result.exit_code == 2 and "measure.json: File too large" in result.stderr and "free space" in result.stderr
-    assert "bar arm length" in result.output and "pictures cannot be written (File too large)" in words(result)
+    assert (
+        result.exit_code == 2
+        and "measure.json: File too large" in result.stderr
+        and "free space" in result.stderr
+    )
+    assert "bar arm length" in result.output and "pictures cannot be written (File too large)" in words(
+        result)
     assert digests(car) == before
 
 
 def test_a_disk_that_is_really_full(drawn, tmp_path):
     disk = tmp_path / "disk"
     disk.mkdir()
-    if os.geteuid() or subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "none", str(disk)], capture_output=True).returncode:
+    if os.geteuid() or subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "none",
+                                       str(disk)],
+                                      capture_output=True).returncode:
         pytest.skip("no small disk can be mounted here")
     try:
         car = shutil.copytree(drawn, disk / "car")

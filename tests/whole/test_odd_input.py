@@ -47,17 +47,21 @@ def test_readers_answer_only_with_their_own_error(name):
     once(name, 40)
 
 
-@pytest.mark.parametrize("text", ["9" * 90 + " mm", "9" * 5000, "1/" + "9" * 400, 10 ** 400, -10 ** 400, float("nan"), float("-inf"),
-                                  "1 mm +- " + "9" * 80])
+@pytest.mark.parametrize("text", [
+    "9" * 90 + " mm", "9" * 5000, "1/" + "9" * 400, 10**400, -10**400,
+    float("nan"),
+    float("-inf"), "1 mm +- " + "9" * 80
+])
 def test_numbers_no_tape_has(text):
     with pytest.raises(LengthError):
         parse_length(text) if not isinstance(text, str) or "+-" not in text else parse_reading(text)
 
 
-@pytest.mark.parametrize("text", ["[car]\nwheelbase = " + "9" * 5000, "[level]\nfloor_within_deg = " + "9" * 400,
-                                  "[car]\nwheelbase = nan", "[car]\nwheelbase = 0", "[car]\nwheelbase = -3",
-                                  "[car]\nwheelbase = \"3 furlongs\"", "[car]\nname = \"a\"\nname = \"b\"", "x = " + "[" * 3000,
-                                  "a." * 400_000 + "a = 1"])
+@pytest.mark.parametrize("text", [
+    "[car]\nwheelbase = " + "9" * 5000, "[level]\nfloor_within_deg = " + "9" * 400, "[car]\nwheelbase = nan",
+    "[car]\nwheelbase = 0", "[car]\nwheelbase = -3", "[car]\nwheelbase = \"3 furlongs\"",
+    "[car]\nname = \"a\"\nname = \"b\"", "x = " + "[" * 3000, "a." * 400_000 + "a = 1"
+])
 def test_car_files_that_are_refused(tmp_path, text):
     (tmp_path / "car.toml").write_text(text)
     with pytest.raises(CarFileError) as error:
@@ -65,17 +69,20 @@ def test_car_files_that_are_refused(tmp_path, text):
     assert error.value.do
 
 
-@pytest.mark.parametrize("text", ["size = " + "9" * 5000, "size = " + "9" * 400, "x = " + "[" * 3000, "any_id = true\nsize = inf",
-                                  "size = 50\n[[marker]]\nid = 1\noffset_mm = [" + "9" * 400 + ", 0]"])
+@pytest.mark.parametrize("text", [
+    "size = " + "9" * 5000, "size = " + "9" * 400, "x = " + "[" * 3000, "any_id = true\nsize = inf",
+    "size = 50\n[[marker]]\nid = 1\noffset_mm = [" + "9" * 400 + ", 0]"
+])
 def test_kit_files_that_are_refused(tmp_path, text):
     (tmp_path / "kit.toml").write_text(text)
     with pytest.raises(KitError):
         read_kit(tmp_path / "kit.toml")
 
 
-@pytest.mark.parametrize("change", [{"rms_px": float("nan")}, {"photos": float("inf")}, {"lens": [10 ** 400] * 9},
-                                    {"camera": {**GOOD_PROFILE["camera"], "width_px": "wide"}},
-                                    {"camera": {**GOOD_PROFILE["camera"], "make": ["P"]}}])
+@pytest.mark.parametrize("change",
+                         [{"rms_px": float("nan")}, {"photos": float("inf")}, {"lens": [10**400] * 9}, {
+                             "camera": {**GOOD_PROFILE["camera"], "width_px": "wide"}
+                         }, {"camera": {**GOOD_PROFILE["camera"], "make": ["P"]}}])
 def test_profiles_that_are_refused(tmp_path, change):
     path = tmp_path / "profile.json"
     path.write_bytes(_as_json({"version": 1, "profiles": [GOOD_PROFILE]}))
@@ -102,8 +109,10 @@ def test_records_with_and_without_time_zone_are_sorted(tmp_path):
     good = {"version": 1, "photos": {}, "figures": [GOOD_RUN]}
     _kept(tmp_path, "a.json", {**good, "made": "2025-01-02T00:00:00"})
     _kept(tmp_path, "b.json", {**good, "made": "2025-01-01T00:00:00+02:00"})
-    _kept(tmp_path, "c.json", {**good, "made": "2025-01-03T00:00:00", "figures": [{**GOOD_RUN, "corner": ["x"]}]})
-    _kept(tmp_path, "c2.json", {**good, "made": "2025-01-03T00:00:00", "figures": [{**GOOD_RUN, "datum": []}]})
+    _kept(tmp_path, "c.json",
+          {**good, "made": "2025-01-03T00:00:00", "figures": [{**GOOD_RUN, "corner": ["x"]}]})
+    _kept(tmp_path, "c2.json",
+          {**good, "made": "2025-01-03T00:00:00", "figures": [{**GOOD_RUN, "datum": []}]})
     runs, findings = read_history(tmp_path)
     assert [r.made.day for r in runs] == [1, 2] and len(findings) == 2
     _kept(tmp_path, "d.json", {**good, "made": "2025-01-04T00:00:00", "version": 2})
@@ -119,7 +128,8 @@ def test_no_control_characters_reach_the_terminal():
 def test_a_thousand_findings_alike_are_one():
     many = [Finding(ATTENTION, f"{k}.jpg", "it is empty", "copy it again") for k in range(1000)]
     lines = finding_lines([many[0], Finding(ATTENTION, "b.jpg", "it is dark", ""), *many[1:]])
-    assert len(lines) < 6 and "0.jpg, 1.jpg, 2.jpg, 3.jpg and 996 more: it is empty" in " ".join(" ".join(lines).split())
+    assert len(lines) < 6 and "0.jpg, 1.jpg, 2.jpg, 3.jpg and 996 more: it is empty" in " ".join(
+        " ".join(lines).split())
     assert len(finding_lines(many[:6])) == 6
 
 

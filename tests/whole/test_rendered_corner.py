@@ -18,8 +18,11 @@ stuck_within = "0.6 mm"
 [front-left.standoff]
 {standoffs}
 """
-ROLES = {"100": "bar_bush", "101": "bar_eye", "102": "link_foot", "103": "arm_pivot_front", "104": "arm_pivot_rear",
-         "105": "arm_ball_joint", "106": "hub", "107": "arch_lip", "108": "sill_front", "109": "sill_rear"}
+ROLES = {
+    "100": "bar_bush", "101": "bar_eye", "102": "link_foot", "103": "arm_pivot_front",
+    "104": "arm_pivot_rear", "105": "arm_ball_joint", "106": "hub", "107": "arch_lip", "108": "sill_front",
+    "109": "sill_rear"
+}
 LINES = {"bar_arm": ([100], [101]), "link": ([102], [101]), "control_arm": ([103, 104], [105]),
          "control_arm_front_leg": ([103], [105]), "arm_axis": ([104], [103]), "sill": ([109], [108])}
 
@@ -36,8 +39,11 @@ def measured(shared_data, tmp_path_factory):
     for path in [root, *root.rglob("*")]:
         path.chmod(0o755 if path.is_dir() else 0o644)
     # each stand-off was read in both states
-    first, second = (json.loads((source / s / "tape.json").read_text())["standoff_reading_mm"] for s in ("droop", "ride"))
-    lines = [f'{ROLES[i]} = ["{mm} mm +- 0.9", "{second[i]} mm +- 0.9"]' for i, mm in first.items() if i in ROLES]
+    first, second = (json.loads((source / s / "tape.json").read_text())["standoff_reading_mm"]
+                     for s in ("droop", "ride"))
+    lines = [
+        f'{ROLES[i]} = ["{mm} mm +- 0.9", "{second[i]} mm +- 0.9"]' for i, mm in first.items() if i in ROLES
+    ]
     (root / "car.toml").write_text(NOTES.format(standoffs="\n".join(lines)))
     truth = {s: json.loads((source / s / "truth.json").read_text()) for s in ("droop", "ride")}
     return measure_folder(root, quiet), truth
@@ -90,18 +96,22 @@ def figures_against(measured, answers):
 
 
 def test_joints_as_good_as_their_standoffs(measured):
-    """Joints behind markers, sticking aside (no photo shows it): every angle within 0.15 deg, every length within 0.5 mm."""
+    """Joints behind markers, sticking aside (no photo shows it): every angle within 0.15 deg, every length
+    within 0.5 mm."""
     pairs = list(figures_against(measured, "answers_standoff_corrected"))
     assert len(pairs) >= 14
     for f, value in pairs:
-        assert abs(f.value - value) < (0.5 if f.name.endswith("_length") else 0.15), (f.state, f.name, f.value - value)
+        assert abs(f.value - value) < (0.5 if f.name.endswith("_length") else 0.15), (f.state, f.name,
+                                                                                      f.value - value)
 
 
 def test_joints_and_their_intervals(measured):
     """Against the true joints, sticking included."""
-    errors = [((f.value - value) / f.u, f.low95 <= value <= f.high95) for f, value in figures_against(measured, "answers_joint")]
+    errors = [((f.value - value) / f.u, f.low95 <= value <= f.high95)
+              for f, value in figures_against(measured, "answers_joint")]
     z, inside = np.array(errors).T
-    # one draw of ten markers' sticking, shared by both states, so that one miss comes twice: the demo car's test is the sharper one
+    # one draw of ten markers' sticking, shared by both states, so that one miss comes twice: the demo car's
+    # test is the sharper one
     assert len(z) >= 14 and inside.mean() >= 0.85 and np.abs(z).max() < 2.5
     assert 0.4 < np.sqrt(np.mean(np.square(z))) < 1.4
 
@@ -110,5 +120,6 @@ def test_a_knocked_arch_marker_is_noticed(measured):
     """The arch lip's marker sits 0.8 mm elsewhere on the car in the two states; the others do not."""
     assert states(measured)["droop"].tie.moved == (107,)
     shared = states(measured)["droop"].tie.shared
-    a, b = (np.array([states(measured)[s].scene.markers[i].translation_mm for i in shared]) for s in ("droop", "ride"))
+    a, b = (np.array([states(measured)[s].scene.markers[i].translation_mm for i in shared])
+            for s in ("droop", "ride"))
     assert np.linalg.norm(fit_rigid(a, b).apply(a) - b, axis=1).max() < 0.3

@@ -66,7 +66,10 @@ def test_every_marker_is_where_it_is(car_copy, truth):
     from calib.poses import fit_rigid
 
     for state in car_copy[1].states:
-        tags = {t["id"]: np.array(t["centre"]) for t in truth["states"][f"{state.corner}/{state.state}"]["tags"]}
+        tags = {
+            t["id"]: np.array(t["centre"])
+            for t in truth["states"][f"{state.corner}/{state.state}"]["tags"]
+        }
         shared = [i for i in state.scene.markers if i in tags and i not in (110, 111)]
         ours = np.array([state.scene.markers[i].translation_mm for i in shared])
         theirs = np.array([tags[i] for i in shared])
@@ -77,7 +80,8 @@ def test_every_marker_is_where_it_is(car_copy, truth):
 def test_the_taped_slip_is_caught_and_nothing_else(car_copy, truth):
     slip = truth["tape_slip"]
     rows = {(c.tape.corner, c.tape.state, c.photo.name): abs(c.e_n) for c in car_copy[1].report.comparisons}
-    # beyond 1 an E_n of sound readings lies one time in twenty by its own definition, beyond 1.5 three times in a thousand
+    # beyond 1 an E_n of sound readings lies one time in twenty by its own definition, beyond 1.5 three times
+    # in a thousand
     assert {k for k, e in rows.items() if e > 1.5} == {(slip["corner"], slip["state"], slip["name"])}
     assert sum(e > 1 for e in rows.values()) <= 2
 
@@ -119,7 +123,8 @@ def test_troubled_photos_get_the_right_words(car_copy, name, words):
     from photoangle.pipeline import measure_photos
     from tests.conftest import quiet
 
-    measured = measure_photos([car_copy[0] / "trouble" / name], quiet, PhotoOptions(car_root=car_copy[0], corner="front-left"))
+    measured = measure_photos([car_copy[0] / "trouble" / name], quiet,
+                              PhotoOptions(car_root=car_copy[0], corner="front-left"))
     told = " ".join(f.what for f in measured.report.findings)
     if words:
         assert words in told
@@ -133,9 +138,12 @@ def test_results_do_not_depend_on_the_order_of_the_photos(car_copy):
 
     folder = car_copy[0] / "front-left" / "set"
     photos = sorted(folder.glob("*.jpg"))
-    forward = measure_photos(photos, quiet, PhotoOptions(car_root=car_copy[0], corner="front-left")).report.figures
-    backward = measure_photos(photos[::-1], quiet, PhotoOptions(car_root=car_copy[0], corner="front-left")).report.figures
-    again = measure_photos(photos, quiet, PhotoOptions(car_root=car_copy[0], corner="front-left")).report.figures
+    forward = measure_photos(photos, quiet, PhotoOptions(car_root=car_copy[0],
+                                                         corner="front-left")).report.figures
+    backward = measure_photos(photos[::-1], quiet, PhotoOptions(car_root=car_copy[0],
+                                                                corner="front-left")).report.figures
+    again = measure_photos(photos, quiet, PhotoOptions(car_root=car_copy[0],
+                                                       corner="front-left")).report.figures
     assert [f.value for f in forward] == [f.value for f in again]
     assert [f.value for f in forward] == [f.value for f in backward]
 
@@ -154,8 +162,8 @@ def test_results_do_not_depend_on_the_photos_names(car_copy, tmp_path):
 
 
 def test_one_state_alone_still_has_the_ride_photos_attitude(car_copy):
-    """Only its own figures are shown, and they are those of the whole car against the chassis; a tied bar axis may add to the
-    whole's."""
+    """Only its own figures are shown, and they are those of the whole car against the chassis; a tied bar
+    axis may add to the whole's."""
     from photoangle.pipeline import measure_folder
 
     alone = measure_folder(car_copy[0], quiet, only="front-left/droop")

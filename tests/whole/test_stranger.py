@@ -1,4 +1,5 @@
-"""A car folder from a stranger can do nothing but be measured: nothing outside is read or written, nothing is waited for."""
+"""A car folder from a stranger can do nothing but be measured: nothing outside is read or written, nothing is
+waited for."""
 
 import json
 import os
@@ -39,8 +40,11 @@ def car(tmp_path):
     return root
 
 
-@pytest.mark.parametrize("kit", ["../outside/kit.toml", "{outside}/kit.toml", "/etc/passwd", "front-left/../../outside/kit.toml", "linked.toml",
-                                 "linked/kit.toml", "a\\u0000b", "round.toml", "~/kit.toml", "", ".", "gone.toml", "n" * 190 + "/" + "n" * 5])
+@pytest.mark.parametrize("kit", [
+    "../outside/kit.toml", "{outside}/kit.toml", "/etc/passwd", "front-left/../../outside/kit.toml",
+    "linked.toml", "linked/kit.toml", "a\\u0000b", "round.toml", "~/kit.toml", "", ".", "gone.toml",
+    "n" * 190 + "/" + "n" * 5
+])
 def test_a_kit_file_outside_is_not_read(car, kit):
     outside = car.parent / "outside"
     (car / "linked.toml").symlink_to(outside / "kit.toml")
@@ -51,10 +55,15 @@ def test_a_kit_file_outside_is_not_read(car, kit):
         load_kit(car, load_car(car))
     assert caught.value.do
     result = run("measure", car)
-    assert result.exit_code == 2 and "secret" not in result.output + result.stderr and "Traceback" not in result.stderr
+    assert (
+        result.exit_code == 2
+        and "secret" not in result.output + result.stderr
+        and "Traceback" not in result.stderr
+    )
 
 
-@pytest.mark.parametrize("name", ["car.toml", "kit.toml", "corrections.json", "lens/profile.json", "results/history/a.json"])
+@pytest.mark.parametrize(
+    "name", ["car.toml", "kit.toml", "corrections.json", "lens/profile.json", "results/history/a.json"])
 def test_a_pipe_is_not_waited_for(car, name):
     path = car / name
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -65,12 +74,14 @@ def test_a_pipe_is_not_waited_for(car, name):
     assert result.exit_code == 2 and (name.rpartition("/")[2] in result.output + result.stderr)
 
 
-@pytest.mark.parametrize("name", ["results/front-left", "results/compare", "results/front-left/droop", "results/history"])
+@pytest.mark.parametrize(
+    "name", ["results/front-left", "results/compare", "results/front-left/droop", "results/history"])
 def test_no_result_is_written_through_a_link(car, name):
     outside = car.parent / "outside"
     (car / name).parent.mkdir(parents=True, exist_ok=True)
     (car / name).symlink_to(outside)
-    (outside / "a.json").write_text(json.dumps({"version": 1, "made": "2025-01-01T00:00:00", "photos": {}, "figures": [GOOD_RUN]}))
+    (outside / "a.json").write_text(
+        json.dumps({"version": 1, "made": "2025-01-01T00:00:00", "photos": {}, "figures": [GOOD_RUN]}))
     before = sorted(outside.iterdir())
     for command in ("measure", "report", "link", "next", "history"):
         result = run(command, car)
@@ -94,8 +105,10 @@ def test_corrections_of_another_version(car, version):
         read_corrections(car)
 
 
-@pytest.mark.parametrize("content", [{"roles": {"front-left/set": {"100": []}}}, {"roles": {"front-left/set": {"100": None}}},
-                                     {"photos": {"a": {"dismissed": [[]]}}}, {"photos": {"a": {"placed": {"1": [[1, 2]]}}}}, {"photos": []}])
+@pytest.mark.parametrize(
+    "content",
+    [{"roles": {"front-left/set": {"100": []}}}, {"roles": {"front-left/set": {"100": None}}},
+     {"photos": {"a": {"dismissed": [[]]}}}, {"photos": {"a": {"placed": {"1": [[1, 2]]}}}}, {"photos": []}])
 def test_corrections_that_are_refused(car, content):
     (car / "corrections.json").write_text(json.dumps({"version": 1} | content))
     with pytest.raises(CorrectionsError) as error:
@@ -115,12 +128,16 @@ def test_names_are_text_wherever_they_are_shown(car, tmp_path):
     name = NASTY.replace("/", "")
     figure = Figure("front-left", name, "bar_arm_angle", name, "deg", 1.0, 0.1, 9.0, 0.8, 1.2)
     sheet = figures_csv([figure])
-    assert all(c.isprintable() or c == "\n" for c in sheet) and "'=1+2" in sheet and len(sheet.splitlines()) == 2
+    assert all(c.isprintable() or c == "\n"
+               for c in sheet) and "'=1+2" in sheet and len(sheet.splitlines()) == 2
     folder = car / "results" / "history"
     folder.mkdir(parents=True)
     for day in (1, 2):
-        (folder / f"{day}.json").write_text(json.dumps({"version": 1, "made": f"2025-01-0{day}T00:00:00", "photos": {},
-                                                        "figures": [{**GOOD_RUN, "state": name, "unit": name}]}))
+        (folder / f"{day}.json").write_text(
+            json.dumps({
+                "version": 1, "made": f"2025-01-0{day}T00:00:00", "photos": {},
+                "figures": [{**GOOD_RUN, "state": name, "unit": name}]
+            }))
     steps = season(read_history(car)[0])
     assert all(c.isprintable() for line in history_lines(steps) for c in line)
     result = run("history", car, "--plot", tmp_path / "plot.svg")
@@ -130,15 +147,20 @@ def test_names_are_text_wherever_they_are_shown(car, tmp_path):
 
 
 def test_too_many_figures_for_one_plot_are_refused(tmp_path):
-    figures = [Figure("front-left", "set", f"name {k}", None, "deg", 1.0, 0.1, 9.0, 0.8, 1.2) for k in range(MOST_PANELS + 1)]
+    figures = [
+        Figure("front-left", "set", f"name {k}", None, "deg", 1.0, 0.1, 9.0, 0.8, 1.2)
+        for k in range(MOST_PANELS + 1)
+    ]
     with pytest.raises(CannotUse):
-        plot_history({("front-left", "set", f.name, None): [Step(None, f)] for f in figures}, tmp_path / "a.png")
+        plot_history({("front-left", "set", f.name, None): [Step(None, f)]
+                      for f in figures}, tmp_path / "a.png")
 
 
 @pytest.mark.parametrize("made", ["0001-01-01T00:00:00", "9999-12-31T23:59:59"])
 def test_records_of_times_that_cannot_be(car, made):
     folder = car / "results" / "history"
     folder.mkdir(parents=True)
-    (folder / "a.json").write_text(json.dumps({"version": 1, "made": made, "photos": {}, "figures": [GOOD_RUN]}))
+    (folder / "a.json").write_text(
+        json.dumps({"version": 1, "made": made, "photos": {}, "figures": [GOOD_RUN]}))
     with pytest.raises(CannotUse):
         read_history(car)

@@ -30,19 +30,22 @@ from photoangle.detection.codes import cells_across
 FLOOR_PX = 0.012
 _FIELD_CELLS = 0.2
 _FIELD_PRIOR = 0.02
-_DIRTY = 0.7  # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
+# share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
+_DIRTY = 0.7
 _LEAST_BLUR, _MOST_BLUR = 0.12, 14.0  # px^2, eigenvalues of the blur's covariance
 _MOST_SHIFT_PX = 60.0
 # The first rounds come near enough with a share of the pixels: one in so many, and no more than so many.
 _COARSE_ROUNDS, _COARSE, _COARSE_PIXELS = 2, 2.6, 1500
-# In large cells most pixels only repeat what black and white are: these slopes, of the contrast per px, and each n-th flat pixel, do.
+# In large cells most pixels only repeat what black and white are: these slopes, of the contrast per px, and
+# each n-th flat pixel, do.
 _SMALL_CELL_PX, _EDGE, _FLAT = 8.0, 0.01, 4
 # A pattern is blurred anew when the blur has changed by such a share of its variance.
 _STALE_COARSE, _STALE = 0.25, 0.15
 _SAMPLES_PX = 1.8  # of the pattern, for a pixel
 # A step after which the next one would be nothing; pixels on dirt keep on changing theirs.
 _LAST_STEP, _LAST_STEP_ON_DIRT = 0.04, 0.012
-# Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's width.
+# Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's
+# width.
 _UNKNOWN_LENS_BEND = 0.01
 
 
@@ -93,22 +96,25 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         q = q + change[:8].reshape(4, 2)
         if np.abs(q - q_start).max() > _MOST_SHIFT_PX or cv2.contourArea(np.float32(q)) < 60:
             return None
-        # the first look takes sharpening for a narrower blur, a few pixels take noise for another: a guess from the same picture
-        # is better
+        # the first look takes sharpening for a narrower blur, a few pixels take noise for another: a guess
+        # from the same picture is better
         slight = np.abs(change[8:11]).max() < _STALE_COARSE * np.trace(blur)
-        if blur_px2 is None or not (turn == 0 or coarse and slight):
+        if blur_px2 is None or not (turn == 0 or (coarse and slight)):
             blur = _blur_after(blur, *change[8:11])
-        stale = np.abs(blur - blurred_at).max() > (_STALE_COARSE if turn + 1 < _COARSE_ROUNDS else _STALE) * np.trace(blur)
+        stale = np.abs(blur - blurred_at).max() > (_STALE_COARSE if turn +
+                                                   1 < _COARSE_ROUNDS else _STALE) * np.trace(blur)
         if not coarse and not stale and step < (_LAST_STEP_ON_DIRT if dirty else _LAST_STEP):
             break
     if coarse or len(residual) - len(rows) < 20:
         return None
-    covariance, bend, bend_u = _certainty(model, plain, rows, residual, normal, Neighbours(pixels.at, window.shape), q)
+    covariance, bend, bend_u = _certainty(model, plain, rows, residual, normal,
+                                          Neighbours(pixels.at, window.shape), q)
     if lens is None:
         bend_u += _UNKNOWN_LENS_BEND * side**2 / max(grey.shape)
     left = model.residual
-    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))), model.contrast,
-                      _correlation(pixels.grey, pixels.grey - left), turn + 1, bool(step < 0.05), bend, bend_u)
+    return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))),
+                      model.contrast, _correlation(pixels.grey, pixels.grey - left), turn + 1,
+                      bool(step < 0.05), bend, bend_u)
 
 
 def _solved(normal, pull):
@@ -144,8 +150,8 @@ def _certainty(model, plain, rows, residual, normal, neighbours, quad):
         square = float(left @ left) / free
         return square * max(1.0, neighbours.correlation_sum(left, square))
 
-    covariance = (inverse[:8, :8] * noise_of(residual) + clustered(inverse[:8], rows, residual, model.cells, n)
-                  + FLOOR_PX**2 * np.eye(8))
+    covariance = (inverse[:8, :8] * noise_of(residual) +
+                  clustered(inverse[:8], rows, residual, model.cells, n) + FLOOR_PX**2 * np.eye(8))
     # a bend is what does not fit: for it the pixels that don't must count
     return covariance, *bend_px(plain, model.residual, *model.slopes_px(), model.cells, quad, n, noise_of)
 
@@ -157,7 +163,8 @@ def _spread_out(count):
 
 
 def _telling(window, quad, blurred, cell_px):
-    """Which of a window's pixels tell of the corners, (k,) bool: those on edges, and some between for the light."""
+    """Which of a window's pixels tell of the corners, (k,) bool: those on edges, and some between for the
+    light."""
     edge = blurred.on_edge(quad - window.first, window.shape, _EDGE * cell_px).ravel()[window.pixels.at] > 0
     edge[::_FLAT] = True
     return edge
@@ -177,7 +184,8 @@ def _takes_dirt(model, pixels, shape, cell_px):
 
 
 def _white_field(model, at, shape, sigma_px):
-    """A slowly varying factor on the paper's white: dirt, crease, the edge of a shadow; (k,) for pixels at (k,) of a window."""
+    """A slowly varying factor on the paper's white: dirt, crease, the edge of a shadow; (k,) for pixels at
+    (k,) of a window."""
     # nothing darker than a twentieth has a say, and next to nothing makes slow sums
     weight = np.clip(model.value, 0.05, 1) ** 6 / max(abs(model.contrast), 1.0)**2
     top, bottom = np.zeros(shape, np.float32), np.zeros(shape, np.float32)

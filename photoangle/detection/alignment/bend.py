@@ -1,9 +1,9 @@
 """Is a tag's paper flat?  What of its picture no flat square explains.
 
-A curled tag's points move in the picture by a quadratic field along the direction in which its
-depth shows, and by a cubic one along the curl where it is foreshortened.  These fields join the aligned model's own
-derivatives, and what they take up beside the corners is the bend.  A flat tag's bend is noise; one
-stuck round a tube shows several per cent of its side.
+A curled tag's points move in the picture by a quadratic field along the direction in which its depth shows,
+and by a cubic one along the curl where it is foreshortened.  These fields join the aligned model's own
+derivatives, and what they take up beside the corners is the bend.  A flat tag's bend is noise; one stuck
+round a tube shows several per cent of its side.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ _PRIOR_PX = 4.0
 
 
 def _moved_by(gx, gy, s, t, slant):
-    """Change (8, k) of what stands at places s, t in [-1, 1], by each field's coefficient (px), where gx, gy (k,) is its slope.
+    """Change (8, k) of what stands at places s, t in [-1, 1], by each field's coefficient (px), where gx, gy
+    (k,) is its slope.
 
     slant (2, 2): d(pixel)/d(s, t) over the tag, to one half side.
     """
@@ -53,13 +54,14 @@ def _flat_part(slant):
 def bend_px(rows, residual, gx, gy, cells, quad, n, noise_of):
     """Root mean square bend of an aligned tag, px, less what its own noise would show.
 
-    Parameters: rows (c, k): the aligned model's derivatives, corners first; residual (k,);
-    gx, gy (k,): grey per px of the model; cells: their CellMap; quad (4, 2) px; n cells along a side; noise_of(residual):
-    its effective variance, correlation counted.
+    Parameters: rows (c, k): the aligned model's derivatives, corners first; residual (k,); gx, gy (k,): grey
+    per px of the model; cells: their CellMap; quad (4, 2) px; n cells along a side; noise_of(residual): its
+    effective variance, correlation counted.
     Returns (bend px, the bend's own standard uncertainty px).
     """
     s, t = np.float32(2 / n) * cells.u - 1, np.float32(2 / n) * cells.v - 1
-    slant = np.stack([(quad[1] - quad[0] + quad[2] - quad[3]) / 4, (quad[3] - quad[0] + quad[2] - quad[1]) / 4], 1)
+    slant = np.stack([(quad[1] - quad[0] + quad[2] - quad[3]) / 4,
+                      (quad[3] - quad[0] + quad[2] - quad[1]) / 4], 1)
     extra = _moved_by(-gx, -gy, s, t, slant)
     normal = (rows @ rows.T).astype(float)
     cross, own = (rows @ extra.T).astype(float), (extra @ extra.T).astype(float)

@@ -31,13 +31,14 @@ def _padded(family, tag_id):
 class BlurredPattern:
     """A tag's pattern blurred as the picture is, with its slopes, to be read at any place.
 
-    The cells are rectangles and the blur is laid on along rows and columns, so that each picture of it is a product of
-    two thin matrices with the cells between, exact up to the interpolation.  A blur askew to the pattern is a sum of such, moved along a line.
+    The cells are rectangles and the blur is laid on along rows and columns, so that each picture of it is a
+    product of two thin matrices with the cells between, exact up to the interpolation.  A blur askew to the
+    pattern is a sum of such, moved along a line.
 
-    Parameters: family, tag_id; n cells across; per_cell samples a cell; blur_px2 (2, 2): the picture's blur, px^2; quad (4, 2)
-    px: its place in the picture.
-    laid: the covariance (2, 2) that was really laid on, cells^2; what is missing, the caller corrects.
-    halo_bend: how strongly a halo bends on an edge, as a share of how the pattern does.
+    Parameters: family, tag_id; n cells across; per_cell samples a cell; blur_px2 (2, 2): the picture's blur,
+    px^2; quad (4, 2) px: its place in the picture. laid: the covariance (2, 2) that was really laid on,
+    cells^2; what is missing, the caller corrects. halo_bend: how strongly a halo bends on an edge, as a share
+    of how the pattern does.
     """
 
     def __init__(self, family, tag_id, n, per_cell, blur_px2, quad):
@@ -57,14 +58,16 @@ class BlurredPattern:
         width2 = np.trace(blur_px2) / 2
         self.halo_bend = 1 - (width2 / (width2 + _HALO_PX**2)) ** 1.5
         wide = np.sqrt(_HALO_PX**2 * (to_tag**2).sum(1))
-        halo = toned - cv2.GaussianBlur(toned, (0, 0), wide[0], sigmaY=wide[1], borderType=cv2.BORDER_REPLICATE)
+        halo = toned - cv2.GaussianBlur(
+            toned, (0, 0), wide[0], sigmaY=wide[1], borderType=cv2.BORDER_REPLICATE)
         self._planes = (value, left[0] @ right[1], left[1] @ right[0], halo,
                         left[0] @ right[2], left[2] @ right[0], left[1] @ right[1])
 
     def read(self, u, v):
         """At places u, v (k,) float32, cells: (7, k) float32.
 
-        The value, its slopes by u and v, what a sharpening halo adds, and its second derivatives by u, by v, and by both.
+        The value, its slopes by u and v, what a sharpening halo adds, and its second derivatives by u, by v,
+        and by both.
         """
         return self._read(self._planes, u, v)
 
@@ -86,11 +89,15 @@ class BlurredPattern:
 
         quad (4, 2) px: the tag's place in the window.
         """
-        steep = (cv2.max(cv2.absdiff(self._planes[1], 0), cv2.absdiff(self._planes[2], 0)) > least_slope).view(np.uint8)
+        steep = (cv2.max(cv2.absdiff(self._planes[1], 0), cv2.absdiff(self._planes[2], 0))
+                 > least_slope).view(np.uint8)
         to_samples = np.array([[self.per_cell, 0, _REACH_CELLS * self.per_cell - 0.5],
                                [0, self.per_cell, _REACH_CELLS * self.per_cell - 0.5], [0, 0, 1]])
-        return cv2.warpPerspective(steep, to_samples @ np.linalg.inv(square_homography(quad, self.n)), shape[::-1],
-                                   flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+        return cv2.warpPerspective(steep,
+                                   to_samples @ np.linalg.inv(square_homography(quad, self.n)),
+                                   shape[::-1],
+                                   flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
+                                   borderMode=cv2.BORDER_REPLICATE)
 
     def _read(self, planes, u, v):
         k = len(u)
@@ -102,7 +109,7 @@ class BlurredPattern:
         where += np.float32(_REACH_CELLS * self.per_cell - 0.5)
         where = where.reshape(2, rows, 256)
         out = np.empty((len(planes), rows, 256), np.float32)
-        for plane, seen in zip(planes, out):
+        for plane, seen in zip(planes, out, strict=False):
             cv2.remap(plane, where[0], where[1], cv2.INTER_LINEAR, dst=seen, borderMode=cv2.BORDER_REPLICATE)
         return out.reshape(len(out), -1)[:, :k]
 
@@ -115,15 +122,17 @@ def _px_per_sample(quad, n, per_cell):
 
 
 def _blur_parts(blur_px2, to_tag):
-    """A blur as Gaussians along columns and rows, moved: (widths (2,), moves (2, m), weights (m,), covariance laid on), samples.
+    """A blur as Gaussians along columns and rows, moved: (widths (2,), moves (2, m), weights (m,), covariance
+    laid on), samples.
 
-    The blur's narrow axis is taken for focus, a Gaussian; what the wide axis has more, for a straight movement at even
-    speed.  to_tag (2, 2): d(sample)/d(pixel).
+    The blur's narrow axis is taken for focus, a Gaussian; what the wide axis has more, for a straight
+    movement at even speed.  to_tag (2, 2): d(sample)/d(pixel).
     """
     values, vectors = np.linalg.eigh(blur_px2)
     focus = values[0] * to_tag @ to_tag.T
     way = to_tag @ vectors[:, 1] * np.sqrt(12 * max(values[1] - values[0], 0))
-    steps = int(np.clip(np.ceil(np.linalg.norm(way) / (_APART * np.sqrt(np.linalg.eigvalsh(focus)[0]))), 1, 24))
+    steps = int(
+        np.clip(np.ceil(np.linalg.norm(way) / (_APART * np.sqrt(np.linalg.eigvalsh(focus)[0]))), 1, 24))
     moves = way[:, None] * (np.arange(steps) + 0.5 - steps / 2) / steps
     # each step is itself a short piece of the way
     focus = focus + np.outer(way, way) / 12 / steps**2

@@ -41,7 +41,7 @@ class LocalLens:
         local = (flat[:-5] - at_centre) @ np.linalg.inv(slope).T + centre
         terms = fit @ (local - grid)
         self.table = np.zeros((2, 4, 4))  # coordinate, power of x, power of y
-        for (i, j), term in zip(_POWERS, terms):
+        for (i, j), term in zip(_POWERS, terms, strict=False):
             self.table[:, i, j] = term
 
     def forward(self, points):

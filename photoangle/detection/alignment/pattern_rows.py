@@ -17,7 +17,8 @@ _EDGE = 0.08  # slope on an edge, of the contrast, per px
 class CellMap:
     """Where pixels lie on a tag: u, v (k,) float32 cells, for quad (4, 2) px of n cells across in a window.
 
-    h (3, 3): from pixels in units of the window's extent to cells, its last number one; over (k,): one over the denominator.
+    h (3, 3): from pixels in units of the window's extent to cells, its last number one; over (k,): one over
+    the denominator.
     """
 
     def __init__(self, pixels, window, quad, n):
@@ -36,10 +37,12 @@ class CellMap:
         return [(h[row, k] - h[2, k] * at) * scale for row, at in ((0, self.u), (1, self.v)) for k in (0, 1)]
 
     def by_corners(self):
-        """How places on the tag flow when its corners move: (8, 8), numbers of a projective flow by x0, y0, x1, ... px."""
+        """How places on the tag flow when its corners move: (8, 8), numbers of a projective flow by x0, y0,
+        x1, ... px."""
         h, ends = self.h, _ends(self.n)
         scale = 1 / ((self.quad @ h[2, :2] + 1) * self.extent)
-        slopes = (h[:2, :2] - ends[:, :, None] * h[2, :2]) * scale[:, None, None]  # d(cell)/d(pixel) at each corner
+        slopes = (h[:2, :2] - ends[:, :, None] * h[2, :2]) * scale[:, None,
+                                                                   None]  # d(cell)/d(pixel) at each corner
         return -(_flows(self.n) @ slopes).transpose(1, 0, 2).reshape(8, 8)
 
 
@@ -51,7 +54,8 @@ def _ends(n):
 def _flows(n):
     """Numbers of the flow that moves one corner of n x n cells by a cell: (corner, 8 numbers, along u or v).
 
-    At (u, v) it goes (a u + b v + c - u w, d u + e v + f - v w) with w = g u + h v: a projective map next to none.
+    At (u, v) it goes (a u + b v + c - u w, d u + e v + f - v w) with w = g u + h v: a projective map next to
+    none.
     """
     rows = []
     for u, v in _ends(n):
@@ -62,11 +66,10 @@ def _flows(n):
 class PatternRows:
     """The modelled grey of a tag at some pixels, and its derivatives.
 
-    Parameters: pixels (k of them) of `photoangle.tag_window`; cells: their CellMap; blurred: BlurredPattern; blur (2, 2)
-    px^2 wanted now; rough: for the first look, with one term of the tone curve and without what sharpening and
-    denoising do.
-    value (k,): the pattern, 0 black to 1 white; black (k,) grey of black; light (k,) what white adds to it;
-    residual (k,); contrast: white less black, grey levels.
+    Parameters: pixels (k of them) of `photoangle.tag_window`; cells: their CellMap; blurred: BlurredPattern;
+    blur (2, 2) px^2 wanted now; rough: for the first look, with one term of the tone curve and without what
+    sharpening and denoising do. value (k,): the pattern, 0 black to 1 white; black (k,) grey of black; light
+    (k,) what white adds to it; residual (k,); contrast: white less black, grey levels.
     """
 
     def __init__(self, pixels, cells, blurred, blur, rough):
@@ -76,10 +79,12 @@ class PatternRows:
         ux, uy, vx, vy = self._to_cells = cells.slopes()
         # blur acts as heat does: a small change of its covariance adds half the second derivative
         uvx, uvy = uv * vx, uv * vy
-        self._heat = (0.5 * (ux * (uu * ux + 2 * uvx) + vv * vx * vx), 0.5 * (uy * (uu * uy + 2 * uvy) + vv * vy * vy),
+        self._heat = (0.5 * (ux * (uu * ux + 2 * uvx) + vv * vx * vx),
+                      0.5 * (uy * (uu * uy + 2 * uvy) + vv * vy * vy),
                       ux * (uu * uy + uvy) + vx * (uv * uy + vv * vy))
         b, laid = blur.astype(np.float32), blurred.laid.astype(np.float32)
-        # the pattern was blurred as at the tag's middle: in perspective the near side is larger and got too much
+        # the pattern was blurred as at the tag's middle: in perspective the near side is larger and got too
+        # much
         value = (value + b[0, 0] * self._heat[0] + b[1, 1] * self._heat[1] + b[0, 1] * self._heat[2]
                  - 0.5 * (laid[0, 0] * uu + laid[1, 1] * vv) - laid[0, 1] * uv)
         self.value = value
@@ -107,13 +112,13 @@ class PatternRows:
         self.black = levels[0] + levels[4] * x + levels[5] * y
         self.light = self.seen - residual - self.black
         gain = levels[1] + levels[2] * x + levels[3] * y
-        for level, (_, slope) in zip(levels[6:], terms):
+        for level, (_, slope) in zip(levels[6:], terms, strict=False):
             gain = gain + level * slope
         self._gain = gain
 
     def _rounding(self):
-        """What a denoiser that keeps edges does to corners: it smooths along them, as a flow by curvature does (Osher & Sethian
-        1988)."""
+        """What a denoiser that keeps edges does to corners: it smooths along them, as a flow by curvature
+        does (Osher & Sethian 1988)."""
         xx, yy, xy = self._heat
         sx, sy = self._slopes()
         self._slope2 = sx * sx + sy * sy
@@ -132,8 +137,8 @@ class PatternRows:
             self._halo *= field
 
     def derivatives(self):
-        """Rows (c, k): the grey's derivatives by the corners x0, y0, x1, ... px, the blur's xx, yy and xy px^2, and the
-        light's terms."""
+        """Rows (c, k): the grey's derivatives by the corners x0, y0, x1, ... px, the blur's xx, yy and xy
+        px^2, and the light's terms."""
         rows, gain, cells = self._rows, self._gain, self.cells
         for k, heat in enumerate(self._heat):
             np.multiply(gain * self._keener, heat, out=rows[8 + k])

@@ -1,4 +1,5 @@
-"""What an alignment's residuals say: pixels that do not fit, noise that a denoiser has smeared, cells that do not fit."""
+"""What an alignment's residuals say: pixels that do not fit, noise that a denoiser has smeared, cells that do
+not fit."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ _LEAST_NOISE = 0.3  # grey levels, the rounding to whole ones
 def weight_roots(residual, on_edge):
     """Square roots (k,) of weights that take dirt for what it is: 1 / (1 + (r / 3 s)^2), Cauchy's.
 
-    residual (k,) grey levels; on_edge (k,): a denoiser leaves more noise there, so that each kind has its own s.
+    residual (k,) grey levels; on_edge (k,): a denoiser leaves more noise there, so that each kind has its own
+    s.
     """
     scale = np.empty_like(residual)
     for kind in (on_edge, ~on_edge):
@@ -22,8 +24,8 @@ def weight_roots(residual, on_edge):
 
 
 def step_length(roots):
-    """By how much a step under those weights must be lengthened so that the weights' own answer to it is counted: Newton's
-    length for a robust loss (Huber 1981).
+    """By how much a step under those weights must be lengthened so that the weights' own answer to it is
+    counted: Newton's length for a robust loss (Huber 1981).
 
     For Cauchy's weights w the loss bends as 2 w^2 - w.  At most 1.4: on dirt the mean says little.
     """
@@ -34,8 +36,8 @@ def step_length(roots):
 def clustered(inverse, rows, residual, cells, n):
     """Sandwich covariance (8, 8) px^2 clustered by the tag's cells (White 1980, Liang & Zeger 1986).
 
-    inverse (8, c): the corners' rows of the inverse normal matrix; rows (c, k): derivatives; residual (k,) grey levels;
-    cells: their CellMap; n cells across.
+    inverse (8, c): the corners' rows of the inverse normal matrix; rows (c, k): derivatives; residual (k,)
+    grey levels; cells: their CellMap; n cells across.
     """
     cell = ((np.clip(np.floor(cells.u), -1, n) + 1) * (n + 2)
             + np.clip(np.floor(cells.v), -1, n) + 1).astype(int)

@@ -16,8 +16,8 @@ _LEAST_PIXELS = 60
 
 @dataclass(frozen=True)
 class Pixels:
-    """Some of a window's pixels: at (k,) flat indices into the window, grey (k,) float32, x, y (k,) float32 from the window's middle in
-    units of its extent."""
+    """Some of a window's pixels: at (k,) flat indices into the window, grey (k,) float32, x, y (k,) float32
+    from the window's middle in units of its extent."""
 
     at: np.ndarray
     grey: np.ndarray
@@ -31,7 +31,8 @@ class Pixels:
 class TagWindow:
     """A rectangle of a picture around a tag, in coordinates with the lens's curvature taken out.
 
-    shape (rows, columns); first (2,) the picture's pixel at its corner; pixels: those of the tag and its near margin; middle (2,) and extent, px.
+    shape (rows, columns); first (2,) the picture's pixel at its corner; pixels: those of the tag and its near
+    margin; middle (2,) and extent, px.
     """
 
     @classmethod
@@ -66,7 +67,8 @@ class TagWindow:
         cv2.fillConvexPoly(mask, np.rint((outline - [x0, y0]) * 16).astype(np.int32), 1, shift=4)
         at = np.flatnonzero(mask)
         self.middle, self.extent = flat.mean(0), np.abs(flat - flat.mean(0)).max()
-        x, y = ((w.ravel()[at] - np.float32(middle)) / np.float32(self.extent) for w, middle in zip((wx, wy), self.middle))
+        x, y = ((w.ravel()[at] - np.float32(middle)) / np.float32(self.extent)
+                for w, middle in zip((wx, wy), self.middle, strict=False))
         self.pixels = Pixels(at, grey[y0:y1, x0:x1].ravel()[at].astype(np.float32), x, y)
 
     def flattened(self, points):

@@ -6,9 +6,9 @@ the eye's circle, |eye(b) - foot| = length reads
 
     A cos b + B sin b = C,   A = u.g,   B = w.g,   C = (u.u + g.g - length^2) / 2
 
-(expand the square).  It has two roots, b = atan2(B, A) +- acos(C / hypot(A, B)), or none.  At the dead line the two
-roots meet: there the link has no lever on the bar.  Between dead lines a linkage stays on its
-branch, so the branch of the assembled position is the physical one wherever the path between closes.
+(expand the square).  It has two roots, b = atan2(B, A) +- acos(C / hypot(A, B)), or none.  At the dead line
+the two roots meet: there the link has no lever on the bar.  Between dead lines a linkage stays on its branch,
+so the branch of the assembled position is the physical one wherever the path between closes.
 
 Angles in radians, lengths in millimetres, any number of leading axes.
 """
@@ -45,8 +45,8 @@ def _swing(a, b, c):
 class Closure:
     """Where the bar stands.
 
-    turn (...): the bar's turn from the given eye, rad; margin (...): the link's angle from the dead line, rad, 0 to
-    pi/2. Both NaN where the link does not close.
+    turn (...): the bar's turn from the given eye, rad; margin (...): the link's angle from the dead line,
+    rad, 0 to pi/2. Both NaN where the link does not close.
     """
 
     turn: np.ndarray
@@ -68,8 +68,8 @@ def branch_side(eye, origin, axis, foot):
 def close_link(eye, origin, axis, foot, link_mm, side):
     """Turn of the bar at which the link reaches from foot to eye.
 
-    eye, origin, axis (..., 3): the eye where it was assembled, a point of the bar's axis, its direction; foot (...,
-    3) where it is now; link_mm (...); side (...) from `branch_side`.  Returns Closure.
+    eye, origin, axis (..., 3): the eye where it was assembled, a point of the bar's axis, its direction; foot
+    (..., 3) where it is now; link_mm (...); side (...) from `branch_side`.  Returns Closure.
     """
     offset = eye - origin
     along = axis * dot(offset, axis)[..., None]

@@ -5,6 +5,8 @@ All points (..., 3), mm, broadcast; returns (...), mm, centre to centre: radii a
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from photoangle.linkage.kinematics.turning import cross, dot, length
@@ -21,8 +23,8 @@ def point_to_segment(point, start, end):
 def segment_to_segment(a, b, c, d):
     """Distance of segment a-b from segment c-d.
 
-    The least distance is either at one of the four ends or between two inner points, where the joining line is
-    square to both; parallel segments are covered by their ends.
+    The least distance is either at one of the four ends or between two inner points, where the joining line
+    is square to both; parallel segments are covered by their ends.
     """
     ends = np.minimum(np.minimum(point_to_segment(a, c, d), point_to_segment(b, c, d)),
                       np.minimum(point_to_segment(c, a, b), point_to_segment(d, a, b)))
@@ -42,14 +44,14 @@ def polyline_to_segment(chain, a, b):
     """Least distance of a chain of points (a list of (..., 3); one is a point) from segment a-b."""
     if len(chain) == 1:
         return point_to_segment(chain[0], a, b)
-    return _least([segment_to_segment(p, q, a, b) for p, q in zip(chain, chain[1:])])
+    return _least([segment_to_segment(p, q, a, b) for p, q in itertools.pairwise(chain)])
 
 
 def point_to_polyline(point, chain):
     """Least distance of a point from a chain of points."""
     if len(chain) == 1:
         return length(point - chain[0])
-    return _least([point_to_segment(point, p, q) for p, q in zip(chain, chain[1:])])
+    return _least([point_to_segment(point, p, q) for p, q in itertools.pairwise(chain)])
 
 
 def _least(values):

@@ -1,9 +1,10 @@
 """The brake hose's points over the travel: where each is, and how near bar eye and link come.
 
-A hose is soft: its ends ride on chassis and knuckle, and what lies between moves in its own way.  A point that was
-measured with the wheel at two heights is put on the line through both places, in proportion to the hub's rise; beyond the
-two it goes on, by as much more uncertain as `WANDER` says.  A point measured once moves with the share of the knuckle's
-movement that ``hose_on`` gives, and where nothing is given, with any share from none to all of it.
+A hose is soft: its ends ride on chassis and knuckle, and what lies between moves in its own way.  A point
+that was measured with the wheel at two heights is put on the line through both places, in proportion to the
+hub's rise; beyond the two it goes on, by as much more uncertain as `WANDER` says.  A point measured once
+moves with the share of the knuckle's movement that ``hose_on`` gives, and where nothing is given, with any
+share from none to all of it.
 """
 
 from __future__ import annotations
@@ -44,14 +45,16 @@ def _between(first, second, layout, rise_mm):
 
 
 def hose_gaps(layout, place, rise_mm, corner):
-    """gap_a, gap_b, gap_c: eye and link to that point; gap_eye, gap_link: to the whole hose; mm, radii taken off.
+    """gap_a, gap_b, gap_c: eye and link to that point; gap_eye, gap_link: to the whole hose; mm, radii taken
+    off.
 
     Returns name -> (n, t); empty without hose points.
     """
     points = hose_places(layout, place, rise_mm, corner)
     if not points:
         return {}
-    eye_less, link_less = (corner.radius_mm.get(k, 0.0) + corner.radius_mm.get("hose", 0.0) for k in ("eye", "link"))
+    eye_less, link_less = (corner.radius_mm.get(k, 0.0) + corner.radius_mm.get("hose", 0.0)
+                           for k in ("eye", "link"))
     chain = [points[n] for n in HOSES if n in points]
     out = {}
     for name, point in points.items():

@@ -1,9 +1,10 @@
 """The knuckle: what the hub and everything else on it does while the control arm turns.
 
-The lower ball joint runs on the arm's circle.  Where the knuckle's top is known the knuckle is carried exactly:
+The lower ball joint runs on the arm's circle.  Where the knuckle's top is known the knuckle is carried
+exactly:
 
-* upper arm: the upper ball joint turns about the upper arm's axis and keeps its distance from the lower one (the
-  same closure as the link's);
+* upper arm: the upper ball joint turns about the upper arm's axis and keeps its distance from the lower one
+  (the same closure as the link's);
 * strut: the knuckle slides on a line that is fixed to it and passes through the strut's top.
 
 Both say which vector on the knuckle lies along which line of the chassis; what is left is the turn about
@@ -32,7 +33,8 @@ _GOOD_RAD = 1e-12
 
 @dataclass(frozen=True)
 class Knuckle:
-    """Where the knuckle is: its ball joint now and as assembled (..., 3), and its rotation (..., 3, 3) or None."""
+    """Where the knuckle is: its ball joint now and as assembled (..., 3), and its rotation (..., 3, 3) or
+    None."""
 
     ball: np.ndarray
     ball_before: np.ndarray

@@ -20,11 +20,10 @@ class Layout:
     Chassis frame (x forward, y left, z up), mm.  Every array has the same leading axes ``...``, normally
     (samples, 1) so that steps of the travel broadcast along the second.
 
-    at: name -> (..., 3); bar_axis, arm_axis: unit vectors (..., 3); hub_share (...): the hub's rise over the ball
-    joint's, where the knuckle is not modelled; foot_on: one of FEET;
-    hub_to_arch_mm: state -> (...); stud: "bar_eye", "link_foot" -> (..., 3) unit vectors where known;
-    link_mm: the link's own length (...), or None for the distance of its joints.  hose_share, hose_wander, second_state:
-    see `linkage.hose`.
+    at: name -> (..., 3); bar_axis, arm_axis: unit vectors (..., 3); hub_share (...): the hub's rise over the
+    ball joint's, where the knuckle is not modelled; foot_on: one of FEET; hub_to_arch_mm: state -> (...);
+    stud: "bar_eye", "link_foot" -> (..., 3) unit vectors where known; link_mm: the link's own length (...),
+    or None for the distance of its joints.  hose_share, hose_wander, second_state: see `linkage.hose`.
     """
 
     at: dict
@@ -42,7 +41,8 @@ class Layout:
 
     @property
     def second_rise_mm(self):
-        """The hub's rise (...) from the reference state to the one whose hose points are known too, or None."""
+        """The hub's rise (...) from the reference state to the one whose hose points are known too, or
+        None."""
         arch = self.hub_to_arch_mm
         if self.second_state in arch and self.state in arch:
             return arch[self.state] - arch[self.second_state]
@@ -77,9 +77,16 @@ class Layout:
         def cut(value):
             return value[rows] if np.ndim(value) else value
 
-        return replace(self, at={k: cut(v) for k, v in self.at.items()}, bar_axis=cut(self.bar_axis),
-                       arm_axis=cut(self.arm_axis), hub_share=cut(self.hub_share),
-                       hub_to_arch_mm={k: cut(v) for k, v in self.hub_to_arch_mm.items()},
-                       stud={k: cut(v) for k, v in self.stud.items()},
-                       link_mm=None if self.link_mm is None else cut(self.link_mm), hose_share=cut(self.hose_share),
+        return replace(self,
+                       at={k: cut(v)
+                           for k, v in self.at.items()},
+                       bar_axis=cut(self.bar_axis),
+                       arm_axis=cut(self.arm_axis),
+                       hub_share=cut(self.hub_share),
+                       hub_to_arch_mm={k: cut(v)
+                                       for k, v in self.hub_to_arch_mm.items()},
+                       stud={k: cut(v)
+                             for k, v in self.stud.items()},
+                       link_mm=None if self.link_mm is None else cut(self.link_mm),
+                       hose_share=cut(self.hose_share),
                        hose_wander=cut(self.hose_wander))

@@ -55,8 +55,8 @@ def other_hole(layout, hole_mm):
 def square_turn(layout, foot):
     """The bar's turn at which the link to a foot (..., 3) is square to the lever, rad.
 
-    (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root on
-    the assembled branch; NaN where the foot lies within the eye's circle.
+    (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root
+    on the assembled branch; NaN where the foot lies within the eye's circle.
     """
     bush, axis, eye = layout.at[BAR_BUSH], layout.bar_axis, layout.at[BAR_EYE]
     u = square_to(eye - bush, axis)
@@ -78,7 +78,8 @@ def length_at_turn(layout, foot, turn):
 def lengths(layout, rise_mm, wanted, hole_mm=0.0):
     """Lengths for ``wanted`` with the hub risen by rise_mm (...) to ride height.
 
-    hole_mm: another eye hole, see `other_hole`; the bar arm's angle is the same for every hole of a straight arm.
+    hole_mm: another eye hole, see `other_hole`; the bar arm's angle is the same for every hole of a straight
+    arm.
     Returns Lengths.
     """
     present = assembled_link_mm(layout)
@@ -89,6 +90,8 @@ def lengths(layout, rise_mm, wanted, hole_mm=0.0):
     tolerance = np.radians(wanted.within_deg)
     goal = (bar_arm_angle(layout, square_turn(at_hole, foot)) if wanted.square
             else np.full_like(now, np.radians(wanted.angle_deg)))
-    ends = [length_at_turn(at_hole, foot, turn_for_angle(layout, goal + s)) for s in (-tolerance, 0.0, tolerance)]
+    ends = [
+        length_at_turn(at_hole, foot, turn_for_angle(layout, goal + s)) for s in (-tolerance, 0.0, tolerance)
+    ]
     return Lengths(np.broadcast_to(present, now.shape), ends[1], np.minimum(ends[0], ends[2]),
                    np.maximum(ends[0], ends[2]), np.degrees(now), np.degrees(goal))

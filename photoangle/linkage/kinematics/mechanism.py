@@ -72,7 +72,8 @@ def position_at_arm(layout, arm_turn, link_mm=None):
 
 
 def motion_ratio(layout, arm_turn, link_mm=None):
-    """Bar eye's rise over wheel's rise at control-arm angles (...), by central differences in the arm's angle."""
+    """Bar eye's rise over wheel's rise at control-arm angles (...), by central differences in the arm's
+    angle."""
     low, high = (position_at_arm(layout, arm_turn + s, link_mm) for s in (-_STEP_RAD, _STEP_RAD))
     return (high.eye[..., 2] - low.eye[..., 2]) / (high.hub[..., 2] - low.hub[..., 2])
 
@@ -80,8 +81,8 @@ def motion_ratio(layout, arm_turn, link_mm=None):
 def angle_of(line, axis, line_before=None):
     """Angle of a line against level in the plane square to ``axis``, rad, up positive.
 
-    line, axis (..., 3).  Within +-pi/2 as a reading is given, unless line_before (..., 3) says on which side the
-    line lay as assembled: then it may pass the vertical without folding back.
+    line, axis (..., 3).  Within +-pi/2 as a reading is given, unless line_before (..., 3) says on which side
+    the line lay as assembled: then it may pass the vertical without folding back.
     """
     rise = unit(square_to(_UP, axis))
     level = cross(axis, rise)
@@ -129,11 +130,11 @@ def bar_to_link(layout, place):
 def joint_tilt(layout, place, joint):
     """How far a joint of the link is tilted, rad.
 
-    joint: "bar_eye" or "link_foot".  With the stud's direction known: the angle
-    by which stud and link are not square to each other (a link end's housing is square to the
-    link, common practice; the turn about the stud and about the link's own length is free and left out).  Without
-    it: the change of the link's direction from the reference state as seen from the part that carries the joint,
-    which is the most that the tilt can have changed by, since turning about the stud is counted as well.
+    joint: "bar_eye" or "link_foot".  With the stud's direction known: the angle by which stud and link are
+    not square to each other (a link end's housing is square to the link, common practice; the turn about the
+    stud and about the link's own length is free and left out).  Without it: the change of the link's
+    direction from the reference state as seen from the part that carries the joint, which is the most that
+    the tilt can have changed by, since turning about the stud is counted as well.
     """
     link = place.eye - place.foot
     stud = layout.stud.get(joint)

@@ -1,12 +1,12 @@
 """Joints by motion: the unknowns of a moving corner and what is seen of them.
 
-The bar and the control arm turn about lines fixed in the chassis; link and knuckle move freely but for the joints
-they share with them: bar eye (bar and link), link foot (link and arm, or knuckle), ball joint (arm and knuckle).
-Every body's own frame is the chassis frame in the first state that the body was seen in.
+The bar and the control arm turn about lines fixed in the chassis; link and knuckle move freely but for the
+joints they share with them: bar eye (bar and link), link foot (link and arm, or knuckle), ball joint (arm and
+knuckle). Every body's own frame is the chassis frame in the first state that the body was seen in.
 
-The unknowns are small changes about a current estimate, in steps of about a millimetre (a hundredth of a radian for
-turns), so that their scales match.  Residuals take any number of changes at once, which makes central differences
-cheap: the whole Jacobian is one call.
+The unknowns are small changes about a current estimate, in steps of about a millimetre (a hundredth of a
+radian for turns), so that their scales match.  Residuals take any number of changes at once, which makes
+central differences cheap: the whole Jacobian is one call.
 """
 
 from __future__ import annotations
@@ -38,9 +38,10 @@ _STEP = 1e-4
 class Estimate:
     """The current estimate, s states and p places.
 
-    point, axis: "bar", "arm" -> (3,); turn: "bar", "arm" -> (s,) rad; joint: name -> (3,), bar_eye in the bar's
-    frame, arm_ball_joint in the arm's, link_foot in its carrier's; along: on-axis joint -> mm from the axis's
-    point; rotation, shift: "link", "knuckle" -> (s, 3, 3), (s, 3); place_rotation (p, 3, 3), place_shift (p, 3).
+    point, axis: "bar", "arm" -> (3,); turn: "bar", "arm" -> (s,) rad; joint: name -> (3,), bar_eye in the
+    bar's frame, arm_ball_joint in the arm's, link_foot in its carrier's; along: on-axis joint -> mm from the
+    axis's point; rotation, shift: "link", "knuckle" -> (s, 3, 3), (s, 3); place_rotation (p, 3, 3),
+    place_shift (p, 3).
     """
 
     point: dict
@@ -58,11 +59,11 @@ class Estimate:
 class Plan:
     """Which marker was seen when and on what; all by index.
 
-    state, body, place: (o,) of each sighting; seen: body -> states it was seen in; first: body -> (s,) the state
-    whose pose is the body's frame (differs between states where the link was made anew); marker: (o,) ids; whiten:
-    list over states of (rows, lower-triangular inverse root); foot_on: "arm" or "knuckle"; points: (index as given,
-    PointOnMarker, place); tapes: (index as given, TapedLength, state); place_keys: (marker, body, how often it
-    had been moved, first state) of each place.
+    state, body, place: (o,) of each sighting; seen: body -> states it was seen in; first: body -> (s,) the
+    state whose pose is the body's frame (differs between states where the link was made anew); marker: (o,)
+    ids; whiten: list over states of (rows, lower-triangular inverse root); foot_on: "arm" or "knuckle";
+    points: (index as given, PointOnMarker, place); tapes: (index as given, TapedLength, state); place_keys:
+    (marker, body, how often it had been moved, first state) of each place.
     """
 
     states: int
@@ -154,7 +155,8 @@ class Model:
             point, axis, _ = m[ON_AXIS[name]]
             if name in m["along"]:
                 return point + axis * m["along"][name]
-            # never seen along the axis: square to the eye, or 100 mm either side of the ball joint, by definition
+            # never seen along the axis: square to the eye, or 100 mm either side of the ball joint, by
+            # definition
             about = self.estimate.joint[BAR_EYE if name == BAR_BUSH else ARM_BALL_JOINT]
             far = {BAR_BUSH: 0.0, ARM_PIVOT_FRONT: 100.0, ARM_PIVOT_REAR: -100.0}[name]
             return point + axis * (dot(about - point, axis) + far)[:, None]
@@ -189,14 +191,16 @@ class Model:
 
     def whitened(self, raw):
         """Sightings' residuals or derivatives (b, o, 6) over their sigmas, (b, 6 o)."""
-        return np.concatenate([raw[:, rows].reshape(len(raw), -1) @ root.T for rows, root in self.plan.whiten], -1)
+        return np.concatenate(
+            [raw[:, rows].reshape(len(raw), -1) @ root.T for rows, root in self.plan.whiten], -1)
 
     def _shared(self, m):
         """Joints as their two bodies see them: differences in mm, each (b, n)."""
         plan = self.plan
         for s in range(plan.states):
             first = plan.first["link"][s]
-            if first is not None and s != first and (plan.foot_on == "arm" or {s, first} <= plan.seen["knuckle"]):
+            if first is not None and s != first and (plan.foot_on == "arm"
+                                                     or {s, first} <= plan.seen["knuckle"]):
                 eye, foot = (self.joint(m, k, first) for k in (BAR_EYE, LINK_FOOT))
                 eye_now, foot_now = (self.joint(m, k, s) for k in (BAR_EYE, LINK_FOOT))
                 if s in plan.seen["link"]:

@@ -1,8 +1,9 @@
-"""What did not stay as it was between states: markers re-stuck or knocked, a link of another length, a reading that
-does not fit.
+"""What did not stay as it was between states: markers re-stuck or knocked, a link of another length, a
+reading that does not fit.
 
-Each of these is a hypothesis that lowers chi-squared.  A score test ranks them from one solution; the best few are
-then solved in earnest, since a marker moved by centimetres is far outside of what a linear test can weigh.
+Each of these is a hypothesis that lowers chi-squared.  A score test ranks them from one solution; the best
+few are then solved in earnest, since a marker moved by centimetres is far outside of what a linear test can
+weigh.
 """
 
 from __future__ import annotations
@@ -15,11 +16,11 @@ from photoangle.linkage.motion.plan import ITERATIONS, planned, solved
 
 # Directions of the unknowns with a standard uncertainty beyond this are open (steps of a millimetre).
 OPEN = 500.0
-# Chi-squared with six degrees of freedom exceeds 40 once in two million, with three 25 once in 60,000, and with one 18
-# once in 45,000: chance does not reach it among the few dozen hypotheses of a corner.
+# Chi-squared with six degrees of freedom exceeds 40 once in two million, with three 25 once in 60,000, and
+# with one 18 once in 45,000: chance does not reach it among the few dozen hypotheses of a corner.
 _GAIN = {"cut": 40.0, "point": 25.0, "tape": 18.0, "link": 40.0}
-# What a hypothesis must earn for each unknown that it adds or observation that it drops, so that the simpler one of two
-# is taken; of two alike a moved marker before another link.
+# What a hypothesis must earn for each unknown that it adds or observation that it drops, so that the simpler
+# one of two is taken; of two alike a moved marker before another link.
 _PRICE, _SIMPLER = 4.0, {"link": 4.0}
 _TIE, _TRIED, _TRIAL_ITERATIONS = 8.0, 6, 8
 
@@ -40,15 +41,16 @@ def inverse_of(jacobian):
 def next_change(given, changes, plan, model, jacobian, value):
     """The change that explains most of what does not fit, if it explains more than chance does.
 
-    Returns (Changes, what: ("cut", marker, state), ("link", state), ("point", index) or ("tape", index), other markers
-    that would do as well, its solution as `solve_with` gives it), or None.
+    Returns (Changes, what: ("cut", marker, state), ("link", state), ("point", index) or ("tape", index),
+    other markers that would do as well, its solution as `solve_with` gives it), or None.
     """
     scored = _cuts(plan, model, jacobian, value) + _observations(plan, jacobian, value)
     scored = sorted((s for s in scored if s[0] > _GAIN[s[1][0]]), reverse=True)
     if not scored:
         return None
     seen = sorted(plan.seen["link"])
-    hypotheses = [what for _, what in scored[:_TRIED]] + [("link", s) for s in seen[1:] if s not in changes.links]
+    hypotheses = [what for _, what in scored[:_TRIED]] + [("link", s)
+                                                          for s in seen[1:] if s not in changes.links]
     before = float(value @ value)
     tried = []
     for what in hypotheses:
@@ -86,7 +88,8 @@ def _with(given, changes, what):
 
 
 def _cuts(plan, model, jacobian, value):
-    """Score test: giving extra unknowns E lowers chi-squared by g' (E'E - E'J (J'J)^-1 J'E)^-1 g, g = E' residual."""
+    """Score test: giving extra unknowns E lowers chi-squared by g' (E'E - E'J (J'J)^-1 J'E)^-1 g, g = E'
+    residual."""
     inverse = inverse_of(jacobian)
     raw_slope = model.jacobian(lambda x: model.raw(x)[0].reshape(len(x), -1))
     count = len(plan.state)
@@ -94,7 +97,7 @@ def _cuts(plan, model, jacobian, value):
     out = []
     for p, (marker, body, _, _) in enumerate(plan.place_keys):
         mine = np.flatnonzero(plan.place == p)
-        if len(mine) < 2 or body == "chassis" and len(set(plan.place[plan.body == 0])) < 2:
+        if len(mine) < 2 or (body == "chassis" and len(set(plan.place[plan.body == 0])) < 2):
             continue
         columns = raw_slope[:, places + 6 * p:places + 6 * p + 6].reshape(count, 6, 6)
         for k in range(1, len(mine)):

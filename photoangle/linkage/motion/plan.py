@@ -14,8 +14,8 @@ ITERATIONS = 60
 
 @dataclass(frozen=True)
 class Given:
-    """What `solve_motion` was given, checked: states; bodies: marker -> body; carrier of the link's foot, "arm" or
-    "knuckle"; points; tapes; play_mm; flex: (mm, deg)."""
+    """What `solve_motion` was given, checked: states; bodies: marker -> body; carrier of the link's foot,
+    "arm" or "knuckle"; points; tapes; play_mm; flex: (mm, deg)."""
 
     states: tuple
     bodies: dict
@@ -33,8 +33,9 @@ class Given:
 
 @dataclass(frozen=True)
 class Changes:
-    """What did not stay as it was, a tuple each, by index: cuts: (marker, state) from which on it has another place;
-    links: states from which on the link is another; unused: observations left out, (kind "point" or "tape", index)."""
+    """What did not stay as it was, a tuple each, by index: cuts: (marker, state) from which on it has another
+    place; links: states from which on the link is another; unused: observations left out, (kind "point" or
+    "tape", index)."""
 
     cuts: tuple = ()
     links: tuple = ()
@@ -48,7 +49,7 @@ def planned(given, changes):
     on = {b: [s for s in range(count) if any(bodies[i] == b for i in states[s].markers)] for b in BODIES}
     first = {b: [(on[b] or [0])[0]] * count for b in BODIES}
     starts = sorted({0} | set(changes.links))
-    for begin, end in zip(starts, starts[1:] + [count]):
+    for begin, end in zip(starts, starts[1:] + [count], strict=False):
         with_marker = [s for s in on["link"] if begin <= s < end]
         first["link"][begin:end] = [(with_marker or [begin])[0]] * (end - begin)
     keys, rows, index = [], [], {}
@@ -68,7 +69,7 @@ def planned(given, changes):
     for state in states:
         m = len(state.markers)
         if m:
-            slack = np.tile(np.r_[np.full(3, np.radians(given.flex[1]) ** 2), np.full(3, given.flex[0] ** 2)], m)
+            slack = np.tile(np.r_[np.full(3, np.radians(given.flex[1])**2), np.full(3, given.flex[0]**2)], m)
             root = np.linalg.inv(np.linalg.cholesky(np.asarray(state.covariance, float) + np.diag(slack)))
             whiten.append((slice(at, at + m), root))
         at += m

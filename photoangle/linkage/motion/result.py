@@ -27,11 +27,12 @@ LOOSE_MM = 25.0
 class Motion:
     """The solution.
 
-    names: the joints that are known in at least one state; states: names; open: joint -> (k, 3) directions that it is
-    not known along, in the state where it is known best; turn_deg: "bar", "arm" -> (s,) from the part's first state,
-    NaN where the state does not show it; moved: (marker, state name) found re-stuck or knocked before that state;
-    new_link_from: states from which on the link is another, as given or found; still: parts that did not turn; chi2
-    and dof of the whole; findings.  `points` gives the joints at a state, `axis` a part's axis.
+    names: the joints that are known in at least one state; states: names; open: joint -> (k, 3) directions
+    that it is not known along, in the state where it is known best; turn_deg: "bar", "arm" -> (s,) from the
+    part's first state, NaN where the state does not show it; moved: (marker, state name) found re-stuck or
+    knocked before that state; new_link_from: states from which on the link is another, as given or found;
+    still: parts that did not turn; chi2 and dof of the whole; findings.  `points` gives the joints at a
+    state, `axis` a part's axis.
     """
 
     names: tuple
@@ -49,12 +50,12 @@ class Motion:
     _loose: np.ndarray
 
     def points(self, state=None):
-        """(names, positions (n, 3) mm, covariance (3 n, 3 n)) of the joints known in the chassis at a state (by name,
-        or None for the first).
+        """(names, positions (n, 3) mm, covariance (3 n, 3 n)) of the joints known in the chassis at a state
+        (by name, or None for the first).
 
-        bar_bush_far lies 300 mm to the left of bar_bush on the bar's axis; where the bush (or an arm pivot) was not
-        observed, its place along the axis is by definition and has no uncertainty.  Raises ValueError for a state that
-        is not there.
+        bar_bush_far lies 300 mm to the left of bar_bush on the bar's axis; where the bush (or an arm pivot)
+        was not observed, its place along the axis is by definition and has no uncertainty.  Raises ValueError
+        for a state that is not there.
         """
         index = 0 if state is None else self.states.index(state)
         model = self._model
@@ -72,8 +73,8 @@ class Motion:
         return names, zero.reshape(-1, 3), slope @ self._covariance @ slope.T
 
     def axis(self, body):
-        """(point (3,) mm, direction (3,), covariance (3, 3) of a small turn of it, rad^2) of "bar" or "arm", or None
-        where the part did not turn."""
+        """(point (3,) mm, direction (3,), covariance (3, 3) of a small turn of it, rad^2) of "bar" or "arm",
+        or None where the part did not turn."""
         if body in self.still:
             return None
         model = self._model
@@ -83,7 +84,8 @@ class Motion:
 
 
 def _spreads(motion, indices):
-    """(name, index) -> (variances (3,), directions (3, 3) as columns, open ones (k, 3)) of joints at states."""
+    """(name, index) -> (variances (3,), directions (3, 3) as columns, open ones (k, 3)) of joints at
+    states."""
     model = motion._model
     keys = [(n, s) for n in NAMES for s in indices]
 
@@ -93,17 +95,19 @@ def _spreads(motion, indices):
 
     slopes = model.jacobian(stacked).reshape(len(keys), 3, -1)
     out = {}
-    for key, slope in zip(keys, slopes):
+    for key, slope in zip(keys, slopes, strict=False):
         free = slope @ motion._loose
         size, directions = np.linalg.eigh(slope @ motion._covariance @ slope.T + OPEN**2 * free @ free.T)
-        if ("bar" if key[0] in _ON_BAR else "arm" if key[0].startswith("arm_pivot") else None) in motion.still:
+        if ("bar"
+                if key[0] in _ON_BAR else "arm" if key[0].startswith("arm_pivot") else None) in motion.still:
             size = np.full(3, np.inf)
         out[key] = size, directions, directions[:, size > LOOSE_MM**2].T
     return out
 
 
 def known_and_open(motion):
-    """(known: joint -> (variances, directions), open: joint -> (k, 3)), each in the state where it is known best."""
+    """(known: joint -> (variances, directions), open: joint -> (k, 3)), each in the state where it is known
+    best."""
     known, open_ = {}, {}
     spreads = _spreads(motion, range(len(motion.states)))
     for name in NAMES:
@@ -117,7 +121,8 @@ def known_and_open(motion):
 
 
 def turns_deg(plan, model, loose):
-    """"bar", "arm" -> (s,) turns from the part's first state, deg; NaN where a state does not show the part."""
+    """"bar", "arm" -> (s,) turns from the part's first state, deg; NaN where a state does not show the
+    part."""
     out = {}
     for body in ("bar", "arm"):
         turn = np.degrees(model.estimate.turn[body])

@@ -16,7 +16,8 @@ _LINK_HELP = "turn the link about its own length between the states, add a state
 _HELP = {
     BAR_EYE: _LINK_HELP.format("eye"),
     LINK_FOOT: _LINK_HELP.format("foot"),
-    ARM_BALL_JOINT: "steer the knuckle a little between the states, add a state, or give the ball joint's stand-off",
+    ARM_BALL_JOINT: "steer the knuckle a little between the states, add a state, or give the ball joint's"
+                    " stand-off",
 }
 
 
@@ -29,18 +30,23 @@ def change_said(given, what, rivals, where):
     if what[0] in ("cut", "link"):
         where = f"{where}/{given.names[what[-1]]}".strip("/")
     if what[0] == "cut":
-        others = f" (or marker {', '.join(str(r) for r in rivals)} on the same part: which of them can't be told)"
-        return Finding(ATTENTION, where, f"marker {what[1]} sits elsewhere on its part than in the states before"
-                       f"{others if rivals else ''}; from here on it has a place of its own",
-                       "was it re-stuck or knocked?")
+        others = (
+            f" (or marker {', '.join(str(r) for r in rivals)} on the same part: which of them can't be told)"
+        )
+        return Finding(
+            ATTENTION, where, f"marker {what[1]} sits elsewhere on its part than in the states before"
+            f"{others if rivals else ''}; from here on it has a place of its own",
+            "was it re-stuck or knocked?")
     if what[0] == "link":
-        return Finding(ATTENTION, where, "the link is another one here, or has another length, than in the states"
+        return Finding(ATTENTION, where,
+                       "the link is another one here, or has another length, than in the states"
                        " before", "say from which state on the new link is in")
     if what[0] == "point":
         point = given.points[what[1]]
-        return Finding(ATTENTION, where, f"the place given for the {_words(point.joint)} on marker {point.marker} does"
-                       " not fit how the parts moved: it is left out",
-                       "measure from the marker to the joint's middle again")
+        return Finding(
+            ATTENTION, where, f"the place given for the {_words(point.joint)} on marker {point.marker} does"
+            " not fit how the parts moved: it is left out",
+            "measure from the marker to the joint's middle again")
     tape = given.tapes[what[1]]
     return Finding(ATTENTION, where, f"the taped length from {_words(tape.first)} to {_words(tape.second)},"
                    f" {tape.value_mm:g} mm, does not fit how the parts moved: it is left out",
@@ -49,16 +55,18 @@ def change_said(given, what, rivals, where):
 
 def misfit_said(chi2, dof, where):
     """A Finding where the residuals as a whole are larger than their sigmas."""
-    return Finding(ATTENTION, where, "the markers do not move quite as rigid parts on fixed axes would (chi-squared"
-                   f" {chi2:.0f} with {dof} degrees of freedom): every plus-or-minus is widened by"
-                   f" {np.sqrt(chi2 / dof):.1f}", "is a marker loose, a bush worn, or a part bent?")
+    return Finding(
+        ATTENTION, where, "the markers do not move quite as rigid parts on fixed axes would (chi-squared"
+        f" {chi2:.0f} with {dof} degrees of freedom): every plus-or-minus is widened by"
+        f" {np.sqrt(chi2 / dof):.1f}", "is a marker loose, a bush worn, or a part bent?")
 
 
 def still_said(body, turned_deg, where):
     """A Finding for a part that did not turn enough for an axis."""
-    return Finding(ATTENTION, where, f"the {_PART[body]} turned by only {turned_deg:.1f} deg between the states, or has"
-                   " no marker: its axis is not known",
-                   "put a marker on it, and raise the knuckle further between the states")
+    return Finding(
+        ATTENTION, where, f"the {_PART[body]} turned by only {turned_deg:.1f} deg between the states, or has"
+        " no marker: its axis is not known",
+        "put a marker on it, and raise the knuckle further between the states")
 
 
 def open_said(known, open_, bush_observed, states, where):
@@ -73,11 +81,15 @@ def open_said(known, open_, bush_observed, states, where):
             out.append(Finding(ATTENTION, where, f"the {_words(name)} is known only to within"
                                f" {2 * np.sqrt(size[-1]):.0f} mm {_way(directions[:, -1:].T)}", _HELP[name]))
     if BAR_BUSH in known and not bush_observed:
-        out.append(Finding(NOTE, where, "where the bush sits along the bar's axis never shows in its motion; the point"
-                           " square to the eye stands for it", "put a marker on the bush where bar_arm_length matters"))
+        out.append(
+            Finding(
+                NOTE, where, "where the bush sits along the bar's axis never shows in its motion; the point"
+                " square to the eye stands for it", "put a marker on the bush where bar_arm_length matters"))
     if states == 2:
-        out.append(Finding(NOTE, where, "two states give the axes and joints but weakly, with nothing to check them by",
-                           "a third height pins them down"))
+        out.append(
+            Finding(NOTE, where,
+                    "two states give the axes and joints but weakly, with nothing to check them by",
+                    "a third height pins them down"))
     return out
 
 

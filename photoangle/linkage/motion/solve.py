@@ -1,11 +1,12 @@
 """Joints by motion: where the joints and axes are, from how the markers moved between states.
 
-All states of a corner are solved together by weighted least squares (Levenberg and Marquardt's damping), so that
-markers may sit anywhere on their parts and no stand-off is needed.  Stand-offs, plates and taped lengths join in as
-observations with their sigmas.  What the motion leaves open is found from the singular values and said.
+All states of a corner are solved together by weighted least squares (Levenberg and Marquardt's damping), so
+that markers may sit anywhere on their parts and no stand-off is needed.  Stand-offs, plates and taped lengths
+join in as observations with their sigmas.  What the motion leaves open is found from the singular values and
+said.
 
-What it leaves out: parts that bend, bushes that shift (each joint may be off by ``play_mm``, an axis not at all),
-and whatever the registration of the states to the chassis has not put into the covariances.
+What it leaves out: parts that bend, bushes that shift (each joint may be off by ``play_mm``, an axis not at
+all), and whatever the registration of the states to the chassis has not put into the covariances.
 """
 
 from __future__ import annotations
@@ -33,8 +34,8 @@ _MISFIT_SIGMAS = 3.1
 
 @dataclass(frozen=True)
 class MotionState:
-    """One state's markers: id -> Pose ``chassis_from_marker``; covariance (6 m, 6 m) in the same order: turn (rad,
-    applied from the left), then shift (mm), for each marker."""
+    """One state's markers: id -> Pose ``chassis_from_marker``; covariance (6 m, 6 m) in the same order: turn
+    (rad, applied from the left), then shift (mm), for each marker."""
 
     name: str
     markers: dict
@@ -45,9 +46,9 @@ class MotionState:
 class PointOnMarker:
     """A joint at offset_mm (3,) in a marker's own frame, known to sigma_mm (3,) along that frame's axes.
 
-    A stand-off has a small sigma along z, a cross set on the joint small ones along x and y; what is not known gets
-    a large one.  state: the state whose place of the marker is meant, or None for the marker's first; the same reading
-    given for several states counts once for as long as the marker was not moved.
+    A stand-off has a small sigma along z, a cross set on the joint small ones along x and y; what is not
+    known gets a large one.  state: the state whose place of the marker is meant, or None for the marker's
+    first; the same reading given for several states counts once for as long as the marker was not moved.
     """
 
     marker: int
@@ -72,13 +73,13 @@ def solve_motion(states, bodies, foot_on="control arm", points=(), tapes=(), new
                  flex_mm=0.02, flex_deg=0.005, where=""):
     """Joints and axes from how markers moved.
 
-    states: MotionStates, two or more; bodies: marker id -> "chassis", "bar", "arm", "link" or "knuckle"; foot_on as
-    in `layout.FEET`; points: PointOnMarkers; tapes: TapedLengths; new_link_from: names of states from which on the
-    link is another one, or has another length (where it is not said but shows, it is found); play_mm: sigma of a
-    joint's play; flex_mm, flex_deg: sigmas that every sighting is widened by, since parts and paper are not
-    quite rigid.
-    Raises ValueError for unknown bodies, markers, joints and states.  Returns Motion, or Refusal where nothing
-    moved enough.
+    states: MotionStates, two or more; bodies: marker id -> "chassis", "bar", "arm", "link" or "knuckle";
+    foot_on as in `layout.FEET`; points: PointOnMarkers; tapes: TapedLengths; new_link_from: names of states
+    from which on the link is another one, or has another length (where it is not said but shows, it is
+    found); play_mm: sigma of a joint's play; flex_mm, flex_deg: sigmas that every sighting is widened by,
+    since parts and paper are not quite rigid.
+    Raises ValueError for unknown bodies, markers, joints and states.  Returns Motion, or Refusal where
+    nothing moved enough.
     """
     states, points, tapes = tuple(states), tuple(points), tuple(tapes)
     _check(states, bodies, points, tapes, new_link_from, foot_on)
@@ -115,7 +116,10 @@ def _check(states, bodies, points, tapes, new_link_from, foot_on):
             raise ValueError(f"{s.name}: a marker's body is not given")
         if np.shape(s.covariance) != (6 * len(s.markers),) * 2:
             raise ValueError(f"{s.name}: the covariance must be (6 m, 6 m) for m markers")
-    if not {p.joint for p in points} <= joints or not {j for t in tapes for j in (t.first, t.second)} <= joints:
+    if not {p.joint
+            for p in points} <= joints or not {j
+                                               for t in tapes
+                                               for j in (t.first, t.second)} <= joints:
         raise ValueError(f"joints are {sorted(joints)}")
     if not ({o.state for o in (*tapes, *points)} - {None}) | set(new_link_from) <= set(names):
         raise ValueError("an observation names a state that is not there")
@@ -128,8 +132,9 @@ def _motion(given, changes, plan, model, jacobian, value, findings, where):
     turned = {k: np.nan_to_num(np.nanmax(v) - np.nanmin(v)) for k, v in turns.items()}
     still = tuple(k for k, v in turned.items() if v < LEAST_TURN_DEG)
     if len(still) == 2:
-        return Refusal(Finding(UNUSABLE, where, "neither bar nor control arm turned between the states",
-                               "raise or lower the knuckle between them, and keep a marker on each part in view"))
+        return Refusal(
+            Finding(UNUSABLE, where, "neither bar nor control arm turned between the states",
+                    "raise or lower the knuckle between them, and keep a marker on each part in view"))
     dof, chi2 = max(len(value) - int((~loose).sum()), 0), float(value @ value)
     if dof and chi2 > dof + _MISFIT_SIGMAS * np.sqrt(2 * dof):
         covariance = covariance * (chi2 / dof)
@@ -138,7 +143,8 @@ def _motion(given, changes, plan, model, jacobian, value, findings, where):
     names = tuple(given.names)
     moved = tuple((m, names[s]) for m, s in changes.cuts)
     links = tuple(names[s] for s in changes.links)
-    bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance, vectors[:, loose])
+    bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance, vectors[:,
+                                                                                                       loose])
     known, open_ = known_and_open(bare)
     observed = any(p.joint == BAR_BUSH for _, p, _ in plan.points)
     findings += open_said(known, open_, observed, len(names), where)

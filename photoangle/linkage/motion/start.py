@@ -14,10 +14,10 @@ _TRIAD = np.array([[0.0, 0, 0], [40, 0, 0], [0, 40, 0], [0, 0, 40]])
 def body_paths(states, bodies, first, cuts=()):
     """How each body moved, from its markers.
 
-    states: MotionStates; bodies: marker -> body; first: body -> (s,) reference states; cuts: (marker, state) from which
-    on a marker has another place.
-    Returns (body -> (s,) list of Pose or None, relative to its reference; (marker, piece, reference state) -> Pose
-    of its place).
+    states: MotionStates; bodies: marker -> body; first: body -> (s,) reference states; cuts: (marker, state)
+    from which on a marker has another place.
+    Returns (body -> (s,) list of Pose or None, relative to its reference; (marker, piece, reference state) ->
+    Pose of its place).
     """
     paths, places = {}, {}
     for body, starts in first.items():
@@ -43,8 +43,12 @@ def _piece(marker, state, cuts):
 
 
 def _fitted(seen, places, start, cuts, state):
-    """Where a body's known markers put it; where all of them were moved, the place before is the best first guess."""
-    known = {i: places[i, _piece(i, state, cuts), start] for i in seen if (i, _piece(i, state, cuts), start) in places}
+    """Where a body's known markers put it; where all of them were moved, the place before is the best first
+    guess."""
+    known = {
+        i: places[i, _piece(i, state, cuts), start]
+        for i in seen if (i, _piece(i, state, cuts), start) in places
+    }
     if not known:
         known = {i: places[i, 0, start] for i in seen if (i, 0, start) in places}
     if not known:
@@ -56,8 +60,8 @@ def _fitted(seen, places, start, cuts, state):
 def turning_axis(path, about):
     """The line that a body turned about: (point (3,), axis (3,), turns (s,) rad).
 
-    path: relative Poses or None; about (3,): the point is the line's nearest to it.  The axis is the principal
-    direction of the rotation vectors, the point the least-squares solution of (1 - R) p = t.
+    path: relative Poses or None; about (3,): the point is the line's nearest to it.  The axis is the
+    principal direction of the rotation vectors, the point the least-squares solution of (1 - R) p = t.
     """
     vectors = np.array([np.zeros(3) if p is None else vector_from_rotation(p.rotation) for p in path])
     values, directions = np.linalg.eigh(vectors.T @ vectors)
@@ -70,13 +74,13 @@ def turning_axis(path, about):
 
 
 def shared_pole(path, other, first, start, near):
-    """The point that two bodies share: relative Poses of both, first: the other's reference states, start: the
-    path's.
+    """The point that two bodies share: relative Poses of both, first: the other's reference states, start:
+    the path's.
 
     Returns (3,) in the path's frame, as near to ``near`` as the motion leaves open.
     """
     left, right = [], []
-    for s, (a, b) in enumerate(zip(path, other)):
+    for s, (a, b) in enumerate(zip(path, other, strict=False)):
         j = first[s]
         if a is None or b is None or s == j or path[j] is None:
             continue
@@ -116,9 +120,12 @@ def first_estimate(states, bodies, first, place_keys, along, foot_on, cuts=()):
         if np.abs(turn[body]).max() < 1e-6:
             axis[body] = np.array(straight)
     carrier = foot_on
-    joint = {BAR_EYE: shared_pole(paths["bar"], paths["link"], first["link"], 0, near("bar", "link")),
-             LINK_FOOT: shared_pole(paths[carrier], paths["link"], first["link"], 0, near(carrier, "link")),
-             ARM_BALL_JOINT: shared_pole(paths["arm"], paths["knuckle"], first["knuckle"], 0, near("arm", "knuckle"))}
+    joint = {
+        BAR_EYE: shared_pole(paths["bar"], paths["link"], first["link"], 0, near("bar", "link")),
+        LINK_FOOT: shared_pole(paths[carrier], paths["link"], first["link"], 0, near(carrier, "link")),
+        ARM_BALL_JOINT: shared_pole(paths["arm"], paths["knuckle"], first["knuckle"], 0,
+                                    near("arm", "knuckle"))
+    }
     rotation, shift = {}, {}
     for body in ("link", "knuckle"):
         path = [Pose.identity() if p is None else p for p in paths[body]]

@@ -16,7 +16,8 @@ def add(app, work, sessions, phone_url):
 
     def names():
         measurement = work.answer.measurement
-        return [f"{s.corner}/{s.state}" for s in measurement.states if s.state != "ride"] if measurement else []
+        return [f"{s.corner}/{s.state}" for s in measurement.states
+                if s.state != "ride"] if measurement else []
 
     def chosen():
         there = names()
@@ -24,7 +25,8 @@ def add(app, work, sessions, phone_url):
         if not before and not after:
             fitted = next((n for n in there if "/fitted" in n), None)
             after = fitted or (there[-1] if there else "")
-            before = next((n for n in there if fitted and n == fitted.replace("/fitted", "/set")), there[0] if there else "")
+            before = next((n for n in there if fitted and n == fitted.replace("/fitted", "/set")),
+                          there[0] if there else "")
         if before not in there or after not in there or before == after:
             return None
         return before, after
@@ -35,16 +37,24 @@ def add(app, work, sessions, phone_url):
         if pair is not None:
             comparison = compared(work.answer.measurement, *pair)
             rows, findings = change_rows(comparison, work.car()[0].units), finding_rows(comparison.findings)
-        return render_template("compare.html", here="/compare", names=names(), pair=pair, rows=rows, findings=findings,
+        return render_template("compare.html",
+                               here="/compare",
+                               names=names(),
+                               pair=pair,
+                               rows=rows,
+                               findings=findings,
                                number=work.answer.number)
 
     @app.get("/api/compare")
     def compare_json():
         pair = chosen() or abort(404, "these two cannot be compared")
         comparison = compared(work.answer.measurement, *pair)
-        return jsonify(before=pair[0], after=pair[1], figures=[
-            {"name": c.figure.name, "datum": c.figure.datum, "value": round(c.figure.value, 5), "u": round(c.figure.u, 6),
-             "verdict": c.verdict} for c in comparison.changes])
+        return jsonify(before=pair[0],
+                       after=pair[1],
+                       figures=[{
+                           "name": c.figure.name, "datum": c.figure.datum, "value": round(c.figure.value, 5),
+                           "u": round(c.figure.u, 6), "verdict": c.verdict
+                       } for c in comparison.changes])
 
     @app.get("/compare/<which>.jpg")
     def side(which):

@@ -13,7 +13,9 @@ def add(app, work, sessions, phone_url):
     """Add the routes to a Flask app."""
     @app.get("/api/job")
     def progress():
-        return jsonify(asdict(work.jobs.state) | {"answer": work.answer.number, "fresh": work.fresh(), "next": asdict(what_next(work))})
+        return jsonify(
+            asdict(work.jobs.state)
+            | {"answer": work.answer.number, "fresh": work.fresh(), "next": asdict(what_next(work))})
 
     @app.post("/api/job/start")
     def start():

@@ -24,7 +24,8 @@ def add(app, work, sessions, phone_url):
         answer, change, lowered = asked(corner)
         out = tried(answer, work.car()[0].corner(corner), change, lowered)
         figure = answer.advice.figures.get("link_change")
-        return jsonify(out | {"advised_mm": None if figure is None else round(figure.value, 1), "corner": corner})
+        return jsonify(out
+                       | {"advised_mm": None if figure is None else round(figure.value, 1), "corner": corner})
 
     @app.get("/api/link/<corner>/full")
     def try_link_in_full(corner):

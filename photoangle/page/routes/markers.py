@@ -28,7 +28,8 @@ def add(app, work, sessions, phone_url):
         body = request.get_json(silent=True)
         if isinstance(body, dict) and body.get("what") in ("dot", "no-dot"):
             return put_dot(where, path, body)
-        if not isinstance(body, dict) or not isinstance(body.get("id"), int) or isinstance(body.get("id"), bool):
+        if not isinstance(body, dict) or not isinstance(body.get("id"), int) or isinstance(
+                body.get("id"), bool):
             abort(400, "it is not said which marker")
         corners, states = None, (where,)
         if body.get("what") == "place":
@@ -36,7 +37,8 @@ def add(app, work, sessions, phone_url):
         if body.get("everywhere") is True:
             states = tuple(f"{c}/{s}" for c, s, _, _ in state_folders(work.root, corner))
         try:
-            correct(work.root, work.kit(), f"{where}/{path.name}", body["id"], body.get("what"), body.get("role"), corners, states)
+            correct(work.root, work.kit(), f"{where}/{path.name}", body["id"], body.get("what"),
+                    body.get("role"), corners, states)
         except (NotDone, CorrectionsError) as error:
             return jsonify(what=error.what, do=error.do), 422
         work.changed()
@@ -57,7 +59,8 @@ def add(app, work, sessions, phone_url):
 
     def described(where, path):
         name, corrections = f"{where}/{path.name}", load_corrections(work.root)
-        return jsonify(seen(work.look(where, path), work.kit(), corrections.of(name), corrections.dots.get(name, {})))
+        return jsonify(
+            seen(work.look(where, path), work.kit(), corrections.of(name), corrections.dots.get(name, {})))
 
     @app.post("/api/under/<corner>/<state>/<name>")
     def under(corner, state, name):
@@ -73,17 +76,21 @@ def add(app, work, sessions, phone_url):
             with work.sighting:
                 found = dot_under(read_upright(path, most_px=10**6)[0], at)
             centre, sigma = found or (at, HAND_PX)
-            return jsonify(at=np.round(shown(look, centre[None])[0], 2).tolist(), sigma=sigma, refined=found is not None)
+            return jsonify(at=np.round(shown(look, centre[None])[0], 2).tolist(),
+                           sigma=sigma,
+                           refined=found is not None)
         ids = ids_for(work.kit(), role, work.looks_at(where))
         with work.sighting:
-            tag_id, corners, refined = found_under(read_photo(path).grey, work.kit(), look, ids, at, lens_of(look))
+            tag_id, corners, refined = found_under(
+                read_photo(path).grey, work.kit(), look, ids, at, lens_of(look))
         return jsonify(id=tag_id, corners=np.round(shown(look, corners), 2).tolist(), refined=refined)
 
 
 def _points(value, count):
     good = isinstance(value, list) and len(value) == count and all(
-        isinstance(p, list) and len(p) == 2 and all(isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v)
-                                                    and abs(v) < 1e5 for v in p) for p in value)
+        isinstance(p, list) and len(p) == 2 and all(
+            isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v) and abs(v) < 1e5
+            for v in p) for p in value)
     if not good:
         abort(400, "the place is not said")
     return np.array(value, float)

@@ -17,8 +17,10 @@ from photoangle.page.names import STATES, checked_corner, checked_state, listed_
 from photoangle.page.notes import fields_below, parts_of
 
 TAPED = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length")
-STATE_WORDS = {"droop": "on stands, wheels off, hanging", "set": "on stands, both knuckles jacked to ride height",
-               "ride": "on its wheels, settled", "fitted": "as set, with the new link"}
+STATE_WORDS = {
+    "droop": "on stands, wheels off, hanging", "set": "on stands, both knuckles jacked to ride height",
+    "ride": "on its wheels, settled", "fitted": "as set, with the new link"
+}
 REPORT_POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
@@ -40,8 +42,10 @@ def add(app, work, sessions, phone_url):
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "kit.pdf"
             write_kit_pdf(path, paper)
-            return Response(path.read_bytes(), mimetype="application/pdf",
-                            headers={"Content-Disposition": f'attachment; filename="photoangle-kit-{paper}.pdf"'})
+            return Response(
+                path.read_bytes(),
+                mimetype="application/pdf",
+                headers={"Content-Disposition": f'attachment; filename="photoangle-kit-{paper}.pdf"'})
 
     @app.get("/lens")
     def lens():
@@ -54,28 +58,49 @@ def add(app, work, sessions, phone_url):
     @app.get("/photos/<corner>/<state>")
     def state(corner, state):
         checked_corner(corner), checked_state(state)
-        return render_template("state.html", here="/photos", corner=corner, state=state, words=STATE_WORDS.get(state, ""), states=STATES,
+        return render_template("state.html",
+                               here="/photos",
+                               corner=corner,
+                               state=state,
+                               words=STATE_WORDS.get(state, ""),
+                               states=STATES,
                                **_tape(work, corner, (state,)))
 
     @app.get("/photo/<corner>/<state>/<name>")
     def one_photo(corner, state, name):
         path = listed_photo(work.root, f"{corner}/{state}", name)
-        return render_template("photo.html", here="/photos", corner=corner, state=state, name=path.name, roles=role_choices())
+        return render_template("photo.html",
+                               here="/photos",
+                               corner=corner,
+                               state=state,
+                               name=path.name,
+                               roles=role_choices())
 
     @app.get("/tape")
     @app.get("/tape/<corner>")
     def tape(corner="front-left"):
         checked_corner(corner)
         car, trouble = work.car()
-        return render_template("tape.html", here="/tape", corner=corner, corners=CORNERS, trouble=trouble, raw=_raw(work),
-                               parts=parts_of(corner, car.units), words=STATE_WORDS, **_tape(work, corner, STATES),
-                               whole=fields_below(("car",), car.units) + fields_below(("level",), car.units))
+        return render_template("tape.html",
+                               here="/tape",
+                               corner=corner,
+                               corners=CORNERS,
+                               trouble=trouble,
+                               raw=_raw(work),
+                               parts=parts_of(corner, car.units),
+                               words=STATE_WORDS,
+                               **_tape(work, corner, STATES),
+                               whole=fields_below(("car",), car.units) + fields_below(
+                                   ("level",), car.units))
 
     @app.get("/angles")
     def angles():
         measurement = work.answer.measurement
-        return render_template("angles.html", here="/angles", states=state_rows(measurement) if measurement else [],
-                               findings=finding_rows(measurement.report.findings) if measurement else [], fresh=work.fresh())
+        return render_template("angles.html",
+                               here="/angles",
+                               states=state_rows(measurement) if measurement else [],
+                               findings=finding_rows(measurement.report.findings) if measurement else [],
+                               fresh=work.fresh())
 
     @app.get("/link")
     def link():
@@ -100,11 +125,14 @@ def add(app, work, sessions, phone_url):
     @app.get("/measure.json")
     def figures():
         path = work.root / "results" / "measure.json"
-        return send_file(path.resolve(), mimetype="application/json") if path.is_file() and not path.is_symlink() else abort(404)
+        return send_file(
+            path.resolve(),
+            mimetype="application/json") if path.is_file() and not path.is_symlink() else abort(404)
 
 
 def _keep_report(results, text):
-    """The report beside the other results, where the command writes it; a folder that cannot be written still shows it."""
+    """The report beside the other results, where the command writes it; a folder that cannot be written still
+    shows it."""
     try:
         results.mkdir(exist_ok=True)
         write_whole(results / "report.html", text)

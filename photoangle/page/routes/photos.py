@@ -35,7 +35,8 @@ class Pictures:
                 self._kept.move_to_end(key)
                 return self._kept[key]
         pixels, _, orientation = read_upright(path, most_px)
-        data = cv2.imencode(".jpg", turn_upright(pixels, orientation), [cv2.IMWRITE_JPEG_QUALITY, 82])[1].tobytes()
+        data = cv2.imencode(".jpg", turn_upright(pixels, orientation),
+                            [cv2.IMWRITE_JPEG_QUALITY, 82])[1].tobytes()
         if most_px <= SIZES["middle"]:
             with self._lock:
                 self._kept[key] = data
@@ -50,12 +51,13 @@ def add(app, work, sessions, phone_url):
 
     def receive(where):
         try:
-            path, photo, new = uploads.receive(request.stream, request.content_length or 0, folder_of(work.root, where),
-                                               request.args.get("name", "photo"))
+            path, photo, new = uploads.receive(request.stream, request.content_length or 0,
+                                               folder_of(work.root, where), request.args.get("name", "photo"))
         except Refused as error:
             return jsonify(what=error.what, do=error.do, retry=error.retry), error.status
         # the count tells the sender that the whole of it is here
-        return jsonify(described(where, path, photo) | {"new": new, "bytes": request.content_length}), 201 if new else 200
+        return jsonify(described(where, path, photo)
+                       | {"new": new, "bytes": request.content_length}), 201 if new else 200
 
     def described(where, path, photo=None):
         out = {"name": path.name, "where": where}

@@ -115,7 +115,7 @@ def pose_at_arm_angle(corner, arm_rad, link_length_mm):
             joints[key] = motions[ON_BODY.get(key, "chassis")](p)
     curve = hose_curve(joints, corner.side)
     for key, at in (("hose_a", 0.24), ("hose_b", 0.53), ("hose_c", 0.80)):
-        joints[key] = curve[int(round(at * (len(curve) - 1)))]
+        joints[key] = curve[round(at * (len(curve) - 1))]
     return Pose(motions, joints, link_length_mm, curve)
 
 

@@ -46,22 +46,27 @@ def wing(parts):
 def liner(parts):
     """Dark wheel-house: the arched liner, the inner wall and the spring turret."""
     theta = np.linspace(30, 190, 80)
-    x, z = arch_point(theta, 14)
+    _x, _z = arch_point(theta, 14)
     ys = np.array([786, 740, 690, 620, 540, 440.0])
     dip = np.array([0, 12, 16, 16, 14, 10.0])[:, None]
     px, pz = arch_point(theta[None, :], 14 + dip)
     grid = np.stack([px, np.broadcast_to(ys[:, None], px.shape), pz], -1)
     parts.add(sheet(grid), "liner", "chassis", crease_deg=60)
-    wall = np.array([[(x, 428, z) for x in np.linspace(-420, 640, 12)] for z in (330, 400, 480, 560, 640, 760)], float)
+    wall = np.array([[(x, 428, z) for x in np.linspace(-420, 640, 12)]
+                     for z in (330, 400, 480, 560, 640, 760)], float)
     parts.add(sheet(wall), "underbody", "chassis")
-    parts.add(lathe([(118, 90), (96, 0), (62, -6), (0, -6)], (-12, 505, 652), (0, 0, 1), 48), "underbody", "chassis")
-    parts.add(hull([(x, y, z) for x in (-118, 98) for y in (420, 480) for z in (480, 700)]), "underbody", "chassis")
-    parts.add(hull([(x, y, z) for x in (-1500, -262) for y in (350, 425) for z in (215, 420)]), "underbody", "chassis")
-    parts.add(hull([(x, y, z) for x in (-262, 700) for y in (330, 425) for z in (330, 430)]), "underbody", "chassis")
+    parts.add(lathe([(118, 90), (96, 0), (62, -6), (0, -6)], (-12, 505, 652), (0, 0, 1), 48), "underbody",
+              "chassis")
+    parts.add(hull([(x, y, z) for x in (-118, 98) for y in (420, 480) for z in (480, 700)]), "underbody",
+              "chassis")
+    parts.add(hull([(x, y, z) for x in (-1500, -262) for y in (350, 425) for z in (215, 420)]), "underbody",
+              "chassis")
+    parts.add(hull([(x, y, z) for x in (-262, 700) for y in (330, 425) for z in (330, 430)]), "underbody",
+              "chassis")
     for x0 in (-160, 210):
         parts.add(box((x0, 430, 560), (26, 8, 200)), "underbody", "chassis")
-    loom = smooth_path([(-360, 434, 540), (-250, 446, 610), (-130, 470, 622), (110, 470, 640), (240, 440, 600),
-                        (420, 436, 520)], 60)
+    loom = smooth_path([(-360, 434, 540), (-250, 446, 610), (-130, 470, 622), (110, 470, 640),
+                        (240, 440, 600), (420, 436, 520)], 60)
     parts.add(tube(loom, 7, 12), "rubber", "chassis")
 
 
@@ -70,21 +75,25 @@ def under(parts):
     for s in (-1, 1):
         parts.add(box((55, s * 338, 184), (690, 62, 84), None, 8), "black steel", "chassis")
         parts.add(box((590, s * 378, 380), (420, 70, 96), None, 6), "underbody", "chassis")
-        parts.add(hull([(x, s * y, z) for x in (-262, -160) for y in (310, 372) for z in (210, 330)]), "black steel", "chassis")
+        parts.add(hull([(x, s * y, z) for x in (-262, -160) for y in (310, 372) for z in (210, 330)]),
+                  "black steel", "chassis")
     parts.add(box((20, 0, 158), (130, 640, 60), None, 8), "black steel", "chassis")
     parts.add(box((230, 30, 380), (430, 440, 330), None, 30), "cast", "chassis")
     parts.add(box((120, 0, 215), (240, 300, 90), None, 20), "forged", "chassis")
     parts.add(box((810, 0, 400), (60, 1180, 110), None, 8), "grey tool", "chassis")
     parts.add(box((690, 0, 470), (46, 620, 380), None, 4), "liner", "chassis")
     parts.add(box((-1400, 0, 205), (2260, 1440, 14), None, 2), "underbody", "chassis")
-    parts.add(tube(smooth_path([(100, 120, 230), (-250, 90, 160), (-900, 80, 150), (-2300, 70, 170)], 40), 26, 20),
-              "disc rust", "chassis")
+    parts.add(
+        tube(smooth_path([(100, 120, 230), (-250, 90, 160), (-900, 80, 150), (-2300, 70, 170)], 40), 26, 20),
+        "disc rust", "chassis")
 
 
 def shell(parts, near):
     """Sill, door, glass, bonnet and rear quarter; near adds this side's details."""
-    parts.add(hull([(x, y, z) for x in (-396, -1620) for y, z in
-                    ((776, 158), (776, 226), (760, 240), (690, 240), (690, 150), (768, 150))]), "paint", "chassis")
+    parts.add(
+        hull([(x, y, z) for x in (-396, -1620)
+              for y, z in ((776, 158), (776, 226), (760, 240), (690, 240), (690, 150), (768, 150))]), "paint",
+        "chassis")
     x = np.linspace(-578, -1640, 40)
     z = np.linspace(242, 892, 24)
     gx, gz = np.meshgrid(x, z)
@@ -93,9 +102,11 @@ def shell(parts, near):
     parts.add(box((-1100, 764, 899), (1080, 14, 12), None, 3), "seal", "chassis")
     gz2 = np.array([[905.0], [1290.0]])
     gx2 = np.stack([np.linspace(-640, -1640, 10), np.linspace(-900, -1600, 10)])
-    parts.add(sheet(np.stack([gx2, np.broadcast_to(np.array([[756.0], [640.0]]), gx2.shape), gz2 + 0 * gx2], -1)),
-              "glass", "chassis")
-    parts.add(tube(np.array([(-560, 752, 905), (-840, 648, 1290), (-1700, 610, 1330)]), 24, 14), "paint", "chassis")
+    parts.add(
+        sheet(np.stack([gx2, np.broadcast_to(np.array([[756.0], [640.0]]), gx2.shape), gz2 + 0 * gx2], -1)),
+        "glass", "chassis")
+    parts.add(tube(np.array([(-560, 752, 905), (-840, 648, 1290), (-1700, 610, 1330)]), 24, 14), "paint",
+              "chassis")
     qx, qz = np.meshgrid(np.linspace(-1648, -2900, 30), np.linspace(250, 895, 14))
     parts.add(sheet(np.stack([qx, skin_y(qx, qz), qz], -1)), "paint", "chassis")
     bx, by = np.meshgrid(np.linspace(900, -560, 30), np.linspace(-772, 772, 30))
@@ -103,16 +114,19 @@ def shell(parts, near):
     parts.add(sheet(np.stack([bx, by, bz], -1)), "paint", "chassis", crease_deg=60)
     if near:
         parts.add(rod((-760, 786, 800), (-900, 786, 798), 12, 16), "seal", "chassis")
-        parts.add(hull([(-640 + a, 792 + b, 940 + c) for a in (-40, 60) for b in (-60, 110) for c in (-40, 70)]),
-                  "paint", "chassis")
+        parts.add(
+            hull([(-640 + a, 792 + b, 940 + c) for a in (-40, 60) for b in (-60, 110) for c in (-40, 70)]),
+            "paint", "chassis")
 
 
 def rear_wheel(parts):
     """The rear wheel, which stays on the floor."""
     s = np.linspace(0, np.pi, 24)
-    parts.add(lathe(np.column_stack([186 + 114 * np.sin(s) ** 0.4, -82 * np.cos(s)]), (-2330, 722, 300), (0, 1, 0), 96),
-              "tyre", "chassis")
-    parts.add(lathe([(0, 40), (120, 52), (184, 74), (190, 80)], (-2330, 722, 300), (0, 1, 0), 72), "alloy", "chassis")
+    parts.add(
+        lathe(np.column_stack([186 + 114 * np.sin(s)**0.4, -82 * np.cos(s)]), (-2330, 722, 300), (0, 1, 0),
+              96), "tyre", "chassis")
+    parts.add(lathe([(0, 40), (120, 52), (184, 74), (190, 80)], (-2330, 722, 300), (0, 1, 0), 72), "alloy",
+              "chassis")
 
 
 def body(parts):

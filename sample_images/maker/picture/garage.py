@@ -31,7 +31,8 @@ def stains(parts):
     rng = np.random.default_rng(12)
     for x, y, size in ((520, 1090, 120), (470, 1230, 38), (-820, 930, 90), (150, 520, 150), (-60, 1350, 26)):
         a = np.linspace(0, 2 * np.pi, 90, endpoint=False)
-        r = size * (1 + sum(rng.uniform(0.03, 0.22) / k ** 0.7 * np.sin(k * a + rng.uniform(0, 6)) for k in range(2, 9)))
+        r = size * (1 + sum(
+            rng.uniform(0.03, 0.22) / k**0.7 * np.sin(k * a + rng.uniform(0, 6)) for k in range(2, 9)))
         px, py = x + r * np.cos(a), y + 0.75 * r * np.sin(a)
         V = np.vstack([np.column_stack([px, py, floor_z(px, py) + 0.5]), [[x, y, floor_z(x, y) + 0.5]]])
         k = np.arange(90)
@@ -39,7 +40,10 @@ def stains(parts):
 
 
 def _goods(parts, rng, x0, x1, y, z, depth, along_x=True):
-    mats = ["cardboard", "blue plastic", "green tin", "red tool", "white tin", "yellow plastic", "grey tool", "cardboard"]
+    mats = [
+        "cardboard", "blue plastic", "green tin", "red tool", "white tin", "yellow plastic", "grey tool",
+        "cardboard"
+    ]
     at = x0
     while at < x1 - 120:
         w, h, d = rng.uniform(90, 330), rng.uniform(80, 300), rng.uniform(0.5, 0.9) * depth
@@ -71,20 +75,29 @@ def furniture(parts):
     parts.add(box((3240, 400, 260), (600, 3100, 24), None, 3), "wood")
     _goods(parts, rng, -1050, 1950, 3240, 905, 420, False)
     _goods(parts, rng, -1050, 1950, 3240, 272, 420, False)
-    for x, y, a, s, m in ((930, 330, 0.3, (420, 220, 230), "red tool"), (1420, -300, -0.2, (360, 300, 260), "cardboard"),
-                          (-1010, -1500, 0.5, (500, 330, 300), "cardboard"), (1750, 820, 0.1, (330, 330, 420), "blue plastic")):
+    for x, y, a, s, m in ((930, 330, 0.3, (420, 220, 230), "red tool"), (1420, -300, -0.2, (360, 300, 260),
+                                                                         "cardboard"),
+                          (-1010, -1500, 0.5, (500, 330, 300), "cardboard"), (1750, 820, 0.1, (330, 330, 420),
+                                                                              "blue plastic")):
         parts.add(box((x, y, floor_z(x, y) + s[2] / 2), s, turn((0, 0, 1), a), 8), m)
     parts.add(box((930, 330, floor_z(930, 330) + 236), (300, 24, 24), turn((0, 0, 1), 0.3), 6), "grey tool")
     z = floor_z(1050, 1010)
-    parts.add(lathe([(0, 6), (105, 6), (140, 260), (144, 262), (140, 268), (100, 14), (0, 14)], (1050, 1010, z), (0, 0, 1), 48),
-              "white tin", crease_deg=30)
-    path = [(2400, 1500), (1500, 1250), (900, 1480), (420, 1180), (-150, 1320), (-800, 1120), (-1500, 1500), (-2600, 1300)]
+    parts.add(lathe([(0, 6), (105, 6), (140, 260), (144, 262), (140, 268), (100, 14), (0, 14)],
+                    (1050, 1010, z), (0, 0, 1), 48),
+              "white tin",
+              crease_deg=30)
+    path = [(2400, 1500), (1500, 1250), (900, 1480), (420, 1180), (-150, 1320), (-800, 1120), (-1500, 1500),
+            (-2600, 1300)]
     cable = smooth_path([(x, y, floor_z(x, y) + 6) for x, y in path], 160)
     parts.add(tube(cable, 5.5, 10), "yellow plastic")
-    for k, (x, y, a) in enumerate(((330, 930, 0.4), (395, 985, 0.9), (-640, 1010, 2.3))):
+    for _k, (x, y, a) in enumerate(((330, 930, 0.4), (395, 985, 0.9), (-640, 1010, 2.3))):
         d = vec(np.cos(a), np.sin(a), 0)
         p = vec(x, y, floor_z(x, y) + 9)
-        parts.add(hull([p + s * 95 * d + q * 9 * vec(-d[1], d[0], 0) + vec(0, 0, h) for s in (-1, 1) for q in (-1, 1) for h in (-4, 4)]), "zinc")
+        parts.add(
+            hull([
+                p + s * 95 * d + q * 9 * vec(-d[1], d[0], 0) + vec(0, 0, h) for s in (-1, 1) for q in (-1, 1)
+                for h in (-4, 4)
+            ]), "zinc")
         parts.add(rod(p + 95 * d - vec(0, 0, 6), p + 95 * d + vec(0, 0, 6), 19, 6), "zinc", crease_deg=20)
 
 
@@ -92,7 +105,7 @@ def loose_wheel(parts):
     """The wheel that was taken off, lying on the floor."""
     c = vec(660, -130, floor_z(660, -130) + 92)
     s = np.linspace(0, np.pi, 30)
-    parts.add(lathe(np.column_stack([186 + 114 * np.sin(s) ** 0.4, -88 * np.cos(s)]), c, (0, 0, 1), 96), "tyre")
+    parts.add(lathe(np.column_stack([186 + 114 * np.sin(s)**0.4, -88 * np.cos(s)]), c, (0, 0, 1), 96), "tyre")
     parts.add(lathe([(0, 40), (50, 44), (120, 52), (184, 78), (190, 84)], c, (0, 0, 1), 72), "alloy")
 
 
@@ -101,7 +114,9 @@ def stand(parts, top):
     z = floor_z(top[0], top[1])
     h = top[2] - z
     parts.add(rod((top[0], top[1], z + 0.42 * h), (top[0], top[1], top[2] - 12), 19, 28), "zinc")
-    parts.add(rod((top[0], top[1], z + 0.40 * h), (top[0], top[1], z + 0.76 * h), 27, 32), "red tool", crease_deg=30)
+    parts.add(rod((top[0], top[1], z + 0.40 * h), (top[0], top[1], z + 0.76 * h), 27, 32),
+              "red tool",
+              crease_deg=30)
     parts.add(box((top[0], top[1], top[2] - 7), (96, 58, 14), None, 3), "zinc")
     for s in (-1, 1):
         parts.add(box((top[0] + s * 43, top[1], top[2] + 4), (10, 58, 26), None, 3), "zinc")
@@ -113,7 +128,9 @@ def stand(parts, top):
         parts.add(rod(foot - (0, 0, 8), foot + (0, 0, 3), 34, 28), "grey tool", crease_deg=30)
         feet.append(foot + (0, 0, 50))
     for k in range(3):
-        parts.add(rod(feet[k] * (0.8, 0.8, 1) + top * (0.2, 0.2, 0), feet[k - 1] * (0.8, 0.8, 1) + top * (0.2, 0.2, 0), 6, 12), "red tool")
+        parts.add(
+            rod(feet[k] * (0.8, 0.8, 1) + top * (0.2, 0.2, 0),
+                feet[k - 1] * (0.8, 0.8, 1) + top * (0.2, 0.2, 0), 6, 12), "red tool")
 
 
 def bottle_jack(parts, under):
@@ -123,7 +140,9 @@ def bottle_jack(parts, under):
     z = z0 + 90
     parts.add(box((x, y, z + 9), (130, 112, 18), None, 4), "red tool")
     body = min(150.0, under[2] - z - 34)
-    parts.add(lathe([(0, 0), (46, 0), (48, 6), (48, body - 12), (40, body), (0, body)], (x, y, z + 16), (0, 0, 1), 48), "red tool")
+    parts.add(
+        lathe([(0, 0), (46, 0), (48, 6), (48, body - 12), (40, body), (0, body)], (x, y, z + 16), (0, 0, 1),
+              48), "red tool")
     parts.add(rod((x, y, z + 10), (x, y, under[2] - 8), 17, 28), "alloy")
     parts.add(rod((x, y, under[2] - 12), (x, y, under[2]), 27, 32), "grey tool", crease_deg=30)
     parts.add(rod((x + 62, y + 20, z + 16), (x + 62, y + 20, z + 80), 13, 20), "red tool")

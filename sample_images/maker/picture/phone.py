@@ -33,7 +33,8 @@ def _smear(image, length_px, angle_deg):
     c = size // 2
     kernel = np.zeros((size, size))
     for s in np.linspace(-0.5, 0.5, 16 * size + 1):
-        x, y = c + s * length_px * np.cos(np.radians(angle_deg)), c + s * length_px * np.sin(np.radians(angle_deg))
+        x, y = c + s * length_px * np.cos(np.radians(angle_deg)), c + s * length_px * np.sin(
+            np.radians(angle_deg))
         x0, y0 = int(np.floor(x)), int(np.floor(y))
         for dx in (0, 1):
             for dy in (0, 1):
@@ -89,7 +90,8 @@ def develop(linear, taking, far_mm=None, focal_px=2618.0):
         linear = _defocus(linear, far_mm, focal_px)
     img = cv2.GaussianBlur(linear, (0, 0), taking.blur_px, borderType=cv2.BORDER_REFLECT)
     img = _smear(img, taking.motion_px, taking.motion_deg)
-    glow = cv2.resize(cv2.GaussianBlur(cv2.resize(img, (w // 8, h // 8), interpolation=cv2.INTER_AREA), (0, 0), 14), (w, h))
+    glow = cv2.resize(
+        cv2.GaussianBlur(cv2.resize(img, (w // 8, h // 8), interpolation=cv2.INTER_AREA), (0, 0), 14), (w, h))
     img = 0.985 * img + 0.015 * glow
     img *= _vignette(h, w)[..., None]
     lum = img @ np.array([0.25, 0.6, 0.15], np.float32)
@@ -103,7 +105,8 @@ def develop(linear, taking, far_mm=None, focal_px=2618.0):
     for dy, dx, c in ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2)):
         mosaic[dy::2, dx::2] = img[dy::2, dx::2, c]
     well = 5200.0 * 100 / taking.iso
-    mosaic += rng.standard_normal((h, w), np.float32) * np.sqrt(np.maximum(mosaic, 0) / well + (1.9 / well) ** 2)
+    mosaic += rng.standard_normal(
+        (h, w), np.float32) * np.sqrt(np.maximum(mosaic, 0) / well + (1.9 / well)**2)
     raw = np.clip(mosaic * 3400 + 256, 0, 4095).round().astype(np.uint16) * 16
     rgb = cv2.demosaicing(raw, cv2.COLOR_BayerRGGB2RGB_EA).astype(np.float32)
     rgb = np.minimum((rgb / 16 - 256) / 3400 / cast, FULL)      # what overflows is white
@@ -136,7 +139,7 @@ def _denoise(rgb, iso):
 
 def exif_bytes(taking, when, portrait):
     """EXIF block; when is "YYYY:MM:DD HH:MM:SS"; portrait photos carry Orientation 6."""
-    speed = int(round(1 / taking.exposure_s))
+    speed = round(1 / taking.exposure_s)
     return piexif.dump({
         "0th": {piexif.ImageIFD.Make: MAKE, piexif.ImageIFD.Model: MODEL,
                 piexif.ImageIFD.Orientation: 6 if portrait else 1,

@@ -33,7 +33,7 @@ def card_squares():
     """(ROWS, COLUMNS) ints: the marker in each square, -1 for a black square."""
     out = np.full((ROWS, COLUMNS), -1)
     board = card_board()
-    for tag_id, corners in zip(np.ravel(board.getIds()), board.getObjPoints()):
+    for tag_id, corners in zip(np.ravel(board.getIds()), board.getObjPoints(), strict=False):
         x, y = corners[:, 0].mean(), corners[:, 1].mean()
         out[int(y // SQUARE_MM), int(x // SQUARE_MM)] = tag_id
     return out

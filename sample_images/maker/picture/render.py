@@ -14,7 +14,7 @@ from scipy.special import ndtri
 from . import lens, materials, prints
 
 mi.set_variant("llvm_ad_rgb")
-from drjit.llvm.ad import Float64  # noqa: E402  (the variant must be set first)
+from drjit.llvm.ad import Float64
 
 COARSE = 5
 SUB = 16
@@ -126,7 +126,8 @@ class PrintTable:
         fx, fy = dr.clip(x - x0, 0, 1), dr.clip(y - y0, 0, 1)
         t = lambda i, j: dr.gather(mi.Float, self.ink, mi.UInt32(r[0] + (y0 + j) * r[1] + x0 + i), active)
         drawn = (t(0, 0) * (1 - fx) + t(1, 0) * fx) * (1 - fy) + (t(0, 1) * (1 - fx) + t(1, 1) * fx) * fy
-        out = dr.select(card & on_board, dr.select(square < 0, mi.Float(0), dr.select(inside, bit, mi.Float(1))),
+        out = dr.select(card & on_board,
+                        dr.select(square < 0, mi.Float(0), dr.select(inside, bit, mi.Float(1))),
                         dr.select(~card & inside, bit, drawn))
         return dr.select(depth > 0.9, mi.Float(1), out), c[13]
 
@@ -191,7 +192,7 @@ class Scene:
         place = lambda i: (Float64(i % self.cw) * COARSE + (COARSE - 1) / 2,
                            Float64(i // self.cw) * COARSE + (COARSE - 1) / 2)
         ray = self.rays(camera, *place(i))
-        t, prim, b, nrm, part, ok = self.hit(ray)
+        t, prim, _b, nrm, part, ok = self.hit(ray)
         self.c_n = dr.select(ok, nrm, mi.Vector3f(0, 0, 1))
         self.c_part = dr.select(ok, part, 0xffffff)
         self.c_p = ray(dr.select(ok, t, 1e5))
@@ -225,7 +226,8 @@ class Scene:
                 qx, qy = x + dx * step, y + dy * step
                 inside = (qx >= 0) & (qx < self.cw) & (qy >= 0) & (qy < self.ch)
                 q = mi.UInt32(dr.select(inside, qy * self.cw + qx, 0))
-                w = self._alike(q, self.c_p, self.c_n, self.c_part, mi.Float(0)) * float(np.exp(-(dx * dx + dy * dy) / 5))
+                w = self._alike(q, self.c_p, self.c_n, self.c_part, mi.Float(0)) * float(
+                    np.exp(-(dx * dx + dy * dy) / 5))
                 w = dr.select(inside, w, 0)
                 weight += w
                 for a in range(3):
@@ -260,7 +262,8 @@ class Scene:
         mixed = 0.55 * n1[0] + 0.45 * n2[1]
         amount = dr.clip((mixed - look("thr")) / look("soft") + 0.5, 0, 1)
         colour = look3("base") * (1 - amount) + look3("alt") * amount
-        fine = 1 + look("grain") * 2 * (n3[0] - 0.5) + look("vary") * 2 * (n1[2] - 0.5) + look("grain") * (n2[3] - 0.5)
+        fine = 1 + look("grain") * 2 * (n3[0] - 0.5) + look("vary") * 2 * (n1[2] - 0.5) + look("grain") * (
+            n2[3] - 0.5)
         bump = look("bump") * 2 * ((n3[1] - 0.5) + 0.7 * (n2[2] - 0.5))
         colour = colour * dr.maximum(fine + bump, 0.2)
         dusty = dr.clip(look("dust") * dr.maximum(n.z, 0) ** 2 * (0.3 + 1.2 * n2[0]), 0, 0.85)
@@ -269,12 +272,14 @@ class Scene:
         on = k >= 0
         paper, dirt = self.prints.paper(mi.UInt32(dr.maximum(k, 0)), p, on)
         smudge = dr.clip((0.5 * n1[3] + 0.5 * n2[3] - 0.54) / 0.18, 0, 1) * dirt * 0.60 + dirt * 0.05 * n2[0]
-        print_colour = mi.Color3f(*[paper * float(a) + (1 - paper) * float(b) for a, b in zip(PAPER_WHITE, INK)])
+        print_colour = mi.Color3f(
+            *[paper * float(a) + (1 - paper) * float(b) for a, b in zip(PAPER_WHITE, INK, strict=False)])
         print_colour = print_colour * (1 + 0.02 * (n3[2] - 0.5))
         print_colour = print_colour * (1 - smudge) + mi.Color3f(0.085, 0.066, 0.048) * smudge
         colour = dr.select(on, print_colour, colour)
         light = self._light_at(x, y, p, n, part)
-        return dr.select(ok, colour * light, mi.Color3f(0.02)), dr.select(ok, part, 0), k, dr.select(ok, t, 1e4)
+        return dr.select(ok, colour * light, mi.Color3f(0.02)), dr.select(ok, part,
+                                                                          0), k, dr.select(ok, t, 1e4)
 
     def print_at(self, camera, pixels):
         """Which print (or -1) each pixel place shows; pixels (n, 2)."""

@@ -17,7 +17,8 @@ def control_arm(parts, r):
     """Lower arm with bushes, web, ball joint and the tab that holds the link's stud; r: rest joints."""
     f, b, o = r["arm_pivot_front"], r["arm_pivot_rear"], r["arm_ball_joint"]
     for p, bow in ((f, 12), (b, -8)):
-        path = smooth_path([p, _lerp(p, o, 0.35) + (bow, 0, -6), _lerp(p, o, 0.75) + (bow * 0.5, 0, -3), o], 24)
+        path = smooth_path([p, _lerp(p, o, 0.35) + (bow, 0, -6),
+                            _lerp(p, o, 0.75) + (bow * 0.5, 0, -3), o], 24)
         parts.add(tube(path, np.linspace(15, 19, 24), 18, ((0, 0, 1), 0.72)), "forged", "arm")
     plate = []
     for dz in (-4, 4):
@@ -50,7 +51,8 @@ def control_arm(parts, r):
 def knuckle(parts, r):
     """Upright, hub, disc and caliper at the rest place."""
     o, u, h = r["arm_ball_joint"], r["upper_ball_joint"], r["hub"]
-    path = smooth_path([o + (0, 0, 8), o + (-2, -6, 55), (0, 688, 255), (0, 680, 330), (-10, 668, 420), u], 40)
+    path = smooth_path([o + (0, 0, 8), o + (-2, -6, 55), (0, 688, 255), (0, 680, 330), (-10, 668, 420), u],
+                       40)
     parts.add(tube(path, np.interp(np.linspace(0, 1, 40), [0, .3, .55, .8, 1], [17, 24, 30, 20, 15]), 22,
                    ((0, 1, 0), 0.75)), "cast", "knuckle")
     parts.add(lathe([(0, -72), (40, -72), (46, -64), (46, -40), (38, -34), (0, -34)], h, (0, 1, 0), 56),
@@ -59,10 +61,14 @@ def knuckle(parts, r):
                    np.linspace(17, 12, 20), 16), "cast", "knuckle")
     parts.add(lathe([(0, -24), (60, -24), (62, -22), (62, -14), (60, -12), (33, -11), (31, -8), (31, -2),
                      (29, 0), (0, 1)], h, (0, 1, 0), 72), "cast", "knuckle")
-    parts.add(lathe([(0, 0), (24, 0), (26, 2), (25, 8), (15, 11), (0, 12)], h, (0, 1, 0), 48), "zinc", "knuckle")
-    parts.add(lathe([(66, -12), (68, -13), (68, -32), (110, -32), (111, -33), (111, -40), (109, -41), (92, -41),
-                     (92, -45), (109, -45), (111, -46), (111, -53), (110, -54), (62, -54), (60, -34), (60, -13),
-                     (66, -12)], h, (0, 1, 0), 128), "disc", "knuckle", crease_deg=30)
+    parts.add(lathe([(0, 0), (24, 0), (26, 2), (25, 8), (15, 11), (0, 12)], h, (0, 1, 0), 48), "zinc",
+              "knuckle")
+    parts.add(lathe([(66, -12), (68, -13), (68, -32), (110, -32), (111, -33), (111, -40),
+                     (109, -41), (92, -41), (92, -45), (109, -45), (111, -46), (111, -53), (110, -54),
+                     (62, -54), (60, -34), (60, -13), (66, -12)], h, (0, 1, 0), 128),
+              "disc",
+              "knuckle",
+              crease_deg=30)
     for k in range(4):
         a = np.radians(40 + 90 * k)
         c = h + vec(49 * np.cos(a), 0, 49 * np.sin(a))
@@ -89,7 +95,8 @@ def upper_arm(parts, r):
         parts.add(rod(p - 18 * axis, p + 18 * axis, 18, 28), "black steel", "upper")
         parts.add(rod(p - 24 * axis, p + 24 * axis, 11, 20), "rubber", "upper")
         parts.add(box(p + (0, -14, 0), (58, 30, 44)), "underbody", "chassis")
-    parts.add(lathe([(0, -16), (17, -16), (19, -10), (19, 12), (14, 16), (0, 16)], u, (0, 0, 1), 32), "cast", "upper")
+    parts.add(lathe([(0, -16), (17, -16), (19, -10), (19, 12), (14, 16), (0, 16)], u, (0, 0, 1), 32), "cast",
+              "upper")
 
 
 def coil_over(parts, top, foot):
@@ -153,8 +160,10 @@ def steering(parts, inner, outer):
     parts.add(rod(inner, outer, 7, 16), "black steel")
     n = 26
     s = np.linspace(0, 1, n)
-    parts.add(lathe(np.column_stack([23 - 9 * s + 3 * np.cos(np.arange(n) * np.pi), 4 + 116 * s]), inner - 20 * d, d, 30),
-              "rubber", crease_deg=20)
+    parts.add(lathe(np.column_stack([23 - 9 * s + 3 * np.cos(np.arange(n) * np.pi), 4 + 116 * s]),
+                    inner - 20 * d, d, 30),
+              "rubber",
+              crease_deg=20)
     parts.add(rod(outer - 46 * d, outer, 11, 18), "zinc")
     parts.add(ball(outer, 16, 24), "cast")
     parts.add(rod(inner - 10 * d, vec(inner[0], -390, inner[2]), 25, 28), "cast")
@@ -168,7 +177,8 @@ def brake_hose(parts, curve, bracket):
     parts.add(tube(curve[:10], 6.6, 6), "brass", crease_deg=20)
     parts.add(tube(curve[-9:], 6.6, 6), "brass", crease_deg=20)
     parts.add(box(bracket + (0, -6, 2), (34, 26, 4), None, 1), "black steel")
-    pipe = smooth_path([bracket, bracket + (2, -12, 40), bracket + (-60, -20, 90), bracket + (-180, -10, 140)], 30)
+    pipe = smooth_path(
+        [bracket, bracket + (2, -12, 40), bracket + (-60, -20, 90), bracket + (-180, -10, 140)], 30)
     parts.add(tube(pipe, 2.4, 10), "brass")
 
 
@@ -182,8 +192,9 @@ def wheel(parts, h):
     prof = np.array([p for p in wall if p[1] < -60 and p[0] < 298] + tread
                     + [p for p in wall if p[1] > 60 and p[0] < 298])
     parts.add(lathe(prof, c, (0, 1, 0), 160), "tyre", "knuckle", crease_deg=32)
-    parts.add(lathe([(181, -80), (188, -82), (182, -70), (168, -60), (164, 30), (178, 62), (190, 80), (194, 84),
-                     (190, 87), (182, 82), (172, 66), (160, 34)], c, (0, 1, 0), 120), "alloy", "knuckle")
+    parts.add(
+        lathe([(181, -80), (188, -82), (182, -70), (168, -60), (164, 30), (178, 62), (190, 80), (194, 84),
+               (190, 87), (182, 82), (172, 66), (160, 34)], c, (0, 1, 0), 120), "alloy", "knuckle")
     for k in range(5):
         R = turn((0, 1, 0), np.radians(72 * k + 12))
         bar = []
@@ -191,8 +202,9 @@ def wheel(parts, h):
             for q in (-1, 1):
                 bar.append(c + R @ vec(q * half, y0, rad))
         parts.add(hull(bar), "alloy", "knuckle", crease_deg=22)
-    parts.add(lathe([(28, 20), (52, 24), (64, 36), (62, 46), (46, 48), (34, 44), (31, 38), (31, 20)], c, (0, 1, 0), 72),
-              "alloy", "knuckle")
+    parts.add(
+        lathe([(28, 20), (52, 24), (64, 36), (62, 46), (46, 48), (34, 44), (31, 38), (31, 20)], c, (0, 1, 0),
+              72), "alloy", "knuckle")
     for k in range(4):
         a = np.radians(40 + 90 * k)
         n = c + vec(46 * np.cos(a), 0, 46 * np.sin(a))

@@ -109,7 +109,8 @@ def garage_lights(side, mood):
                       np.array([0.95, 1.05, 1.2]) * 2.6 * day)]
     for x in (-2600, -300, 1900):
         out.append(rect_light((x, 1150 * side, 2640), (0, 0, -1), 1400, 90, np.array([1.05, 1.0, 0.88]) * 22))
-        out.append(rect_light((x, -1100 * side, 2640), (0, 0, -1), 1400, 90, np.array([1.05, 1.0, 0.88]) * 16))
+        out.append(rect_light((x, -1100 * side, 2640), (0, 0, -1), 1400, 90,
+                              np.array([1.05, 1.0, 0.88]) * 16))
     lamp = vec(760 + rng.uniform(-80, 80), (1420 + rng.uniform(-80, 80)) * side, rng.uniform(900, 1250))
     out.append(rect_light(lamp, vec(80, 560 * side, 560) - lamp, 260, 160, np.array([1.0, 1.0, 0.95]) * 22))
     return out
@@ -130,10 +131,11 @@ def stage(state, facing, without_card=False, with_rags=False):
     corner, side = state.corner, state.corner.side
     car_parts = Parts()
     bodywork.body(car_parts)
-    running_gear.all_gear(car_parts, left_handed(corner, corner.rest), left_handed(corner, state.pose.joints),
-                          state.pose.hose_curve * (1, side, 1), {
-                              k: Rigid(_flip(m.R), mirror(m.t)) if side < 0 else m for k, m in state.pose.motions.items()},
-                          state.kind == "ride")
+    running_gear.all_gear(
+        car_parts, left_handed(corner, corner.rest), left_handed(corner, state.pose.joints),
+        state.pose.hose_curve * (1, side, 1),
+        {k: Rigid(_flip(m.R), mirror(m.t)) if side < 0 else m
+         for k, m in state.pose.motions.items()}, state.kind == "ride")
     if side < 0:
         car_parts = car_parts.mirrored()
     world = Parts()
@@ -147,8 +149,8 @@ def stage(state, facing, without_card=False, with_rags=False):
         ball_place = state.joints["arm_ball_joint"] * (1, side, 1)
         garage.bottle_jack(world, ball_place - (4, 0, 27))
     if state.card is not None and not without_card and state.kind != "single":
-        card_left = state.card if side > 0 else Rigid(np.diag([1.0, -1, 1]) @ state.card.R @ np.diag([-1.0, 1, 1]),
-                                                      mirror(state.card(vec(252, 0, 0))))
+        card_left = state.card if side > 0 else Rigid(
+            np.diag([1.0, -1, 1]) @ state.card.R @ np.diag([-1.0, 1, 1]), mirror(state.card(vec(252, 0, 0))))
         garage.crate(world, card_left)
     if with_rags:
         rags(world)

@@ -14,15 +14,20 @@ from photoangle.linkage.travel import Travel, over_travel
 from tests.linkage.invented import invented_motion
 
 # Three markers on each part that moves
-THREE_EACH = {i: body for body, ids in (("bar", (101, 115, 121)), ("link", (102, 116, 122)), ("arm", (105, 117, 123)),
-                                        ("knuckle", (106, 118, 124))) for i in ids}
+THREE_EACH = {
+    i: body
+    for body, ids in (("bar", (101, 115, 121)), ("link", (102, 116, 122)), ("arm", (105, 117, 123)),
+                      ("knuckle", (106, 118, 124)))
+    for i in ids
+}
 SHARED = ("bar_eye", "link_foot", "arm_ball_joint")
 CORNERS = 20
 
 
 def _solved(seed, **rest):
     states, bodies, truth, axes = invented_motion(np.random.default_rng([77, seed]), **rest)
-    return solve_motion(states, bodies, rest.get("foot_on", "control arm"), flex_mm=0, flex_deg=0), truth, axes
+    return solve_motion(states, bodies, rest.get("foot_on", "control arm"), flex_mm=0,
+                        flex_deg=0), truth, axes
 
 
 def _errors(motion, truth, state=0):
@@ -46,7 +51,9 @@ def test_a_foot_on_the_knuckle_is_found_as_well():
     assert np.linalg.norm(_errors(exact, truth, 2)["link_foot"][0]) < 1e-3
     normed = []
     for seed in range(10):
-        states, bodies, truth, _ = invented_motion(np.random.default_rng([78, seed]), foot_on="knuckle", markers=THREE_EACH)
+        states, bodies, truth, _ = invented_motion(np.random.default_rng([78, seed]),
+                                                   foot_on="knuckle",
+                                                   markers=THREE_EACH)
         errors = _errors(solve_motion(states, bodies, "knuckle"), truth, 1)
         normed += [errors[n][0] @ np.linalg.solve(errors[n][1], errors[n][0]) for n in SHARED]
     assert abs(np.mean(normed) / 3 - 1) < 4 * np.sqrt(2 / (3 * len(normed)))
@@ -113,7 +120,7 @@ def test_a_knuckle_that_was_never_steered_leaves_the_ball_joint_open():
 
 
 def test_two_states_give_the_axes_but_no_check():
-    motion, truth, axes = _solved(3, rises_deg=(0, 14))
+    motion, _truth, axes = _solved(3, rises_deg=(0, 14))
     assert any("two states" in f.what for f in motion.findings)
     assert np.degrees(np.linalg.norm(np.cross(motion.axis("bar")[1], axes["bar"]))) < 2.0
     assert set(motion.open) >= {"bar_eye", "link_foot"}
@@ -124,22 +131,29 @@ def test_two_states_give_the_axes_but_no_check():
 def test_a_restuck_marker_is_named_and_gets_a_place_of_its_own(marker, from_state):
     states, bodies, truth, _ = invented_motion(np.random.default_rng([9, marker]), markers=THREE_EACH)
     knock = Pose(rotation_from_vector(np.radians([2.0, -1.0, 1.0])), np.array([3.0, 2.0, -2.0]))
-    changed = [s if k < from_state else MotionState(s.name, s.markers | {marker: s.markers[marker] @ knock}, s.covariance)
-               for k, s in enumerate(states)]
+    changed = [
+        s if k < from_state else MotionState(s.name, s.markers
+                                             | {marker: s.markers[marker] @ knock}, s.covariance)
+        for k, s in enumerate(states)
+    ]
     motion = solve_motion(changed, bodies)
     assert motion.moved == ((marker, f"state {from_state}"),)
     assert any(f"marker {marker} sits elsewhere" in f.what for f in motion.findings)
     for name in SHARED:
         error, covariance = _errors(motion, truth)[name]
-        assert error @ np.linalg.solve(covariance, error) < 21.1, name  # 1 in 10,000 with three degrees of freedom
+        assert error @ np.linalg.solve(covariance,
+                                       error) < 21.1, name  # 1 in 10,000 with three degrees of freedom
 
 
 def test_of_two_markers_on_a_part_both_are_named_when_either_could_have_moved():
     pair = {101: "bar", 115: "bar", 105: "arm", 117: "arm"}
     states, bodies, _, _ = invented_motion(np.random.default_rng(4), rises_deg=(0, 14), markers=pair)
     shift = Pose(np.eye(3), np.array([0, 0, 6.0]))
-    changed = [states[0], MotionState(states[1].name, states[1].markers | {117: states[1].markers[117] @ shift},
-                                      states[1].covariance)]
+    changed = [
+        states[0],
+        MotionState(states[1].name, states[1].markers | {117: states[1].markers[117] @ shift},
+                    states[1].covariance)
+    ]
     motion = solve_motion(changed, bodies)
     said = [f.what for f in motion.findings if "sits elsewhere" in f.what]
     assert len(motion.moved) == 1 and motion.moved[0][0] in (105, 117)
@@ -149,13 +163,21 @@ def test_of_two_markers_on_a_part_both_are_named_when_either_could_have_moved():
 def test_a_link_of_another_length_is_another_part():
     squares = []
     for seed in range(6):
-        states, bodies, truth, _ = invented_motion(
-            np.random.default_rng([12, seed]), rises_deg=(0, 7, 14, 14), link_grows_mm={3: 20.0}, markers=THREE_EACH)
+        states, bodies, truth, _ = invented_motion(np.random.default_rng([12, seed]),
+                                                   rises_deg=(0, 7, 14, 14),
+                                                   link_grows_mm={3: 20.0},
+                                                   markers=THREE_EACH)
         motion = solve_motion(states, bodies, new_link_from=("state 3",))
         # the new link's markers are new, so that nothing there counts as knocked
         assert not motion.moved
         for state in (0, 3):
-            at = dict(zip(motion.points(motion.states[state])[0], motion.points(motion.states[state])[1]))
+            at = dict(
+                zip(
+                    motion.points(motion.states[state])[0],
+                    motion.points(motion.states[state])[1],
+                    strict=False,
+                )
+            )
             length = np.linalg.norm(at["bar_eye"] - at["link_foot"])
             wanted = np.linalg.norm(truth[state]["bar_eye"] - truth[state]["link_foot"])
             squares.append((length - wanted) ** 2)
@@ -202,7 +224,10 @@ def test_the_result_feeds_the_linkage():
 
 
 def test_too_little_is_refused():
-    states, bodies, _, _ = invented_motion(np.random.default_rng(0), rises_deg=(0.0, 0.1), twist_deg=0, steer_deg=0)
+    states, bodies, _, _ = invented_motion(np.random.default_rng(0),
+                                           rises_deg=(0.0, 0.1),
+                                           twist_deg=0,
+                                           steer_deg=0)
     assert isinstance(solve_motion(states[:1], bodies), Refusal)
     refused = solve_motion(states, bodies)
     assert isinstance(refused, Refusal) and "turned" in refused.finding.what
@@ -223,7 +248,10 @@ def test_misuse_raises():
 def _given(states, truth, sigma=0.3):
     """Where the three joints lie on a marker of theirs."""
     on = {"bar_eye": 101, "link_foot": 105, "arm_ball_joint": 117}
-    return [PointOnMarker(m, j, states[0].markers[m].inverse().apply(truth[0][j]), (sigma,) * 3) for j, m in on.items()]
+    return [
+        PointOnMarker(m, j, states[0].markers[m].inverse().apply(truth[0][j]), (sigma,) * 3)
+        for j, m in on.items()
+    ]
 
 
 @pytest.mark.parametrize("wrong", range(3))
@@ -234,7 +262,8 @@ def test_a_stand_off_that_contradicts_the_motion_is_named_and_left_out(wrong):
     points[wrong] = replace(points[wrong], offset_mm=points[wrong].offset_mm + [0, 0, 25.0])
     motion = solve_motion(states, bodies, points=points)
     said = [f for f in motion.findings if "does not fit how the parts moved" in f.what]
-    assert len(said) == 1 and f"marker {points[wrong].marker} does" in said[0].what and said[0].do and not motion.moved
+    assert len(said) == 1 and f"marker {points[wrong].marker} does" in said[0].what and said[
+        0].do and not motion.moved
     for name in SHARED:
         error, covariance = _errors(motion, truth)[name]
         assert error @ np.linalg.solve(covariance, error) < 21.1, name
@@ -244,7 +273,8 @@ def test_an_inch_burnt_off_a_taped_link_is_named_and_left_out():
     states, bodies, truth, _ = invented_motion(np.random.default_rng(15), markers=THREE_EACH)
     link = np.linalg.norm(truth[0]["bar_eye"] - truth[0]["link_foot"])
     motion = solve_motion(states, bodies, tapes=[TapedLength("bar_eye", "link_foot", link + 25.4, 0.5)])
-    assert any("taped length from bar eye to link foot" in f.what for f in motion.findings) and not motion.moved
+    assert any("taped length from bar eye to link foot" in f.what
+               for f in motion.findings) and not motion.moved
     good = solve_motion(states, bodies, tapes=[TapedLength("bar_eye", "link_foot", link, 0.5)])
     assert not any("taped length" in f.what for f in good.findings)
 
@@ -252,37 +282,48 @@ def test_an_inch_burnt_off_a_taped_link_is_named_and_left_out():
 def test_one_sticking_error_seen_in_three_states_counts_once():
     states, bodies, truth, _ = invented_motion(np.random.default_rng(16), markers=THREE_EACH)
     once = solve_motion(states, bodies, points=_given(states, truth))
-    each = solve_motion(states, bodies, points=[replace(p, state=s.name) for s in states for p in _given(states, truth)])
+    each = solve_motion(states,
+                        bodies,
+                        points=[replace(p, state=s.name) for s in states for p in _given(states, truth)])
     assert np.allclose(once.points()[2], each.points()[2], rtol=1e-6)
 
 
 def test_a_link_that_nobody_said_is_new_is_found_by_its_length():
     for seed in range(4):
-        states, bodies, truth, _ = invented_motion(
-            np.random.default_rng([17, seed]), rises_deg=(0, 7, 14, 14), link_grows_mm={3: 20.0}, markers=THREE_EACH)
+        states, bodies, truth, _ = invented_motion(np.random.default_rng([17, seed]),
+                                                   rises_deg=(0, 7, 14, 14),
+                                                   link_grows_mm={3: 20.0},
+                                                   markers=THREE_EACH)
         motion = solve_motion(states, bodies, points=_given(states, truth))
         assert motion.new_link_from == ("state 3",) and not motion.moved
         assert any("the link is another one" in f.what and f.where == "state 3" for f in motion.findings)
-        at = dict(zip(*motion.points("state 3")[:2]))
+        at = dict(zip(*motion.points("state 3")[:2], strict=False))
         wanted = np.linalg.norm(truth[3]["bar_eye"] - truth[3]["link_foot"])
         assert abs(np.linalg.norm(at["bar_eye"] - at["link_foot"]) - wanted) < 2.0
 
 
 def test_clean_corners_raise_no_alarm():
-    """Moved markers, new links and misfits where there is none: none in 60 corners with stand-offs and a taped link."""
+    """Moved markers, new links and misfits where there is none: none in 60 corners with stand-offs and a
+    taped link."""
     alarms = 0
     for seed in range(60):
         rng = np.random.default_rng([18, seed])
         states, bodies, truth, _ = invented_motion(rng)
         points = [replace(p, offset_mm=p.offset_mm + rng.normal(0, 0.3, 3)) for p in _given(states, truth)]
         link = np.linalg.norm(truth[0]["bar_eye"] - truth[0]["link_foot"])
-        motion = solve_motion(states, bodies, points=points, tapes=[TapedLength("bar_eye", "link_foot", rng.normal(link, 0.5), 0.5)])
-        alarms += bool(motion.moved or motion.new_link_from or any("does not fit" in f.what for f in motion.findings))
+        motion = solve_motion(states,
+                              bodies,
+                              points=points,
+                              tapes=[TapedLength("bar_eye", "link_foot", rng.normal(link, 0.5), 0.5)])
+        alarms += bool(motion.moved or motion.new_link_from
+                       or any("does not fit" in f.what for f in motion.findings))
     assert alarms == 0
 
 
 def test_a_part_unseen_in_a_state_is_not_placed_there():
-    states, bodies, truth, _ = invented_motion(np.random.default_rng(19), rises_deg=(0, 7, 14, 20), markers=THREE_EACH)
+    states, bodies, truth, _ = invented_motion(np.random.default_rng(19),
+                                               rises_deg=(0, 7, 14, 20),
+                                               markers=THREE_EACH)
     kept = {i: p for i, p in states[3].markers.items() if bodies[i] not in ("bar", "link")}
     states[3] = MotionState(states[3].name, kept, states[0].covariance[:6 * len(kept), :6 * len(kept)])
     motion = solve_motion(states, bodies)
@@ -300,7 +341,9 @@ def test_a_part_that_did_not_turn_has_no_axis():
     states, bodies, _, _ = invented_motion(np.random.default_rng(20), markers=THREE_EACH)
     held = {i: p for i, p in states[0].markers.items() if bodies[i] == "bar"}
     states = [MotionState(s.name, s.markers | held, s.covariance) for s in states]
-    motion = solve_motion(states, {i: b for i, b in bodies.items()} | {102: "chassis", 116: "chassis", 122: "chassis"})
+    motion = solve_motion(states,
+                          {i: b
+                           for i, b in bodies.items()} | {102: "chassis", 116: "chassis", 122: "chassis"})
     assert motion.axis("bar") is None and motion.axis("arm") is not None
     assert not {"bar_bush", "bar_bush_far"} & set(motion.names)
     assert any("bar turned by only" in f.what for f in motion.findings)
@@ -310,8 +353,10 @@ def test_a_part_that_did_not_turn_has_no_axis():
 def test_a_marker_stuck_on_again_far_away_and_turned_is_no_harder(marker):
     states, bodies, truth, _ = invented_motion(np.random.default_rng([21, marker]), markers=THREE_EACH)
     knock = Pose(rotation_from_vector(np.radians([40.0, -70.0, 90.0])), np.array([60.0, 80.0, -40.0]))
-    changed = [s if k < 1 else MotionState(s.name, s.markers | {marker: s.markers[marker] @ knock}, s.covariance)
-               for k, s in enumerate(states)]
+    changed = [
+        s if k < 1 else MotionState(s.name, s.markers | {marker: s.markers[marker] @ knock}, s.covariance)
+        for k, s in enumerate(states)
+    ]
     motion = solve_motion(changed, bodies)
     assert motion.moved == ((marker, "state 1"),)
     for name in SHARED:

@@ -1,4 +1,5 @@
-"""The closure with everything but the arm's angle worked out beforehand: what the plain closed form costs at its best."""
+"""The closure with everything but the arm's angle worked out beforehand: what the plain closed form costs at
+its best."""
 
 from __future__ import annotations
 
