@@ -1,5 +1,4 @@
-"""Photoangle for Python: the same functions as the commands and the page use, results as nouns with NumPy
-arrays.
+"""Photoangle for Python: what commands and page call, results as nouns with NumPy arrays.
 
     import photoangle
 

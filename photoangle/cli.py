@@ -1,5 +1,4 @@
-"""The command line: options, and nothing else.  Each command is a file in photoangle.commands, with its
-options as a noun.
+"""The command line: click's options, and nothing else.
 
 Beside `say` this is the only place that knows click.
 

@@ -1,4 +1,4 @@
-"""The steps in order: a car folder, or loose photos, in; figures, findings and scenes out."""
+"""The steps in order: a car folder or photos in; figures and findings out."""
 
 from __future__ import annotations
 

@@ -44,10 +44,9 @@ def files_of(name):
 
 
 def about(name):
-    """What a layer is for: its docstring's first sentence, up to the colon."""
-    files = files_of(name)
-    text = ast.get_docstring(ast.parse(files[0].read_text(encoding="utf-8"))) or ""
-    return text.split("\n")[0].partition(":")[0].rstrip(".")
+    """What a layer is for: the first line of its docstring."""
+    text = ast.get_docstring(ast.parse(files_of(name)[0].read_text(encoding="utf-8"))) or ""
+    return text.split("\n")[0]
 
 
 def drawing():
@@ -57,9 +56,7 @@ def drawing():
         used = set().union(*(imports_of(f) for f in files_of(name)))
         below = sorted({layer(m) for m in used} - {None, k})
         lines.append(f"{name:14s} {about(name)}")
-        lines.append(
-            f"{'':14s}   {'-> ' + ' '.join(LAYERS[n] for n in below) if below else 'imports nothing of ours'}"
-        )
+        lines.append(f"{'':14s}   {'-> ' + ' '.join(LAYERS[n] for n in below) if below else '(imports none of the others)'}")
     return lines
 
 

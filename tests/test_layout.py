@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from tests.conftest import ROOT
-from tests.stages import imports_of, layer
+from tests.stages import drawing, imports_of, layer
 
 PICTURES = {"cv2", "skimage", "PIL", "pi_heif"}
 
@@ -44,6 +44,12 @@ def test_calib_knows_nothing_of_cars():
         for number, line in enumerate(path.read_text().splitlines(), 1):
             found = CAR_WORDS.search(line)
             assert not found, f"{path.relative_to(ROOT)}:{number} says {found[0]!r}"
+
+
+def test_developers_shows_the_stages_as_they_stand():
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    for line in drawing():
+        assert line.rstrip() in text, f"DEVELOPERS.md lacks {line!r}: write it anew with python -m tests.stages"
 
 
 def test_linkage_is_pure_mechanics():

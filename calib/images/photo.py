@@ -22,9 +22,11 @@ from calib.images.jpeg import JpegError, decode
 
 # Pillow's own words about a damaged picture are repeated by us, in better ones.
 logging.getLogger("PIL").addHandler(logging.NullHandler())
-SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif", ".tiff", ".bmp", ".pgm")
+SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp")
+# Pictures that no phone writes: recognised, so that they can be named, and not read.
+NOT_READ = (".tif", ".tiff", ".bmp", ".pgm", ".ppm", ".gif")
 _JPEG = ("JPEG", "MPO")
-_FORMATS = {"JPEG", "MPO", "PNG", "HEIF", "WEBP", "TIFF", "BMP", "PPM"}
+_FORMATS = {"JPEG", "MPO", "PNG", "HEIF", "WEBP"}
 MOST_PIXELS = 120_000_000
 MOST_BYTES = 200_000_000
 _LEAST_SIDE_PX = 200
@@ -87,7 +89,7 @@ class Photo:
 def read_photo(path):
     """Read a picture's grey pixels and camera.
 
-    Parameters: path of a JPEG, PNG, HEIC, WebP, TIFF, BMP or PGM file.
+    Parameters: path of a JPEG, PNG, HEIC or WebP file.
     Returns Photo.  Raises PhotoError with a remedy for anything that is not such a picture.
     """
     damaged = False
@@ -207,9 +209,6 @@ def _header(data, path):
                 hint = "raw files are not read"
             raise PhotoError("", hint, "take the photo again as JPEG or HEIC, or copy it from the phone"
                              " again") from error
-        if kind == "PPM" and data[:2] not in (b"P5", b"P6"):
-            raise PhotoError("", "its pixels are written out as text, which no camera does",
-                             "use JPEG, PNG or HEIC")
         if kind not in _FORMATS:
             raise PhotoError("", f"a {kind} file is no photo", "use JPEG, PNG or HEIC")
         _check_size(*size)
@@ -249,22 +248,6 @@ def _check_size(width, height):
                          "send the original photo, not a preview")
 
 
-@contextlib.contextmanager
-def _libtiff_muted(kind):
-    """libtiff prints its complaints itself: the error stream is put aside while it decodes."""
-    if kind != "TIFF":
-        yield
-        return
-    kept, nothing = os.dup(2), os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nothing, 2)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nothing)
-
-
 def _decode(data, kind, colour=False):
     """Pixels of what is not JPEG: by Pillow, which stops at damage."""
     import warnings
@@ -277,10 +260,7 @@ def _decode(data, kind, colour=False):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             picture = Image.open(io.BytesIO(data))
-            with _libtiff_muted(kind):
-                picture.load()
-            if picture.mode == "F":
-                raise PhotoError("", "a picture of decimal numbers is no photo", "use JPEG, PNG or HEIC")
+            picture.load()
             if picture.mode.startswith("I"):  # 16 bits a pixel
                 deep = np.array(picture)
                 deep >>= 8  # in place: such a picture may be large

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from calib.images.photo import SUFFIXES
+from calib.images.photo import NOT_READ, SUFFIXES
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import read_corrections
 from photoangle.carfile.reader import read_carfile
@@ -17,7 +17,7 @@ from photoangle.core.states import CORNERS
 def photo_files(folder):
     """Files in a folder that look like photos, by name.  Links and hidden files are left alone."""
     return sorted((p for p in Path(folder).iterdir()
-                   if p.suffix.lower() in SUFFIXES and not p.name.startswith(".") and not p.is_symlink()),
+                   if p.suffix.lower() in SUFFIXES + NOT_READ and not p.name.startswith(".") and not p.is_symlink()),
                   key=lambda p: p.name)
 
 

@@ -1,1 +1,1 @@
-"""One self-contained HTML file of everything that was found, and a fitting card to take to the car."""
+"""Everything that was found as one HTML file, with a fitting card."""
