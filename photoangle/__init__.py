@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from photoangle.geometry.states import StateResult
     from photoangle.pipeline import Measurement
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 __all__ = [
     "CompareResult",
     "Detected",

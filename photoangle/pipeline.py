@@ -15,7 +15,7 @@ from photoangle.carfile.folder import load_car, load_corrections, load_kit, stat
 from photoangle.carfile.print_check import print_scale
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse
-from photoangle.core.figure import Figure
+from photoangle.core.figure import Figure, says_nothing
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.core.options import PhotoOptions
 from photoangle.core.origin import Origin
@@ -24,12 +24,13 @@ from photoangle.detection.cache import Looks, look_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.dots import find_dots
 from photoangle.detection.photo_quality import quality_findings
+from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.dots_in_plane import dot_points
-from photoangle.geometry.joints import joint_points
+from photoangle.geometry.joints import NOT_GIVEN, joint_points
 from photoangle.geometry.place_dots import with_dots
 from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.folder_lens import folder_profiles
@@ -39,6 +40,14 @@ from photoangle.reconstruction.select_views import bounded
 from photoangle.reconstruction.solve import SceneOptions, solve_scene
 
 _KEEP_BYTES = 130_000_000
+# What makes a figure known that one unknown keeps from being told.
+_SETTLES = {
+    NOT_GIVEN: "measure the stand-offs of its markers (printed face straight back to the joint's middle)",
+    "pixels": "take more photos, nearer and from clearly different places",
+    "lens": "take ten photos of the card into lens/, and more photos here",
+    "print": "lay a steel rule on the print-check lines and write what it says",
+    "level": "hang the plumb strip, or level the card's long edge",
+}
 
 
 @dataclass
@@ -310,8 +319,19 @@ def _figures_of(result, report):
         result.lateral = level_axes(result.points, result.up)
     result.measured = measured(result)
     figures = result.measured.figures(result.corner, result.state)
-    report.figures += figures
+    where = f"{result.corner}/{result.state}" if result.corner else "photos"
+    withheld = [f for f in figures if says_nothing(f)]
+    report.figures += [f for f in figures if f not in withheld]
+    report.tell(*_withheld_findings(withheld, where))
     if not figures:
-        where = f"{result.corner}/{result.state}" if result.corner else "photos"
         report.tell(Finding(ATTENTION, where, "no figure can be had from these markers",
                             "the smallest set for the bar's angle: bush, eye, plumb, two sill markers, card"))
+
+
+def _withheld_findings(figures, where):
+    """One finding for all figures that the same unknown makes useless, with what would settle it."""
+    by_cause = {}
+    for f in figures:
+        by_cause.setdefault(next(iter(f.budget), "pixels"), []).append(TITLES[f.name])
+    return [Finding(ATTENTION, where, f"not known well enough to be told: {', '.join(dict.fromkeys(names))}",
+                    _SETTLES.get(cause, f"it is mostly {cause}")) for cause, names in by_cause.items()]

@@ -27,8 +27,10 @@ from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from calib.profile import CameraProfile
 from photoangle.carfile.car import Level, PrintCheck
 from photoangle.carfile.corner import Corner
+from photoangle.carfile.lengths import Reading
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
+from photoangle.core.roles import ROLE_BY_KEY
 from photoangle.detection.detect_photo import sight_photo
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity, level_axes
@@ -40,6 +42,8 @@ from photoangle.reconstruction.solve import solve_scene
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
 
 GROUPS = ("one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser")
+# The truth of these scenes is that of the markers' own centres: nothing lies behind them.
+ON_MARKERS = Corner(stuck_within_mm=0.0, standoff={role: Reading(0.0, 0.0) for role in ROLE_BY_KEY})
 CHECK = PrintCheck(200.0, 150.0, 0.1)
 
 
@@ -180,7 +184,7 @@ def measure_scene(photos, profiles, planar=False):
     if isinstance(scene, Refusal):
         return None
     scale, scale_u, _, _ = print_scale(CHECK)
-    points, _ = joint_points(scene, KIT, Corner(), Level(), scale, scale_u)
+    points, _ = joint_points(scene, KIT, ON_MARKERS, Level(), scale, scale_u)
     up, _ = gravity(points, scene, Level())
     lateral = level_axes(points, up) if up else None
     state = StateResult(None, None, None, scene, points, up, lateral=lateral)

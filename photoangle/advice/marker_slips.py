@@ -94,7 +94,7 @@ def _seen(result, kit):
     names = [n for n in points.names if points.marker[n] is not None]
     at = {n: points[n] for n in names}
     normal = {n: result.scene.markers[points.marker[n]].rotation[:, 2] for n in names}
-    standoff = {n: marker_offset(kit, points.marker[n], n, notes)[0][2] for n in names}
+    standoff = {n: marker_offset(kit, points.marker[n], n, notes).offset_mm[2] for n in names}
     bare = {n: at[n] - standoff[n] * normal[n] for n in names}
     u = float(np.sqrt(np.median(np.diag(points.estimate.covariance()))) * np.sqrt(2))
     taped = {k: r for k, r in notes.tape.get(result.state, {}).items() if k in _LENGTHS or k == "hub_to_arch"}

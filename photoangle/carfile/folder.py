@@ -16,9 +16,10 @@ from photoangle.core.states import CORNERS
 
 def photo_files(folder):
     """Files in a folder that look like photos, by name.  Links and hidden files are left alone."""
-    return sorted((p for p in Path(folder).iterdir()
-                   if p.suffix.lower() in SUFFIXES + NOT_READ and not p.name.startswith(".") and not p.is_symlink()),
-                  key=lambda p: p.name)
+    return sorted(
+        (p for p in Path(folder).iterdir()
+         if p.suffix.lower() in SUFFIXES + NOT_READ and not p.name.startswith(".") and not p.is_symlink()),
+        key=lambda p: p.name)
 
 
 def load_car(root):

@@ -16,6 +16,12 @@ ARM_AXIS_DEG = 3.0
 # state.
 BAR_SWAY_DEG = 0.15
 
+# From a marker's printed face straight back to its joint's middle, where it was not measured: anything
+# between.
+STANDOFF_MM = (0.0, 60.0)
+# Half the thickness of a brake hose, and of the joint at the bar's end, where they were not measured:
+# anything between.
+HOSE_RADIUS_MM, EYE_RADIUS_MM = (4.0, 9.0), (8.0, 20.0)
 # A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two,
 # with its glue.
 PLUMB_STANDOFF_MM = 1.6

@@ -34,6 +34,15 @@ class Figure:
         return self.low95, self.high95
 
 
+# An interval wider than this, from end to end, says nothing that anybody could act on.
+_SAYS_NOTHING = {"deg": 10.0, "mm": 30.0}
+
+
+def says_nothing(figure: Figure) -> bool:
+    """Whether a figure's interval is so wide that printing it would only mislead."""
+    return figure.high95 - figure.low95 > _SAYS_NOTHING.get(figure.unit, float("inf"))
+
+
 class Named(Protocol):
     """What a figure is: its name, datum and unit."""
 

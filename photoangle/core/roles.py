@@ -17,6 +17,8 @@ HOSE_A, HOSE_B, HOSE_C = "hose_a", "hose_b", "hose_c"
 JOINTS = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
 PIVOTS = (ARM_PIVOT_FRONT, ARM_PIVOT_REAR)
 SILLS = (SILL_FRONT, SILL_REAR)
+# The marker itself marks the place: nothing lies behind it.
+ON_BODY = (ARCH_LIP, *SILLS)
 PLUMB = (PLUMB_TOP, PLUMB_BOTTOM)
 HOSES = (HOSE_A, HOSE_B, HOSE_C)
 

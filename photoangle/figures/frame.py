@@ -3,19 +3,22 @@ their errors."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from calib.poses import rotation_from_vector
-from photoangle.core.estimate import Estimate
-from photoangle.core.roles import PIVOTS
+from photoangle.core.assumed import EYE_RADIUS_MM, HOSE_RADIUS_MM
+from photoangle.core.estimate import Estimate, Source
+from photoangle.core.roles import BAR_EYE, PIVOTS
 from photoangle.geometry.bar_axis import bar_as_built
 from photoangle.geometry.datums import TURN, Axes, Direction, still
 from photoangle.geometry.joints import Points
 
 # Half the width of the differences: far above rounding, far below what bends a figure.
 STEP_MM, STEP_RAD = 1e-3, 1e-5
+# Half the thickness of what comes near the hose: name -> what it may be where nobody measured it, mm.
+RADII = {BAR_EYE: EYE_RADIUS_MM, "hose": HOSE_RADIUS_MM}
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,7 @@ class Frame:
     axes: np.ndarray | None
     ahead: np.ndarray | None
     bar_axis: np.ndarray | None
+    radius_mm: dict[str, float] = field(default_factory=dict)
 
     def has(self, *names: str) -> bool:
         return all(n in self.at for n in names)
@@ -57,7 +61,8 @@ class Frame:
 class FrameEstimate:
     """The frame's values as one Estimate, and the way from values to a Frame.
 
-    estimate: coordinates of the points (mm), then small turns (rad) of up, of the axes, of the bar's axis.
+    estimate: coordinates of the points (mm), then small turns (rad) of up, of the axes, of the bar's axis,
+    then the radii (mm).
     """
 
     points: Points
@@ -81,16 +86,16 @@ class FrameEstimate:
         turns = (("up", up), ("axes", lateral), ("bar", bar))
         parts = [(still() if d is None else d.turn).named(tuple(f"{name} {t}" for t in TURN))
                  for name, d in turns]
-        return cls(points, up, axes, lateral, bar, points.estimate.join(*parts))
+        return cls(points, up, axes, lateral, bar, points.estimate.join(*parts, _radii(state)))
 
     @property
     def steps(self) -> np.ndarray:
         """Half widths of differences for each of the estimate's values."""
         n = 3 * len(self.points.names)
-        return np.where(np.arange(n + 9) < n, STEP_MM, STEP_RAD)
+        return np.r_[np.full(n, STEP_MM), np.full(9, STEP_RAD), np.full(len(RADII), STEP_MM)]
 
     def frame(self, values: np.ndarray) -> Frame:
-        """The Frame of the estimate's values (3 n + 9,)."""
+        """The Frame of the estimate's values (3 n + 11,)."""
         n = 3 * len(self.points.names)
         up, axes, bar = (rotation_from_vector(values[n + 3 * k:n + 3 * k + 3]) for k in range(3))
         return Frame(
@@ -98,9 +103,24 @@ class FrameEstimate:
             None if self.up is None else up @ self.up.vector,
             None if self.axes is None else axes @ self.axes.axes,
             None if self.lateral is None else axes @ self.lateral.axes[:, 0],
-            None if self.bar is None else bar @ self.bar.vector)
+            None if self.bar is None else bar @ self.bar.vector,
+            dict(zip(RADII, values[n + 9:], strict=True)))
 
     @property
     def nominal(self) -> Frame:
         """The Frame of the best values."""
         return self.frame(self.estimate.values)
+
+
+def _radii(state) -> Estimate:
+    """Radii of the bar's end and of the hose, mm: as given, else anything between what is usual."""
+    given = state.notes.radius_mm
+    parts = []
+    for name, (low, high) in RADII.items():
+        spread = (high - low) ** 2 / 12
+        # one hose and one bar's end in all states of a corner
+        unknown = Source(("radius", state.scene.origin.corner, name), "radius not given",
+                         np.array([[spread]]))
+        value, source = (given[name], None) if name in given else ((low + high) / 2, unknown)
+        parts.append(Estimate.stated((f"radius {name}",), [value], source))
+    return parts[0].join(*parts[1:])

@@ -122,8 +122,9 @@ def _hub_to_arch(f: Frame) -> float | None:
     return None if up is None else float((f.at[ARCH_LIP] - f.at[HUB]) @ up)
 
 
-def _gap(hose: str, less_mm: float):
-    return lambda f: float(np.linalg.norm(f.at[BAR_EYE] - f.at[hose])) - less_mm
+def _gap(hose: str):
+    """From the bar's end to the hose's face: radii taken off, those measured and those taken."""
+    return lambda f: float(np.linalg.norm(f.at[BAR_EYE] - f.at[hose])) - sum(f.radius_mm.values())
 
 
 def _against(datum: str) -> list[Measurand]:
@@ -143,11 +144,8 @@ def _against(datum: str) -> list[Measurand]:
     ]
 
 
-def measurands(radius_mm: dict[str, float] | None = None) -> list[Measurand]:
-    """The whole table.  radius_mm: of "bar_eye" and "hose"; where both are given they are taken off the
-    gaps."""
-    radii = [(radius_mm or {}).get(k) for k in (BAR_EYE, "hose")]
-    less = sum(r for r in radii if r is not None) if None not in radii else 0.0
+def measurands() -> list[Measurand]:
+    """The whole table."""
     rows = [
         Measurand("bar_arm_length", "bar arm length", "mm", None, _ARM, _length(_bar_arm),
                   direct("bar_arm_length")),
@@ -165,7 +163,7 @@ def measurands(radius_mm: dict[str, float] | None = None) -> list[Measurand]:
                           held_upright("hub_to_arch", HUB, ARCH_LIP)))
     rows += [
         Measurand(f"hose_gap_{h[-1]}", f"eye to hose {h[-1].upper()}", "mm", None, (BAR_EYE, h),
-                  _gap(h, less), direct(f"hose_gap_{h[-1]}")) for h in HOSES
+                  _gap(h), direct(f"hose_gap_{h[-1]}")) for h in HOSES
     ]
     return rows
 

@@ -18,7 +18,7 @@ class Measured:
     """The figures that a state's points allow.
 
     rows: Measurands in the table's order; estimate: their values, named by `label`; frame: what they were
-    computed from; slopes (m, 3 n + 9): derivatives of the m values by the frame's.
+    computed from; slopes (m, 3 n + 11): derivatives of the m values by the frame's.
     """
 
     rows: tuple[Measurand, ...]
@@ -40,7 +40,7 @@ def measured(state, only: tuple[str, str | None] | None = None) -> Measured:
     """The figures of a geometry.states.StateResult; only: one (name, datum) in place of all."""
     frame = FrameEstimate.of(state)
     nominal = frame.nominal
-    rows = tuple(m for m in measurands(state.notes.radius_mm)
+    rows = tuple(m for m in measurands()
                  if only in (None, m.key) and m.known_from(frame.points) and m.value(nominal) is not None)
 
     def values(at: np.ndarray) -> np.ndarray:

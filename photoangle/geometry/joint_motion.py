@@ -21,7 +21,6 @@ from photoangle.linkage.motion.solve import MotionState, PointOnMarker, TapedLen
 _BODIES = ("chassis", "bar", "link", "arm", "knuckle")
 _JOINT_ROLES = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
 _TAPED = {"bar_arm_length": (BAR_BUSH, BAR_EYE), "link_length": (LINK_FOOT, BAR_EYE)}
-_UNKNOWN_DEPTH_MM = 100.0
 
 
 def motion_states(states, kit, axes):
@@ -60,11 +59,9 @@ def points_on_markers(states, kit, notes):
             role = kit.slot(i).role.key
             if role not in _JOINT_ROLES:
                 continue
-            offset, in_plane, along, given = marker_offset(kit, i, role, notes)
-            if given:
-                # a plate whose stand-off is not given says where the joint's line is, not how deep it lies
-                sigma = (in_plane, in_plane, along or _UNKNOWN_DEPTH_MM)
-                out.append(PointOnMarker(i, role, tuple(offset), sigma, state.name))
+            placed = marker_offset(kit, i, role, notes)
+            sigma = (placed.in_plane_mm, placed.in_plane_mm, placed.along_mm)
+            out.append(PointOnMarker(i, role, tuple(placed.offset_mm), sigma, state.name))
     return tuple(out)
 
 

@@ -13,14 +13,22 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from calib.poses import hat
-from photoangle.core.assumed import ON_STRING_MM, STRING_STANDOFF_MM
+from photoangle.core.assumed import (
+    EYE_RADIUS_MM,
+    HOSE_RADIUS_MM,
+    ON_STRING_MM,
+    STANDOFF_MM,
+    STRING_STANDOFF_MM,
+)
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.origin import Origin
-from photoangle.core.roles import JOINTS, PLUMB, PLUMB_BOTTOM, PLUMB_TOP
+from photoangle.core.roles import BAR_EYE, HOSES, HUB, JOINTS, ON_BODY, PLUMB, PLUMB_BOTTOM, PLUMB_TOP
 
 ROOT3 = math.sqrt(3)
 STRIP_MM = 200.0
+# The budget's line for depths that nobody measured.
+NOT_GIVEN = "stand-off not given"
 _STRIP_TILT_DEG, _STRIP_TURN_DEG = 6.0, 1.5
 
 
@@ -29,16 +37,16 @@ class Points:
     """Named points of one scene.
 
     names: n; estimate: of their 3 n coordinates, mm, in the scene's world frame, named "NAME x", "NAME y",
-    "NAME z"; marker: name -> the marker it came from, None for a dot; bare: joints for which the marker's
-    centre stands; strip: whether the plumb markers are the rigid strip; centre_mm (3,): about which the
-    print's scale acts; origin: whose errors these are; places: marker -> key of its place, where another
-    state shows that it was not moved since.
+    "NAME z"; marker: name -> the marker it came from, None for a dot; unstated: points whose depth behind
+    their marker was not given; strip: whether the plumb markers are the rigid strip; centre_mm (3,): about
+    which the print's scale acts; origin: whose errors these are; places: marker -> key of its place, where
+    another state shows that it was not moved since.
     """
 
     names: tuple
     estimate: Estimate
     marker: dict
-    bare: tuple = ()
+    unstated: tuple = ()
     strip: bool = False
     centre_mm: np.ndarray = field(default_factory=lambda: np.zeros(3))
     origin: Origin = Origin()
@@ -69,28 +77,50 @@ def coordinates(names):
     return tuple(f"{name} {axis}" for name in names for axis in "xyz")
 
 
-def marker_offset(kit, marker_id, role, corner):
-    """Where the joint lies in a marker's frame, and how well that is known.
+@dataclass(frozen=True)
+class Placement:
+    """Where a joint lies in its marker's frame: offset_mm (3,); in_plane_mm and along_mm: standard
+    uncertainties in the marker's plane and along its normal; stated: whether the depth was given, or is a
+    prior."""
 
-    Returns (offset (3,) mm, in-plane sigma mm, normal sigma mm, given: whether anything was given).
+    offset_mm: np.ndarray
+    in_plane_mm: float
+    along_mm: float
+    stated: bool
+
+
+def marker_offset(kit, marker_id, role, corner):
+    """Where the joint that a marker stands for lies, and how well that is known.
+
+    What was not given is an unknown, never a zero: a joint lies somewhere behind its marker (or its plate,
+    along the stud), a hose's middle one radius behind its wrap.  Returns Placement.
     """
     slot = kit.slot(marker_id)
-    x, y = slot.joint_xy_mm
-    offset = np.array([x, y, 0.0])
+    offset = np.array([*slot.joint_xy_mm, 0.0])
     # a stud through the punched cross centres the plate better than an eye centres a square
     stuck = corner.stuck_within_mm / ROOT3 * (0.5 if slot.form == "plate" else 1.0)
-    given = slot.form == "plate" or (x, y) != (0, 0)
-    along = 0.0
     if role in corner.offset_mm:
-        offset = np.array(corner.offset_mm[role], float)
-        along, given = 0.5 * math.sqrt(2 / 3), True
-    elif role.startswith("hose") and role not in corner.standoff_mm and corner.radius_mm.get("hose"):
-        # a wrap lies on the hose: its middle is one radius below the print
-        offset[2], along, given = corner.radius_mm["hose"], 0.5 / ROOT3, True
-    elif role in corner.standoff_mm:
+        return Placement(np.array(corner.offset_mm[role], float), stuck, 0.5 * math.sqrt(2 / 3), True)
+    if role in corner.standoff_mm:
         offset[2] = corner.standoff_mm[role]
-        along, given = corner.standoff_u_mm[role], True
-    return offset, stuck if given else 0.0, along, given
+        return Placement(offset, stuck, corner.standoff_u_mm[role], True)
+    if role in HOSES:
+        radius = corner.radius_mm.get("hose")
+        if radius:
+            offset[2] = radius
+            return Placement(offset, stuck, 0.5 / ROOT3, True)
+        return _depth_unknown(offset, stuck, HOSE_RADIUS_MM)
+    if role in JOINTS or role == HUB:
+        return _depth_unknown(offset, stuck, STANDOFF_MM)
+    # on the sill and the arch's lip the marker itself marks the place; of any other only its own place counts
+    return Placement(offset, stuck if role in ON_BODY else 0.0, 0.0, True)
+
+
+def _depth_unknown(offset, stuck, between_mm):
+    """A depth anywhere between two, with the same chance everywhere (rectangular)."""
+    low, high = between_mm
+    offset[2] = (low + high) / 2
+    return Placement(offset, stuck, (high - low) / 2 / ROOT3, False)
 
 
 def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
@@ -108,25 +138,25 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
     positions = np.zeros((len(names), 3))
     by_unknown = np.zeros((3 * len(names), scene.solution.bundle.size))
     by_scale = np.zeros((3 * len(names), 1))
-    own, bare = [], []
+    own, unstated = [], []
     for k, name in enumerate(names):
         at = slice(3 * k, 3 * k + 3)
         pose = scene.markers[chosen[name]]
         if name in PLUMB:
-            offset, sigmas, given = (np.zeros(3), (0.0, 0.0), True) if strip else (
-                np.array([0, 0, level.plumb_standoff_mm]), (ON_STRING_MM, STRING_STANDOFF_MM), True)
+            placed = (Placement(np.zeros(3), 0.0, 0.0, True) if strip else Placement(
+                np.array([0, 0, level.plumb_standoff_mm]), ON_STRING_MM, STRING_STANDOFF_MM, True))
         else:
-            offset, *sigmas, given = marker_offset(kit, chosen[name], name, corner)
-        if name in JOINTS and not given:
-            bare.append(name)
-        arm = pose.rotation @ offset
+            placed = marker_offset(kit, chosen[name], name, corner)
+        if not placed.stated:
+            unstated.append(name)
+        arm = pose.rotation @ placed.offset_mm
         positions[k] = scale * pose.translation_mm + arm
         # the print's scale stretches where the markers are, not what a rule said of their stand-offs
         by_scale[at, 0] = pose.translation_mm - centre
         rows = scene.rows_of(chosen[name])
         if len(rows):
             by_unknown[at, rows] = np.concatenate([-hat(arm), np.eye(3)], 1)
-        own += [(at, source, way) for source, way in _placing(scene, chosen[name], name, sigmas, corner)]
+        own += [(at, source, way) for source, way in _placing(scene, chosen[name], name, placed, corner)]
     estimate = scene.errors.linear(by_unknown, coordinates(names), positions.ravel())
     if names:
         estimate = estimate.also(scale_source(scene.origin, scale_u), by_scale)
@@ -134,7 +164,8 @@ def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
         effect = np.zeros((3 * len(names), way.shape[1]))
         effect[at] = way
         estimate = estimate.also(source, effect)
-    points = Points(names, estimate, {n: chosen[n] for n in names}, tuple(bare), strip, centre, scene.origin)
+    points = Points(names, estimate, {n: chosen[n]
+                                      for n in names}, tuple(unstated), strip, centre, scene.origin)
     return points, _joint_findings(points, kit, corner)
 
 
@@ -158,15 +189,16 @@ def scale_source(origin, scale_u):
     return Source(("scale", origin.prints, scale_u), "print", np.array([[scale_u**2]]))
 
 
-def _placing(scene, marker, name, sigmas, corner):
+def _placing(scene, marker, name, placed, corner):
     """What is not known of a marker's place against its joint: (Source, its directions (3, k) in the world)
     each."""
-    in_plane, along = sigmas
     rotation = scene.markers[marker].rotation
     plumb = name in PLUMB
     # a marker on a string may turn about it between photos: its error is the state's own
     place = ("plumb", scene.origin.state, name) if plumb else scene.origin.place(marker)
-    for kind, sigma, way in (("sticking", in_plane, rotation[:, :2]), ("stand-off", along, rotation[:, 2:])):
+    depth = "stand-off" if placed.stated else NOT_GIVEN
+    for kind, sigma, way in (("sticking", placed.in_plane_mm, rotation[:, :2]),
+                             (depth, placed.along_mm, rotation[:, 2:])):
         if sigma > 0:
             key = (kind, place, sigma, corner.standoff_mm.get(name), corner.offset_mm.get(name))
             yield Source(key, "level" if plumb else kind, np.eye(way.shape[1]) * sigma**2), way
@@ -174,22 +206,25 @@ def _placing(scene, marker, name, sigmas, corner):
 
 def _joint_findings(points, kit, corner):
     findings = []
-    if points.bare:
-        titles = ", ".join(kit.slot(points.marker[n]).role.title for n in points.bare)
-        findings.append(Finding(
-            ATTENTION, "", f"no stand-off is given for {titles}: the marker's centre stands for the joint",
-            "measure from the marker's face back to the joint's middle and write it under"
-            " [corner.standoff], or use the plate form"))
-    if any(n.startswith("hose") for n in points.names) and not corner.radius_mm.get("hose"):
+    unstated = [n for n in points.unstated if n not in HOSES]
+    if unstated:
+        titles = ", ".join(kit.slot(points.marker[n]).role.title for n in unstated)
+        low, high = STANDOFF_MM
         findings.append(
             Finding(
-                NOTE,
-                "",
-                "the hose's radius is not given: gaps are from the joint's middle to the face of the hose"
-                " marker",
-                'write hose = "5 mm" and bar_eye = "14 mm" under [corner.radius]',
-            )
-        )
+                ATTENTION, "",
+                f"no stand-off is given for {titles}: each joint is taken to lie anywhere from {low:g} to"
+                f" {high:g} mm behind its marker, and the plus-or-minus is that much wider",
+                "measure from the marker's face straight back to the joint's middle and write it under"
+                " [corner.standoff]"))
+    if set(HOSES) & set(points.names) and not {"hose", BAR_EYE} <= set(corner.radius_mm):
+        findings.append(
+            Finding(
+                NOTE, "",
+                "not all radii are given: a hose is taken as {:g} to {:g} mm, the bar's end as {:g} to {:g}"
+                " mm"
+                .format(*HOSE_RADIUS_MM,
+                        *EYE_RADIUS_MM), 'write hose = "5 mm" and bar_eye = "14 mm" under [corner.radius]'))
     return findings
 
 

@@ -20,7 +20,6 @@ from calib.poses import Pose
 from calib.profile import CameraProfile
 from photoangle.advice.next_photo import next_photo, wanted_figure
 from photoangle.carfile.car import CarFile
-from photoangle.carfile.corner import Corner
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
 from photoangle.detection.detect_photo import sight_photo
@@ -30,7 +29,7 @@ from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import solve_scene
-from tests.coverage import CHECK, _views, corner
+from tests.coverage import CHECK, ON_MARKERS, _views, corner
 from tests.scenes import KIT, Camera, card_flat, look_at, scaled_lens, shoot, tag_flat
 
 WIDTH = 1344
@@ -83,7 +82,7 @@ def solved(maker, sightings):
     if isinstance(scene, Refusal):
         return None
     scale, scale_u, _, _ = print_scale(CHECK)
-    points, _ = joint_points(scene, KIT, Corner(), CAR.level, scale, scale_u)
+    points, _ = joint_points(scene, KIT, ON_MARKERS, CAR.level, scale, scale_u)
     up, _ = gravity(points, scene, CAR.level)
     lateral = level_axes(points, up) if up else None
     state = StateResult(None, None, None, scene, points, up, lateral=lateral, sightings=list(sightings))
