@@ -23,14 +23,23 @@ from photoangle.core.states import (
 )
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
-from photoangle.droplink.request import Wishes, adjuster_of, travel_of, wanted_of
+from photoangle.droplink.request import Wishes, adjuster_of, lowered_travel, travel_of, wanted_of
 from photoangle.geometry.joint_motion import joints_by_motion
-from photoangle.linkage.advice import advise, advise_holes
+from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, advise, advise_holes
 from photoangle.linkage.motion.solve import Motion
 from photoangle.linkage.ride import carry, check
 from photoangle.linkage.travel import over_travel
 
 SAMPLES = 4000
+# What stands in the way of a verdict, by the extreme of the travel that shows it: in words, and what to do.
+_IN_THE_WAY = {
+    "gap": ("something comes too near the hose over the travel",
+            "look there with the wheel at that travel, reroute the hose or choose another link"),
+    "joint": ("a joint of the link tilts too far over the travel",
+              "choose another length or hole, or turn the stud"),
+    "line": ("bar arm and link come too near to one line, past which the bar can flip over",
+             "choose a link or a hole that keeps well away from it"),
+}
 
 
 @dataclass
@@ -59,6 +68,7 @@ class CornerAnswer:
     hole_mm: float = 0.0
     joint_limit_deg: dict = field(default_factory=dict)
     datum: bool = True
+    held_back: tuple[str, ...] = ()  # why a verdict that the length alone would allow is not given
     figures: list = field(default_factory=list)
     findings: list = field(default_factory=list)
 
@@ -163,7 +173,7 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     answer.wanted = wanted_of(notes, wishes)
     adjuster, findings = adjuster_of(notes, answer.corner)
     answer.tell(*findings)
-    way = answer.travel.lowered(wishes.lowered_mm) if wishes.lowered_mm else answer.travel
+    way = lowered_travel(answer.travel, wishes.lowered_mm) if wishes.lowered_mm else answer.travel
     answer.travel = way
     _two_ways(answer, corners, measured_figures, notes, samples)
     may_leave()
@@ -180,7 +190,34 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
             if not isinstance(earlier, Refusal):
                 answer.earlier[name] = earlier
     _travels(answer, notes, way, wishes, hole, samples)
+    _hold_back(answer)
     _collect(answer)
+
+
+def _hold_back(answer):
+    """A verdict that stands on something contradicted, or over something that is not clear, is not given."""
+    if isinstance(answer.advice, Refusal) or answer.advice.verdict not in (LEAVE, CHANGE):
+        return
+    why, do = [], []
+    if answer.check is not None and not answer.check.agrees:
+        why.append("ride height measured and carried from droop contradict each other")
+        do.append(answer.check.finding.do)
+    last = answer.proposed if answer.proposed is not None else answer.present
+    if isinstance(last, Refusal):
+        why.append(last.finding.what)
+        do.append(last.finding.do)
+    elif last is not None:
+        for name, near in last.nearest.items():
+            if near.verdict not in ("", "clear"):
+                words, remedy = _IN_THE_WAY["gap" if name.startswith("gap") else name.partition("_")[0]]
+                why.append(words if near.verdict == "not clear" else f"it can't be told that not: {words}")
+                do.append(remedy)
+    if not why:
+        return
+    answer.held_back = tuple(dict.fromkeys(why))
+    answer.advice = replace(
+        answer.advice, verdict=CANNOT_TELL, any_of_mm=None, half_turns=None, do="; ".join(dict.fromkeys(do)),
+        sentence=f"not yet: {'; '.join(answer.held_back)}. By its length alone: {answer.advice.sentence}")
 
 
 def _two_ways(answer, corners, measured_figures, notes, samples):

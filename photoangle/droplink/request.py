@@ -15,6 +15,9 @@ from photoangle.linkage.travel import Travel
 # Where nothing is said: wheel travel from ride height to the bump stop, and droop (common practice, no
 # source).
 BUMP_MM, DROOP_MM = 50.0, 60.0
+# A bar's arm steeper than this, or a tolerance wider, is a slip of the finger; so is a link shorter than
+# this.
+_STEEPEST_DEG, _WIDEST_DEG, _SHORTEST_LINK_MM = 80.0, 45.0, 20.0
 
 
 def wanted_of(notes, wishes):
@@ -77,6 +80,23 @@ def travel_of(base, corners, notes):
     measured = (min(seen + [0.0]), max(seen + [0.0])) if seen else None
     return Travel(-droop, bump, asked.steps, measured), findings
 
+
+def lowered_travel(way, by_mm):
+    """The travel of the car standing lower (or higher, below zero), with its stops where they are.
+
+    Raises InputError where it would stand on them.
+    """
+    if by_mm >= way.bump_mm:
+        raise CannotUse(
+            "--lowered", f"{by_mm:g} mm lower uses up all {way.bump_mm:g} mm to the bump stop: the car would"
+            " stand on it", f"lower it by less than {way.bump_mm:g} mm, or say where the stop is (bump)")
+    if by_mm <= way.droop_mm:
+        raise CannotUse(
+            "--lowered", f"{-by_mm:g} mm higher uses up all {-way.droop_mm:g} mm to full droop: the wheels"
+            " would hang", f"raise it by less than {-way.droop_mm:g} mm")
+    return way.lowered(by_mm)
+
+
 @dataclass(frozen=True)
 class Wishes:
     """What the command line asks for, over what car.toml says; None: as in the file.
@@ -116,6 +136,14 @@ def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
         raise CannotUse("--length", "--length and --change both say what the link is to be",
                         "give one of them")
 
+    if asked.square and asked.angle is not None:
+        raise CannotUse("--square", "--square and --angle both say where the bar is to be",
+                        "give one of them")
+    for option, value, most in (("--angle", asked.angle, _STEEPEST_DEG), ("--within", asked.within,
+                                                                          _WIDEST_DEG)):
+        if value is not None and not abs(value) <= most:
+            raise CannotUse(option, f"{value:g} deg is no angle for a bar's arm", f"give {most:g} or less")
+
     def mm(text, option):
         if text is None:
             return None
@@ -127,7 +155,11 @@ def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
             raise CannotUse(option, f"{text} is far too much", "check the number and its unit")
         return value
 
+    length = mm(asked.length, "--length")
+    if length is not None and not length >= _SHORTEST_LINK_MM:
+        raise CannotUse("--length", f"{asked.length} is no length of a link",
+                        "from centre to centre, such as 120 mm")
     return Wishes(asked.state,
-                  mm(asked.lowered, "--lowered") or 0.0, mm(asked.length, "--length"),
+                  mm(asked.lowered, "--lowered") or 0.0, length,
                   mm(asked.change, "--change"),
                   mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)

@@ -20,7 +20,7 @@ from photoangle.core.roles import (
     LINK_FOOT,
 )
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.request import Wishes
+from photoangle.droplink.request import Wishes, lowered_travel
 from photoangle.linkage.travel import over_travel
 from photoangle.output.drawings import corner_at
 from photoangle.output.link_table import EXTREMES, headline, near_verdict
@@ -37,7 +37,7 @@ def tried(answer, notes, change_mm, lowered_mm):
 
     answer: CornerAnswer with a base; notes: carfile Corner.  Returns a dict for the page.
     """
-    way = answer.travel.lowered(lowered_mm) if lowered_mm else answer.travel
+    way = lowered_travel(answer.travel, lowered_mm) if lowered_mm else answer.travel
     result = over_travel(answer.base, way, change_mm, QUICK_SAMPLES, joint_limit_deg=notes.joint_limit_deg,
                          wanted_gap_mm=notes.hose.wanted_gap_mm)
     moved = replace(answer, travel=way)

@@ -56,6 +56,9 @@ def _card(answer, units):
     advice = answer.advice
     if answer.base is None or advice is None or isinstance(advice, Refusal):
         return None
+    if answer.held_back:
+        return Card(answer.corner, "No length to set yet",
+                    (("why", "; ".join(answer.held_back)), ("to do", advice.do)), False)
     if advice.verdict == LEAVE:
         present = advice.figures.get("link_length")
         rows = [("link",

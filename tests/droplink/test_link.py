@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from calib.errors import InputError
 from photoangle.carfile.car import Axle, CarFile
+from photoangle.carfile.lengths import Reading
 from photoangle.carfile.reader import parse_carfile
 from photoangle.cli import main
 from photoangle.core.figure import Figure
@@ -19,9 +21,11 @@ from photoangle.droplink.answer import link_answers
 from photoangle.droplink.axles import axle_answers
 from photoangle.droplink.by_tape import tape_answers
 from photoangle.droplink.from_scene import corner_of
-from photoangle.droplink.request import Wishes
+from photoangle.droplink.request import Asked, Wishes, wishes_from
 from photoangle.geometry.joints import coordinates
+from photoangle.linkage.advice import CANNOT_TELL
 from photoangle.output.link_table import answer_lines, turns_words
+from photoangle.report.fitting import fitting_cards
 
 
 @pytest.fixture(scope="module")
@@ -324,3 +328,42 @@ def test_a_level_on_the_sill_stands_for_the_ride_photos(samples, car_copy, tmp_p
     again = next(f for f in measure_folder(tmp_path, quiet).report.figures
                  if (f.name, f.datum) == ("bar_arm_angle", "chassis"))
     assert abs(abs(again.value - figure.value) - 2.0) < 0.05
+
+
+@pytest.mark.parametrize("state, alone", [("set", "shorten"), ("fitted", "leave it")])
+def test_no_verdict_stands_over_a_gap_that_is_not_clear(car_copy, state, alone):
+    """LEAVE IT and a length to set were given over a hose that touches."""
+    _, measurement = car_copy
+    wide = replace(measurement.car.corner("front-left").hose, wanted_gap_mm=150.0)
+    car = replace(measurement.car, corners=measurement.car.corners | {
+        "front-left": replace(measurement.car.corner("front-left"), hose=wide)})
+    answer = next(a for a in link_answers(replace(measurement, car=car), Wishes(state=state), 400) if a.corner == "front-left")
+    assert answer.advice.verdict == CANNOT_TELL and answer.advice.any_of_mm is None and answer.advice.half_turns is None
+    assert "hose" in answer.held_back[0] and alone in answer.advice.sentence and "reroute" in answer.advice.do
+    card, = fitting_cards([answer], "mm")
+    assert card.headline == "No length to set yet" and not card.change
+
+
+def test_no_verdict_stands_on_two_ways_that_contradict_each_other(car_copy):
+    _, measurement = car_copy
+    notes = measurement.car.corner("front-left")
+    off = {s: dict(row) for s, row in notes.taped.items()}
+    off["droop"]["hub_to_arch"] = Reading(418.0, 0.4)  # forty millimetres too long: carried too far
+    notes = replace(notes, taped=off)
+    states = [replace(s, notes=notes) if s.corner == "front-left" else s for s in measurement.states]
+    far = [f for f in measurement.report.figures if (f.state, f.name) != ("droop", "hub_to_arch")]
+    m = replace(measurement, states=states, report=replace(measurement.report, figures=far))
+    answer = next(a for a in link_answers(m, Wishes(state="set"), 400) if a.corner == "front-left")
+    assert not answer.check.agrees and answer.advice.verdict == CANNOT_TELL
+    assert any("contradict" in why for why in answer.held_back)
+
+
+@pytest.mark.parametrize("option, value, says", [
+    ("lowered", "60 mm", "stand on it"), ("lowered", "50 mm", "stand on it"), ("lowered", "-70 mm", "would hang"),
+    ("length", "0", "no length of a link"), ("angle", float("nan"), "no angle"), ("within", 50.0, "no angle")])
+def test_wishes_that_cannot_be_are_refused_in_words(car_copy, option, value, says):
+    _, measurement = car_copy
+    with pytest.raises(InputError, match=says):
+        link_answers(measurement, wishes_from(Asked(**{option: value})), 200)
+    with pytest.raises(InputError, match="both say"):
+        wishes_from(Asked(square=True, angle=3.0))
