@@ -12,6 +12,8 @@ from __future__ import annotations
 BAR_AXIS_DEG = 1.0
 # The control arm's axis runs along the car by its build; standard uncertainty where only one pivot is known.
 ARM_AXIS_DEG = 3.0
+# From the control arm's front pivot to its rear one, where only one of them was seen: anything between.
+PIVOTS_APART_MM = (120.0, 420.0)
 # In-plane sway of rubber bushes and of a bar that is not quite rigid: what its axis differs by from state to
 # state.
 BAR_SWAY_DEG = 0.15

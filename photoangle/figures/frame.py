@@ -3,12 +3,13 @@ their errors."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from calib.poses import rotation_from_vector
-from photoangle.core.assumed import EYE_RADIUS_MM, HOSE_RADIUS_MM
+from photoangle.core.assumed import ARM_AXIS_DEG, EYE_RADIUS_MM, HOSE_RADIUS_MM, PIVOTS_APART_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import BAR_EYE, PIVOTS
 from photoangle.geometry.bar_axis import bar_as_built
@@ -26,7 +27,8 @@ class Frame:
     """One set of values that figures are computed from, in the scene's world.
 
     at: point's name -> (3,) mm; up: (3,) or None; axes: the chassis's (3, 3), columns forward, left, up, or
-    None; ahead: (3,) forward or None; bar_axis: (3,) or None.
+    None; bar_axis: (3,) or None; arm_axis: (3,) the control arm's pivot axis, forward, or None; pivot: (3,)
+    the middle of its pivots, or None; radius_mm: of "bar_eye" and "hose", measured or taken.
     """
 
     at: dict[str, np.ndarray]
@@ -34,6 +36,8 @@ class Frame:
     axes: np.ndarray | None
     ahead: np.ndarray | None
     bar_axis: np.ndarray | None
+    arm_axis: np.ndarray | None = None
+    pivot: np.ndarray | None = None
     radius_mm: dict[str, float] = field(default_factory=dict)
 
     def has(self, *names: str) -> bool:
@@ -45,24 +49,14 @@ class Frame:
             return None if self.axes is None else self.axes[:, 2]
         return self.up
 
-    @property
-    def pivot(self) -> np.ndarray | None:
-        """The middle of the control arm's pivots, or the one there is."""
-        both = [self.at[n] for n in PIVOTS if n in self.at]
-        return np.mean(both, axis=0) if both else None
-
-    @property
-    def arm_axis(self) -> np.ndarray | None:
-        """The control arm's pivot axis, forward; the chassis's own forward where only one pivot is known."""
-        return self.at[PIVOTS[0]] - self.at[PIVOTS[1]] if self.has(*PIVOTS) else self.ahead
-
 
 @dataclass(frozen=True)
 class FrameEstimate:
     """The frame's values as one Estimate, and the way from values to a Frame.
 
     estimate: coordinates of the points (mm), then small turns (rad) of up, of the axes, of the bar's axis,
-    then the radii (mm).
+    then the radii (mm), then how far the middle of the pivots lies from the one that was seen (mm) and a
+    small turn (rad) of the arm's axis from the chassis's forward: both count where one pivot alone was seen.
     """
 
     points: Points
@@ -86,25 +80,31 @@ class FrameEstimate:
         turns = (("up", up), ("axes", lateral), ("bar", bar))
         parts = [(still() if d is None else d.turn).named(tuple(f"{name} {t}" for t in TURN))
                  for name, d in turns]
-        return cls(points, up, axes, lateral, bar, points.estimate.join(*parts, _radii(state)))
+        return cls(points, up, axes, lateral, bar,
+                   points.estimate.join(*parts, _radii(state), _unseen_pivot(state)))
 
     @property
     def steps(self) -> np.ndarray:
         """Half widths of differences for each of the estimate's values."""
         n = 3 * len(self.points.names)
-        return np.r_[np.full(n, STEP_MM), np.full(9, STEP_RAD), np.full(len(RADII), STEP_MM)]
+        return np.r_[np.full(n, STEP_MM),
+                     np.full(9, STEP_RAD),
+                     np.full(len(RADII) + 1, STEP_MM),
+                     np.full(3, STEP_RAD)]
 
     def frame(self, values: np.ndarray) -> Frame:
-        """The Frame of the estimate's values (3 n + 11,)."""
+        """The Frame of the estimate's values (3 n + 15,)."""
         n = 3 * len(self.points.names)
         up, axes, bar = (rotation_from_vector(values[n + 3 * k:n + 3 * k + 3]) for k in range(3))
+        radii, (apart, *lean) = np.split(values[n + 9:], [len(RADII)])
+        at = dict(zip(self.points.names, values[:n].reshape(-1, 3), strict=True))
+        ahead = None if self.lateral is None else axes @ self.lateral.axes[:, 0]
+        arm_axis, pivot = _arm(at, ahead, apart, np.array(lean))
         return Frame(
-            dict(zip(self.points.names, values[:n].reshape(-1, 3), strict=True)),
-            None if self.up is None else up @ self.up.vector,
-            None if self.axes is None else axes @ self.axes.axes,
-            None if self.lateral is None else axes @ self.lateral.axes[:, 0],
-            None if self.bar is None else bar @ self.bar.vector,
-            dict(zip(RADII, values[n + 9:], strict=True)))
+            at, None if self.up is None else up @ self.up.vector,
+            None if self.axes is None else axes @ self.axes.axes, ahead,
+            None if self.bar is None else bar @ self.bar.vector, arm_axis, pivot,
+            dict(zip(RADII, radii, strict=True)))
 
     @property
     def nominal(self) -> Frame:
@@ -124,3 +124,31 @@ def _radii(state) -> Estimate:
         value, source = (given[name], None) if name in given else ((low + high) / 2, unknown)
         parts.append(Estimate.stated((f"radius {name}",), [value], source))
     return parts[0].join(*parts[1:])
+
+
+def _unseen_pivot(state) -> Estimate:
+    """What one pivot alone leaves open: how far along the axis the middle of both lies, mm, and how the axis
+    lies to the chassis's forward (small turn, rad).  Nothing where both were seen."""
+    names = ("pivots apart", "arm axis x", "arm axis y", "arm axis z")
+    seen = [n for n in PIVOTS if n in state.points]
+    if len(seen) != 1:
+        return Estimate.stated(names, np.zeros(4))
+    low, high = (v / 2 for v in PIVOTS_APART_MM)
+    # the middle lies behind the front pivot, and before the rear one
+    sign = -1 if seen == [PIVOTS[0]] else 1
+    spread = np.diag([(high - low) ** 2 / 12, *np.full(3, math.radians(ARM_AXIS_DEG) ** 2)])
+    other = Source(("other pivot", state.scene.origin.corner), "other pivot not seen", spread)
+    return Estimate.stated(names, [sign * (low + high) / 2, 0, 0, 0], other)
+
+
+def _arm(at, ahead, apart_mm, lean) -> tuple[np.ndarray | None, np.ndarray | None]:
+    """(the control arm's axis, the middle of its pivots) by both pivots, or by one and what is usual."""
+    seen = [at[n] for n in PIVOTS if n in at]
+    if len(seen) == 2:
+        return seen[0] - seen[1], (seen[0] + seen[1]) / 2
+    if not seen:
+        return ahead, None
+    if ahead is None:
+        return None, None
+    axis = rotation_from_vector(lean) @ ahead
+    return axis, seen[0] + apart_mm * axis

@@ -72,16 +72,20 @@ def _link(f: Frame) -> np.ndarray:
     return f.at[BAR_EYE] - f.at[LINK_FOOT]
 
 
-def _control_arm(f: Frame) -> np.ndarray:
-    return f.at[ARM_BALL_JOINT] - f.pivot
+def _control_arm(f: Frame) -> np.ndarray | None:
+    return None if f.pivot is None else f.at[ARM_BALL_JOINT] - f.pivot
 
 
 def _sill(f: Frame) -> np.ndarray:
     return f.at[SILL_FRONT] - f.at[SILL_REAR]
 
 
-def _length(line) -> Callable[[Frame], float]:
-    return lambda f: float(np.linalg.norm(line(f)))
+def _length(line) -> Callable[[Frame], float | None]:
+    def value(f: Frame) -> float | None:
+        vector = line(f)
+        return None if vector is None else float(np.linalg.norm(vector))
+
+    return value
 
 
 def _lever(f: Frame) -> float | None:
@@ -94,16 +98,16 @@ def _lever(f: Frame) -> float | None:
 
 def _elevation(line, datum):
     def value(f: Frame) -> float | None:
-        up = f.vertical(datum)
-        return None if up is None else elevation(line(f), up)
+        vector, up = line(f), f.vertical(datum)
+        return None if vector is None or up is None else elevation(vector, up)
 
     return value
 
 
 def _angle(line, axis, datum):
     def value(f: Frame) -> float | None:
-        about, up = axis(f), f.vertical(datum)
-        return None if about is None or up is None else angle_about(line(f), about, up)
+        vector, about, up = line(f), axis(f), f.vertical(datum)
+        return None if vector is None or about is None or up is None else angle_about(vector, about, up)
 
     return value
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from photoangle.core.assumed import ALONG_AXIS_MM, AXIS_CLIMBS_DEG, PITCH_ON_STANDS_DEG, PIVOT_HEIGHT_MM
 from photoangle.core.estimate import Estimate, Source
+from photoangle.core.roles import PIVOTS
 from photoangle.figures.frame import STEP_MM, Frame, FrameEstimate
 from photoangle.geometry.angles import unit
 
@@ -140,7 +141,7 @@ def _unseen(there, read, outer, axis_of, taped: Taped, known: FrameEstimate | No
 
     def seen(frame: Frame):
         axis = unit(axis_of(frame))
-        middle = np.mean([frame.at[n] for n in there], axis=0)
+        middle = frame.pivot if set(there) <= set(PIVOTS) else frame.at[there[0]]
         taped_at = np.mean([frame.at[n] for n in pivots], axis=0) if set(pivots) <= set(frame.at) else None
         along = float((frame.at[outer] - middle) @ axis)
         return [

@@ -7,10 +7,10 @@ import pytest
 
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.figure import says_nothing
-from photoangle.core.roles import BAR_EYE, HOSES, HUB, JOINTS
+from photoangle.core.roles import BAR_EYE, HOSES, HUB, JOINTS, PIVOTS
 from photoangle.figures.measure import label, measured
 from photoangle.geometry.datums import gravity, level_axes
-from photoangle.geometry.joints import NOT_GIVEN, joint_points
+from photoangle.geometry.joints import NOT_GIVEN, coordinates, joint_points
 from tests.whole.test_samples import RADII_MM
 
 STATES = ("front-left/droop", "front-left/set", "front-left/fitted", "front-right/set")
@@ -81,3 +81,23 @@ def test_a_plate_does_not_say_how_deep_its_joint_lies(car_copy):
     state, _ = told(car, "front-left/set", replace(car["front-left/set"].notes, standoff={}))
     plates = [n for n, i in state.points.marker.items() if i is not None and car.kit.slot(i).form == "plate" and n in (*JOINTS, HUB)]
     assert plates and set(plates) <= set(state.points.unstated)
+
+
+@pytest.mark.parametrize("unseen", PIVOTS)
+@pytest.mark.parametrize("name", ["front-left/droop", "front-left/set"])
+def test_one_pivot_alone_is_not_the_middle_of_both(car_copy, truth, name, unseen):
+    """The control arm silently became the other pivot's line: its length 391 +- 2.3 mm for 328."""
+    car = car_copy[1]
+    state = car[name]
+    kept = tuple(n for n in state.points.names if n != unseen)
+    less = replace(state, points=replace(state.points, names=kept, estimate=state.points.estimate.pick(coordinates(kept))))
+    full, got = measured(state), measured(less)
+    checked = 0
+    for row, figure in zip(got.rows, got.figures(state.corner, state.state), strict=True):
+        real = truth_of(truth, name, row)
+        if row.name.startswith("control_arm") and real is not None:
+            assert figure.low95 <= real <= figure.high95, (row.key, figure)
+            assert figure.u > full.estimate.u(label(row.key))
+            assert row.name == "control_arm_angle" or "other pivot not seen" in figure.budget
+            checked += 1
+    assert checked >= 3
