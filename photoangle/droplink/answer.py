@@ -26,7 +26,7 @@ from photoangle.droplink.hose_states import with_second_hoses
 from photoangle.droplink.request import Wishes, adjuster_of, travel_of, wanted_of
 from photoangle.geometry.joint_motion import joints_by_motion
 from photoangle.linkage.advice import advise, advise_holes
-from photoangle.linkage.motion.solve import Motion
+from photoangle.linkage.motion.result import Motion
 from photoangle.linkage.ride import carry, check
 from photoangle.linkage.travel import over_travel
 

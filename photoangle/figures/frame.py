@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.poses import rotation_from_vector
 from photoangle.core.estimate import Estimate
 from photoangle.core.roles import PIVOTS
-from photoangle.geometry.bar_axis import bar_as_built
+from photoangle.geometry.bar_axis import BarDirection, bar_as_built
 from photoangle.geometry.datums import TURN, Axes, Direction, still
 from photoangle.geometry.joints import Points
+from photoangle.geometry.states import StateResult
 
 # Half the width of the differences: far above rounding, far below what bends a figure.
 STEP_MM, STEP_RAD = 1e-3, 1e-5
@@ -26,29 +28,29 @@ class Frame:
     None; ahead: (3,) forward or None; bar_axis: (3,) or None.
     """
 
-    at: dict[str, np.ndarray]
-    up: np.ndarray | None
-    axes: np.ndarray | None
-    ahead: np.ndarray | None
-    bar_axis: np.ndarray | None
+    at: dict[str, Array]
+    up: Array | None
+    axes: Array | None
+    ahead: Array | None
+    bar_axis: Array | None
 
     def has(self, *names: str) -> bool:
         return all(n in self.at for n in names)
 
-    def vertical(self, datum: str | None) -> np.ndarray | None:
+    def vertical(self, datum: str | None) -> Array | None:
         """Up by a datum: "gravity" or "chassis"; None where it is not known."""
         if datum == "chassis":
             return None if self.axes is None else self.axes[:, 2]
         return self.up
 
     @property
-    def pivot(self) -> np.ndarray | None:
+    def pivot(self) -> Array | None:
         """The middle of the control arm's pivots, or the one there is."""
         both = [self.at[n] for n in PIVOTS if n in self.at]
         return np.mean(both, axis=0) if both else None
 
     @property
-    def arm_axis(self) -> np.ndarray | None:
+    def arm_axis(self) -> Array | None:
         """The control arm's pivot axis, forward; the chassis's own forward where only one pivot is known."""
         return self.at[PIVOTS[0]] - self.at[PIVOTS[1]] if self.has(*PIVOTS) else self.ahead
 
@@ -64,11 +66,11 @@ class FrameEstimate:
     up: Direction | None
     axes: Axes | None
     lateral: Axes | None
-    bar: object  # bar_axis.BarDirection or None
+    bar: BarDirection | None
     estimate: Estimate
 
     @classmethod
-    def of(cls, state) -> FrameEstimate:
+    def of(cls, state: StateResult) -> FrameEstimate:
         """Of a geometry.states.StateResult."""
         points, up, axes = state.points, state.up, state.axes
         # without the chassis's own axes, forward and the bar's side are taken from the sill and the plumb
@@ -84,12 +86,12 @@ class FrameEstimate:
         return cls(points, up, axes, lateral, bar, points.estimate.join(*parts))
 
     @property
-    def steps(self) -> np.ndarray:
+    def steps(self) -> Array:
         """Half widths of differences for each of the estimate's values."""
         n = 3 * len(self.points.names)
         return np.where(np.arange(n + 9) < n, STEP_MM, STEP_RAD)
 
-    def frame(self, values: np.ndarray) -> Frame:
+    def frame(self, values: Array) -> Frame:
         """The Frame of the estimate's values (3 n + 9,)."""
         n = 3 * len(self.points.names)
         up, axes, bar = (rotation_from_vector(values[n + 3 * k:n + 3 * k + 3]) for k in range(3))

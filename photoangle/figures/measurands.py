@@ -8,11 +8,12 @@ from `core.assumed` otherwise.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.roles import (
     ARCH_LIP,
     ARM_BALL_JOINT,
@@ -31,6 +32,10 @@ from photoangle.figures.tape_rules import TapeRule, angle_rule, direct, held_upr
 from photoangle.geometry.angles import angle_about, angle_between, elevation
 
 DATUMS = ("gravity", "chassis")
+# Functions of a frame: a line, an axis that may not be known, a quantity that may not be had.
+Line = Callable[[Frame], Array]
+Axis = Callable[[Frame], Array | None]
+Value = Callable[[Frame], float | None]
 
 
 @dataclass(frozen=True)
@@ -47,14 +52,14 @@ class Measurand:
     unit: str
     datum: str | None
     needs: tuple[str, ...]
-    value: Callable[[Frame], float | None]
+    value: Value
     tape: TapeRule | None = None
 
     @property
     def key(self) -> tuple[str, str | None]:
         return self.name, self.datum
 
-    def known_from(self, points) -> bool:
+    def known_from(self, points: Container[str]) -> bool:
         """Whether named points suffice."""
         return all(n in points or (n == "pivot" and any(p in points for p in PIVOTS)) for n in self.needs)
 
@@ -64,23 +69,26 @@ _LINK = (LINK_FOOT, BAR_EYE)
 _CONTROL = (ARM_BALL_JOINT, "pivot")
 
 
-def _bar_arm(f: Frame) -> np.ndarray:
+def _bar_arm(f: Frame) -> Array:
     return f.at[BAR_EYE] - f.at[BAR_BUSH]
 
 
-def _link(f: Frame) -> np.ndarray:
+def _link(f: Frame) -> Array:
     return f.at[BAR_EYE] - f.at[LINK_FOOT]
 
 
-def _control_arm(f: Frame) -> np.ndarray:
-    return f.at[ARM_BALL_JOINT] - f.pivot
+def _control_arm(f: Frame) -> Array:
+    # only asked where "pivot" is known: see `Measurand.needs`
+    pivot = f.pivot
+    assert pivot is not None
+    return f.at[ARM_BALL_JOINT] - pivot
 
 
-def _sill(f: Frame) -> np.ndarray:
+def _sill(f: Frame) -> Array:
     return f.at[SILL_FRONT] - f.at[SILL_REAR]
 
 
-def _length(line) -> Callable[[Frame], float]:
+def _length(line: Line) -> Callable[[Frame], float]:
     return lambda f: float(np.linalg.norm(line(f)))
 
 
@@ -92,7 +100,7 @@ def _lever(f: Frame) -> float | None:
     return float(np.linalg.norm(arm - f.bar_axis * (arm @ f.bar_axis)))
 
 
-def _elevation(line, datum):
+def _elevation(line: Line, datum: str | None) -> Value:
     def value(f: Frame) -> float | None:
         up = f.vertical(datum)
         return None if up is None else elevation(line(f), up)
@@ -100,7 +108,7 @@ def _elevation(line, datum):
     return value
 
 
-def _angle(line, axis, datum):
+def _angle(line: Line, axis: Axis, datum: str | None) -> Value:
     def value(f: Frame) -> float | None:
         about, up = axis(f), f.vertical(datum)
         return None if about is None or up is None else angle_about(line(f), about, up)
@@ -108,11 +116,11 @@ def _angle(line, axis, datum):
     return value
 
 
-def _bar_axis(f: Frame):
+def _bar_axis(f: Frame) -> Array | None:
     return f.bar_axis
 
 
-def _arm_axis(f: Frame):
+def _arm_axis(f: Frame) -> Array | None:
     return f.arm_axis
 
 
@@ -122,7 +130,7 @@ def _hub_to_arch(f: Frame) -> float | None:
     return None if up is None else float((f.at[ARCH_LIP] - f.at[HUB]) @ up)
 
 
-def _gap(hose: str, less_mm: float):
+def _gap(hose: str, less_mm: float) -> Value:
     return lambda f: float(np.linalg.norm(f.at[BAR_EYE] - f.at[hose])) - less_mm
 
 

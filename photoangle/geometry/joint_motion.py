@@ -16,7 +16,8 @@ from photoangle.core.roles import (
 from photoangle.core.states import has_new_link, in_order
 from photoangle.geometry.joints import marker_offset
 from photoangle.geometry.registration import stacked_covariance
-from photoangle.linkage.motion.solve import MotionState, PointOnMarker, TapedLength, solve_motion
+from photoangle.linkage.motion.observed import MotionState, PointOnMarker, TapedLength
+from photoangle.linkage.motion.solve import solve_motion
 
 _BODIES = ("chassis", "bar", "link", "arm", "knuckle")
 _JOINT_ROLES = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)

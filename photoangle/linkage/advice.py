@@ -9,17 +9,24 @@ the present link, since an adjuster is turned from where it is: what is common t
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 
+from calib.arrays import Array
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
-from photoangle.linkage.kinematics.lengths import Wanted, lengths
+from photoangle.linkage.kinematics.layout import Layout
+from photoangle.linkage.kinematics.lengths import Lengths, Wanted, lengths
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm
-from photoangle.linkage.sampled import LOST_SHARE, figure, lost, shares
-from photoangle.linkage.travel import no_ride_height, ride_rise
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+from photoangle.linkage.sampled import LOST_SHARE, Label, figure, lost, shares
+from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH = "leave", "change", "cannot tell", "out of reach"
 # Conformance probability that is called good, and its complement that is called bad.
@@ -66,17 +73,18 @@ class Advice:
     verdict: str
     sentence: str
     do: str
-    figures: dict
+    figures: dict[str, Figure]
     conforms: float
-    any_of_mm: tuple | None
+    any_of_mm: tuple[float, float] | None
     half_turns: int | None
     change_mm: float
     hole: str = "present"
-    findings: tuple = ()
+    findings: tuple[Finding, ...] = ()
 
 
-def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present", 0.0), samples=4000, seed=1,
-           budget=True):
+def advise(corner: SampledCorner, travel: Travel, wanted: Wanted = Wanted(), adjuster: Adjuster = Adjuster(),
+           hole: tuple[str, float] = ("present", 0.0), samples: int = 4000, seed: int = 1,
+           budget: bool = True) -> Advice | Refusal:
     """The link for the wanted place of the bar at ride height.
 
     corner: Corner or the like; travel: for its ride height; wanted: Wanted; adjuster: Adjuster; hole: (name,
@@ -90,14 +98,14 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     if bad:
         return Refusal(bad[0])
     nominal = corner.nominal()
-    rise = ride_rise(nominal, travel)
-    if rise is None:
+    if not reaches_ride_height(nominal, travel):
         return no_ride_height(corner)
+    rise = ride_rise(nominal, travel)
     stuck = closing_findings(corner, nominal, rise, np.zeros(1), assembled_link_mm(nominal).item())
     if stuck:
         return Refusal(stuck[0])
 
-    def worked(layout):
+    def worked(layout: Layout) -> Lengths:
         return lengths(layout, ride_rise(layout, travel), wanted, hole[1])
 
     best, drawn = worked(nominal), worked(corner.sample(samples, seed))
@@ -118,16 +126,18 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     figures = _figures(corner, best, drawn, change, at, adjuster)
     at = figures["link_change"].value
     if budget:
-        part = {"link_change": lambda o: o.wanted_mm - o.present_mm, "bar_arm_angle": lambda o: o.angle_deg}
+        part: dict[str, Callable[[Lengths], Array]] = {
+            "link_change": lambda o: o.wanted_mm - o.present_mm, "bar_arm_angle": lambda o: o.angle_deg}
         for name, of in part.items():
             if name in figures:
-                f = figures[name]
-                figures[name] = replace(f, budget=shares(corner, lambda s, of=of: of(worked(s))))
+                figures[name] = replace(figures[name], budget=shares(corner, partial(_part, worked, of)))
     low, high = (drawn.low_mm - drawn.present_mm).ravel(), (drawn.high_mm - drawn.present_mm).ravel()
     return _verdict(corner, figures, at, low, high, adjuster, best.present_mm.item(), hole, wanted)
 
 
-def advise_holes(corner, travel, holes, wanted=Wanted(), adjuster=Adjuster(), **rest):
+def advise_holes(corner: SampledCorner, travel: Travel, holes: Iterable[tuple[str, float]],
+                 wanted: Wanted = Wanted(), adjuster: Adjuster = Adjuster(),
+                 **rest: Any) -> dict[str, Advice | Refusal]:
     """`advise` for each eye hole of a bar with several: holes: (name, mm nearer to the axis) pairs.
 
     Returns name -> Advice or Refusal.
@@ -135,11 +145,16 @@ def advise_holes(corner, travel, holes, wanted=Wanted(), adjuster=Adjuster(), **
     return {hole[0]: advise(corner, travel, wanted, adjuster, hole, **rest) for hole in holes}
 
 
-def _place(wanted):
+def _part(worked: Callable[[Layout], Lengths], of: Callable[[Lengths], Array], layout: Layout) -> Array:
+    return of(worked(layout))
+
+
+def _place(wanted: Wanted) -> str:
     return "square to the link" if wanted.square else f"arm at {wanted.angle_deg:+.1f} deg"
 
 
-def _figures(corner, best, drawn, change, at, adjuster):
+def _figures(corner: SampledCorner, best: Lengths, drawn: Lengths, change: Array, at: float,
+             adjuster: Adjuster) -> dict[str, Figure]:
     rows = [("bar_arm_angle", "chassis", "deg", best.angle_deg, drawn.angle_deg),
             ("bar_arm_angle_wanted", "chassis", "deg", best.angle_wanted_deg, drawn.angle_wanted_deg),
             ("link_length", None, "mm", best.present_mm, drawn.present_mm),
@@ -150,7 +165,8 @@ def _figures(corner, best, drawn, change, at, adjuster):
     step = adjuster.half_turn_mm
     if step is not None:
         rows.append(("link_turns", None, "turns", at / step / 2, change / step / 2))
-    made = [figure(corner.name, "predicted-ride", n, d, u, np.asarray(v).item(), s) for n, d, u, v, s in rows]
+    made = [figure(Label(corner.name, "predicted-ride", n, d, u), np.asarray(v).item(), s)
+            for n, d, u, v, s in rows]
     out = {f.name: f for f in made if f is not None}
     if "link_turns" in out:
         # an adjuster is locked at half turns
@@ -158,7 +174,8 @@ def _figures(corner, best, drawn, change, at, adjuster):
     return out
 
 
-def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
+def _verdict(corner: SampledCorner, figures: dict[str, Figure], at: float, low: Array, high: Array,
+             adjuster: Adjuster, present: float, hole: tuple[str, float], wanted: Wanted) -> Advice:
     good = (low <= 0) & (high >= 0)
     # another hole means undoing the link: "leave it" is for the present hole only
     conforms = float(np.mean(good)) if hole[1] == 0 else 0.0
@@ -175,7 +192,8 @@ def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
     goal = f"{_place(wanted)} within {wanted.within_deg:g} deg"
     notes = []
 
-    def advice(verdict, sentence, do, half_turns=None, change=0.0, any_of=None):
+    def advice(verdict: str, sentence: str, do: str, half_turns: int | None = None, change: float = 0.0,
+               any_of: tuple[float, float] | None = None) -> Advice:
         if verdict in (CANNOT_TELL, OUT_OF_REACH):
             notes.append(Finding(ATTENTION, where, sentence, do))
         return Advice(verdict, sentence, do, figures, conforms, any_of, half_turns, change, hole[0],
@@ -184,15 +202,15 @@ def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
     if conforms >= _GOOD:
         return advice(LEAVE, f"leave it: {now}, wanted {goal}", "", 0 if adjuster.half_turn_mm else None, 0.0,
                       allowed)
-    reached = allowed is not None and allowed[0] < allowed[1]
-    if (band is not None and not reached) or (band is None and not least <= at <= most):
+    reached = allowed if allowed is not None and allowed[0] < allowed[1] else None
+    if (band is not None and reached is None) or (band is None and not least <= at <= most):
         why = why_high if at > most or (band is not None and band[0] >= most) else why_low
         return advice(OUT_OF_REACH, f"to have the {goal}, {_words(at)}; but {why}",
                       "try another eye hole, another link, or another angle")
-    half_turns, change = _half_turns(at, adjuster, allowed if reached else None, notes, where)
-    if not reached:
+    half_turns, change = _half_turns(at, adjuster, reached, notes, where)
+    if reached is None:
         return _too_vague(advice, figures, now, goal, at, conforms, half_turns, change)
-    will_do = f"{_words(change)}, {_any_of(allowed)}"
+    will_do = f"{_words(change)}, {_any_of(reached)}"
     if conforms > _BAD:
         return advice(
             CANNOT_TELL, f"can't tell yet whether the present link will do: {now}, wanted {goal}"
@@ -202,7 +220,8 @@ def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
     return advice(CHANGE, f"{will_do}: {now}, wanted {goal}", "", half_turns, change, allowed)
 
 
-def _too_vague(advice, figures, now, goal, at, conforms, half_turns, change):
+def _too_vague(advice: Callable[..., Advice], figures: dict[str, Figure], now: str, goal: str, at: float,
+               conforms: float, half_turns: int | None, change: float) -> Advice:
     f = figures.get("link_change")
     span = f" ({f.low95:+.1f} to {f.high95:+.1f} mm)" if f else ""
     if conforms <= _BAD:
@@ -214,7 +233,8 @@ def _too_vague(advice, figures, now, goal, at, conforms, half_turns, change):
                   _largest(figures, "link_change"), half_turns, change)
 
 
-def _half_turns(at, adjuster, band, notes, where):
+def _half_turns(at: float, adjuster: Adjuster, band: tuple[float, float] | None, notes: list[Finding],
+                where: str) -> tuple[int | None, float]:
     step = adjuster.half_turn_mm
     if step is None:
         return None, min(max(at, band[0]), band[1]) if band else at
@@ -230,20 +250,20 @@ def _half_turns(at, adjuster, band, notes, where):
     return count, count * step
 
 
-def _words(change):
+def _words(change: float) -> str:
     if abs(change) < 0.05:
         return "keep the length"
     return f"{'lengthen' if change > 0 else 'shorten'} by {abs(change):.1f} mm"
 
 
-def _any_of(band):
+def _any_of(band: tuple[float, float]) -> str:
     low, high = sorted(abs(b) for b in band) if band[0] * band[1] > 0 else band
     if band[0] * band[1] > 0:
         return f"any of {low:.1f} to {high:.1f} will do"
     return f"any change from {low:+.1f} to {high:+.1f} mm will do"
 
 
-def _largest(figures, name):
+def _largest(figures: dict[str, Figure], name: str) -> str:
     f = figures.get(name)
     if f is None or not f.budget:
         return "measure again with more photos, or with the knuckle jacked to ride height"

@@ -8,16 +8,18 @@ zero: a bar need not be straight.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_corner
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
-from photoangle.linkage.sampled import LOST_SHARE, figure, lost
-from photoangle.linkage.travel import no_ride_height, ride_rise
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+from photoangle.linkage.sampled import LOST_SHARE, Label, figure, lost, sure_figure
+from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 DRIVER = Finding(
     NOTE, "",
@@ -42,11 +44,12 @@ class Preload:
     eye_mm: Figure
     force_n: Figure | None
     verdict: str
-    findings: tuple
+    findings: tuple[Finding, ...]
 
 
-def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0.0, rate_n_per_mm=None,
-            allowed_mm=2.0, samples=20000, seed=1):
+def preload(axle: str, left_on: Angle, right_on: Angle, left_off: Angle, right_off: Angle, lever_mm: float,
+            lever_u_mm: float = 0.0, rate_n_per_mm: float | None = None, allowed_mm: float = 2.0,
+            samples: int = 20000, seed: int = 1) -> Preload:
     """The bar's twist with both links on against its shape with one off.
 
     axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's
@@ -59,23 +62,29 @@ def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0
         raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
     angles = (left_on, right_on, left_off, right_off)
     rng = np.random.default_rng(seed)
-    drawn = [rng.normal(a.value_deg, a.u_deg, samples) for a in angles]
-    lever = rng.normal(lever_mm, lever_u_mm, samples)
+    drawn = np.array([rng.normal(a.value_deg, a.u_deg, samples) for a in angles])
+    levers = rng.normal(lever_mm, lever_u_mm, samples)
 
-    def twist(lo, ro, lf, rf):
-        return (ro - lo) - (rf - lf)
+    def twist(of: Array) -> Array:
+        lo, ro, lf, rf = of
+        out: Array = (ro - lo) - (rf - lf)
+        return out
 
-    def height(lo, ro, lf, rf, arm):
+    def height(of: Array, lever: Floats) -> Array:
         # height of the right eye less where the free bar would have it, the left eye being where it is
-        return arm * (np.sin(np.radians(ro)) - np.sin(np.radians(lo + rf - lf)))
+        lo, ro, lf, rf = of
+        out: Array = lever * (np.sin(np.radians(ro)) - np.sin(np.radians(lo + rf - lf)))
+        return out
 
-    values = [a.value_deg for a in angles]
-    turned = figure(axle, None, "preload_twist", None, "deg", twist(*values), twist(*drawn))
-    eye = figure(axle, None, "preload", None, "mm", height(*values, lever_mm), height(*drawn, lever))
+    values = np.array([a.value_deg for a in angles])
+    apart, aparts = height(values, lever_mm), height(drawn, levers)
+    turned = sure_figure(Label(axle, None, "preload_twist", None, "deg"), twist(values), twist(drawn))
+    eye = sure_figure(Label(axle, None, "preload", None, "mm"), apart, aparts)
     force = None
     if rate_n_per_mm is not None:
-        force = figure(axle, None, "preload_force", None, "N", height(*values, lever_mm) * rate_n_per_mm,
-                       height(*drawn, lever) * rate_n_per_mm)
+        force = figure(Label(axle, None, "preload_force", None, "N"), apart * rate_n_per_mm,
+                       aparts * rate_n_per_mm)
+    findings: tuple[Finding, ...]
     if -allowed_mm <= eye.low95 and eye.high95 <= allowed_mm:
         verdict, findings = "none", (DRIVER,)
     elif eye.low95 > allowed_mm or eye.high95 < -allowed_mm:
@@ -102,18 +111,12 @@ class Unstressed:
     right: Figure
     left_change: Figure
     right_change: Figure
-    findings: tuple
+    findings: tuple[Finding, ...]
 
 
-def unstressed_links(left,
-                     right,
-                     travel,
-                     free_deg,
-                     free_u_deg,
-                     wanted=Wanted(),
-                     share="both",
-                     samples=4000,
-                     seed=1):
+def unstressed_links(left: SampledCorner, right: SampledCorner, travel: Travel | tuple[Travel, Travel],
+                     free_deg: float, free_u_deg: float, wanted: Wanted = Wanted(), share: str = "both",
+                     samples: int = 4000, seed: int = 1) -> Unstressed | Refusal:
     """Link lengths left and right for a free bar at ride height.
 
     left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle
@@ -134,28 +137,24 @@ def unstressed_links(left,
         results = []
         for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free_deg)), (corner.sample(samples,
                                                                                                seed), free)):
-            rise = ride_rise(layout, way)
-            if rise is None:
+            if not reaches_ride_height(layout, way):
                 return no_ride_height(corner)
-            results.append(_at_angles(layout, rise, wanted.angle_deg + sign * apart[..., 0]))
+            results.append(lengths(layout, ride_rise(layout, way), Wanted(wanted.angle_deg, 0.0),
+                                   apart_deg=sign * apart[..., 0]))
         best, drawn = results
         if np.isnan(best.wanted_mm).any() or lost(drawn.wanted_mm).max() > LOST_SHARE:
             return Refusal(
                 Finding(UNUSABLE, corner.name, "at the wanted angle bar arm and link would lie in one line",
                         "ask for another angle"))
-        out[name] = figure(corner.name, "predicted-ride", "link_length_unstressed", None, "mm",
-                           best.wanted_mm.item(), drawn.wanted_mm)
-        out[name + "_change"] = figure(corner.name, "predicted-ride", "link_change_unstressed", None, "mm",
-                                       (best.wanted_mm - best.present_mm).item(),
-                                       drawn.wanted_mm - drawn.present_mm)
+        of = Label(corner.name, "predicted-ride", "link_length_unstressed", None, "mm")
+        out[name] = sure_figure(of, best.wanted_mm.item(), drawn.wanted_mm)
+        out[name + "_change"] = sure_figure(replace(of, name="link_change_unstressed"),
+                                            (best.wanted_mm - best.present_mm).item(),
+                                            drawn.wanted_mm - drawn.present_mm)
     return Unstressed(out["left"], out["right"], out["left_change"], out["right_change"], (DRIVER,))
 
 
-def _at_angles(layout, rise, angle_deg):
-    return lengths(layout, rise, Wanted(angle_deg, 0.0))
-
-
-def other_side_finding(axle, state, left_mm, right_mm, u_mm):
+def other_side_finding(axle: str, state: str, left_mm: float, right_mm: float, u_mm: float) -> Finding | None:
     """A Finding where hub to arch differs left from right in a state by more than can be chance, else None.
 
     The bar couples both wheels: a state measured with the other wheel elsewhere is not the state it is taken

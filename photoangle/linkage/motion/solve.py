@@ -11,15 +11,18 @@ all), and whatever the registration of the states to the chassis has not put int
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import BAR_BUSH
 from photoangle.linkage.kinematics.layout import FEET
-from photoangle.linkage.motion.model import BODIES, JOINTS, ON_AXIS
+from photoangle.linkage.motion.model import BODIES, JOINTS, ON_AXIS, Model, Plan
 from photoangle.linkage.motion.moved import next_change, solve_with, spectrum
+from photoangle.linkage.motion.observed import MotionState, PointOnMarker, TapedLength
 from photoangle.linkage.motion.plan import Changes, Given
 from photoangle.linkage.motion.result import Motion, known_and_open, turns_deg
 from photoangle.linkage.motion.said import change_said, misfit_said, open_said, still_said
@@ -32,45 +35,10 @@ LEAST_TURN_DEG = 1.0
 _MISFIT_SIGMAS = 3.1
 
 
-@dataclass(frozen=True)
-class MotionState:
-    """One state's markers: id -> Pose ``chassis_from_marker``; covariance (6 m, 6 m) in the same order: turn
-    (rad, applied from the left), then shift (mm), for each marker."""
-
-    name: str
-    markers: dict
-    covariance: np.ndarray
-
-
-@dataclass(frozen=True)
-class PointOnMarker:
-    """A joint at offset_mm (3,) in a marker's own frame, known to sigma_mm (3,) along that frame's axes.
-
-    A stand-off has a small sigma along z, a cross set on the joint small ones along x and y; what is not
-    known gets a large one.  state: the state whose place of the marker is meant, or None for the marker's
-    first; the same reading given for several states counts once for as long as the marker was not moved.
-    """
-
-    marker: int
-    joint: str
-    offset_mm: tuple
-    sigma_mm: tuple
-    state: str | None = None
-
-
-@dataclass(frozen=True)
-class TapedLength:
-    """A taped distance between two joints, in a state by name, or None for the first."""
-
-    first: str
-    second: str
-    value_mm: float
-    sigma_mm: float
-    state: str | None = None
-
-
-def solve_motion(states, bodies, foot_on="control arm", points=(), tapes=(), new_link_from=(), play_mm=0.02,
-                 flex_mm=0.02, flex_deg=0.005, where=""):
+def solve_motion(states: Iterable[MotionState], bodies: Mapping[int, str], foot_on: str = "control arm",
+                 points: Iterable[PointOnMarker] = (), tapes: Iterable[TapedLength] = (),
+                 new_link_from: Sequence[str] = (), play_mm: float = 0.02, flex_mm: float = 0.02,
+                 flex_deg: float = 0.005, where: str = "") -> Motion | Refusal:
     """Joints and axes from how markers moved.
 
     states: MotionStates, two or more; bodies: marker id -> "chassis", "bar", "arm", "link" or "knuckle";
@@ -98,11 +66,12 @@ def solve_motion(states, bodies, foot_on="control arm", points=(), tapes=(), new
         found.append((what, rivals))
     # a moved marker that a new link explains after all is no longer said
     findings = [change_said(given, what, rivals, where) for what, rivals in found
-                if what[0] != "cut" or what[1:] in changes.cuts]
+                if what.kind != "cut" or (what.of, what.state) in changes.cuts]
     return _motion(given, changes, *solution, findings, where)
 
 
-def _check(states, bodies, points, tapes, new_link_from, foot_on):
+def _check(states: Sequence[MotionState], bodies: Mapping[int, str], points: Sequence[PointOnMarker],
+           tapes: Sequence[TapedLength], new_link_from: Sequence[str], foot_on: str) -> None:
     names = [s.name for s in states]
     joints = set(JOINTS) | set(ON_AXIS)
     if len(set(names)) != len(names):
@@ -116,16 +85,14 @@ def _check(states, bodies, points, tapes, new_link_from, foot_on):
             raise ValueError(f"{s.name}: a marker's body is not given")
         if np.shape(s.covariance) != (6 * len(s.markers),) * 2:
             raise ValueError(f"{s.name}: the covariance must be (6 m, 6 m) for m markers")
-    if not {p.joint
-            for p in points} <= joints or not {j
-                                               for t in tapes
-                                               for j in (t.first, t.second)} <= joints:
+    if not {p.joint for p in points} | {j for t in tapes for j in (t.first, t.second)} <= joints:
         raise ValueError(f"joints are {sorted(joints)}")
-    if not ({o.state for o in (*tapes, *points)} - {None}) | set(new_link_from) <= set(names):
+    if not {t.state for t in tapes} | {p.state for p in points} | set(new_link_from) <= {None, *names}:
         raise ValueError("an observation names a state that is not there")
 
 
-def _motion(given, changes, plan, model, jacobian, value, findings, where):
+def _motion(given: Given, changes: Changes, plan: Plan, model: Model, jacobian: Array, value: Array,
+            findings: list[Finding], where: str) -> Motion | Refusal:
     values, vectors, loose = spectrum(jacobian)
     covariance = (vectors[:, ~loose] / values[~loose]) @ vectors[:, ~loose].T
     turns = turns_deg(plan, model, vectors[:, loose])
@@ -143,8 +110,8 @@ def _motion(given, changes, plan, model, jacobian, value, findings, where):
     names = tuple(given.names)
     moved = tuple((m, names[s]) for m, s in changes.cuts)
     links = tuple(names[s] for s in changes.links)
-    bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance, vectors[:,
-                                                                                                       loose])
+    bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance,
+                  vectors[:, loose])
     known, open_ = known_and_open(bare)
     observed = any(p.joint == BAR_BUSH for _, p, _ in plan.points)
     findings += open_said(known, open_, observed, len(names), where)

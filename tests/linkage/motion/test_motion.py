@@ -9,7 +9,8 @@ from calib.poses import Pose, rotation_from_vector
 from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner
 from photoangle.linkage.kinematics.mechanism import angle_of
-from photoangle.linkage.motion.solve import MotionState, PointOnMarker, TapedLength, solve_motion
+from photoangle.linkage.motion.observed import MotionState, PointOnMarker, TapedLength
+from photoangle.linkage.motion.solve import solve_motion
 from photoangle.linkage.travel import Travel, over_travel
 from tests.linkage.invented import invented_motion
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from calib.poses import Pose, rotation_from_vector
-from photoangle.linkage.motion.solve import MotionState, PointOnMarker, solve_motion
+from photoangle.linkage.motion.observed import MotionState, PointOnMarker
+from photoangle.linkage.motion.solve import solve_motion
 from tests.conftest import SAMPLES
 
 BODIES = {
