@@ -18,7 +18,7 @@ from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_corner
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import LOST_SHARE, Label, figure, lost, sure_figure
+from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, lost, sure_figure
 from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 DRIVER = Finding(
@@ -47,23 +47,35 @@ class Preload:
     findings: tuple[Finding, ...]
 
 
-def preload(axle: str, left_on: Angle, right_on: Angle, left_off: Angle, right_off: Angle, lever_mm: float,
-            lever_u_mm: float = 0.0, rate_n_per_mm: float | None = None, allowed_mm: float = 2.0,
-            samples: int = 20000, seed: int = 1) -> Preload:
+@dataclass(frozen=True)
+class Bar:
+    """A bar as it matters here: lever_mm: the eye's distance from its axis, with its standard uncertainty;
+    rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: preload that
+    counts as none.
+    Raises ValueError for a lever or a rate that is not positive."""
+
+    lever_mm: float
+    lever_u_mm: float = 0.0
+    rate_n_per_mm: float | None = None
+    allowed_mm: float = 2.0
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.lever_mm) and self.lever_mm > 0) or (self.rate_n_per_mm is not None
+                                                                        and not self.rate_n_per_mm > 0):
+            raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
+
+
+def preload(axle: str, on: tuple[Angle, Angle], off: tuple[Angle, Angle], bar: Bar,
+            sampling: Sampling = Sampling(20000)) -> Preload:
     """The bar's twist with both links on against its shape with one off.
 
-    axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's
-    axis; rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what
-    counts as none.
-    Raises ValueError for a lever or a rate that is not positive.  Returns Preload.
+    axle: "front" or "rear"; on, off: left and right arm's Angle with both links on, and with one off.
+    Returns Preload.
     """
-    if not (math.isfinite(lever_mm) and lever_mm > 0) or (rate_n_per_mm is not None
-                                                          and not rate_n_per_mm > 0):
-        raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
-    angles = (left_on, right_on, left_off, right_off)
-    rng = np.random.default_rng(seed)
-    drawn = np.array([rng.normal(a.value_deg, a.u_deg, samples) for a in angles])
-    levers = rng.normal(lever_mm, lever_u_mm, samples)
+    angles = (*on, *off)
+    rng = np.random.default_rng(sampling.seed)
+    drawn = np.array([rng.normal(a.value_deg, a.u_deg, sampling.samples) for a in angles])
+    levers = rng.normal(bar.lever_mm, bar.lever_u_mm, sampling.samples)
 
     def twist(of: Array) -> Array:
         lo, ro, lf, rf = of
@@ -77,17 +89,17 @@ def preload(axle: str, left_on: Angle, right_on: Angle, left_off: Angle, right_o
         return out
 
     values = np.array([a.value_deg for a in angles])
-    apart, aparts = height(values, lever_mm), height(drawn, levers)
+    apart, aparts = height(values, bar.lever_mm), height(drawn, levers)
     turned = sure_figure(Label(axle, None, "preload_twist", None, "deg"), twist(values), twist(drawn))
     eye = sure_figure(Label(axle, None, "preload", None, "mm"), apart, aparts)
     force = None
-    if rate_n_per_mm is not None:
-        force = figure(Label(axle, None, "preload_force", None, "N"), apart * rate_n_per_mm,
-                       aparts * rate_n_per_mm)
+    if bar.rate_n_per_mm is not None:
+        force = figure(Label(axle, None, "preload_force", None, "N"), apart * bar.rate_n_per_mm,
+                       aparts * bar.rate_n_per_mm)
     findings: tuple[Finding, ...]
-    if -allowed_mm <= eye.low95 and eye.high95 <= allowed_mm:
+    if -bar.allowed_mm <= eye.low95 and eye.high95 <= bar.allowed_mm:
         verdict, findings = "none", (DRIVER,)
-    elif eye.low95 > allowed_mm or eye.high95 < -allowed_mm:
+    elif eye.low95 > bar.allowed_mm or eye.high95 < -bar.allowed_mm:
         verdict = "preloaded"
         findings = (Finding(
             ATTENTION, axle,
@@ -97,7 +109,7 @@ def preload(axle: str, left_on: Angle, right_on: Angle, left_off: Angle, right_o
         verdict = "cannot tell"
         findings = (Finding(
             ATTENTION, axle, f"preload {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
-            f" {eye.high95:+.1f}): whether it is within {allowed_mm:g} mm can't be told yet",
+            f" {eye.high95:+.1f}): whether it is within {bar.allowed_mm:g} mm can't be told yet",
             "measure both bar arms again, with both links on and with one off"), DRIVER)
     return Preload(turned, eye, force, verdict, findings)
 
@@ -114,29 +126,28 @@ class Unstressed:
     findings: tuple[Finding, ...]
 
 
-def unstressed_links(left: SampledCorner, right: SampledCorner, travel: Travel | tuple[Travel, Travel],
-                     free_deg: float, free_u_deg: float, wanted: Wanted = Wanted(), share: str = "both",
-                     samples: int = 4000, seed: int = 1) -> Unstressed | Refusal:
+def unstressed_links(left: tuple[SampledCorner, Travel], right: tuple[SampledCorner, Travel], free: Angle,
+                     wanted: Wanted = Wanted(), share: str = "both",
+                     sampling: Sampling = Sampling(4000)) -> Unstressed | Refusal:
     """Link lengths left and right for a free bar at ride height.
 
-    left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle
-    less the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left"
-    the left arm there and the right one where the free bar has it.  Returns Unstressed or Refusal.
+    left, right: (Corner or the like, its travel); free: the right arm's angle less the left's with one link
+    off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left" the left arm there and the
+    right one where the free bar has it.  Returns Unstressed or Refusal.
     """
     if share not in ("both", "left"):
         raise ValueError('share is "both" or "left"')
-    bad = [f for c in (left, right) for f in check_corner(c) if f.level == UNUSABLE]
+    bad = [f for c, _ in (left, right) for f in check_corner(c) if f.level == UNUSABLE]
     if bad:
         return Refusal(bad[0])
-    travels = travel if isinstance(travel, tuple) else (travel, travel)
-    rng = np.random.default_rng([seed, 7])
-    free = rng.normal(free_deg, free_u_deg, (samples, 1, 1))
+    rng = np.random.default_rng([sampling.seed, 7])
+    drawn_free = rng.normal(free.value_deg, free.u_deg, (sampling.samples, 1, 1))
     out = {}
-    for name, corner, way, sign in (("left", left, travels[0], -0.5), ("right", right, travels[1], 0.5)):
+    for name, (corner, way), sign in (("left", left, -0.5), ("right", right, 0.5)):
         sign += 0.0 if share == "both" else 0.5
         results = []
-        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free_deg)), (corner.sample(samples,
-                                                                                               seed), free)):
+        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free.value_deg)),
+                              (corner.sample(sampling.samples, sampling.seed), drawn_free)):
             if not reaches_ride_height(layout, way):
                 return no_ride_height(corner)
             results.append(lengths(layout, ride_rise(layout, way), Wanted(wanted.angle_deg, 0.0),

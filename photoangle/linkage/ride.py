@@ -14,7 +14,7 @@ from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import shares
+from photoangle.linkage.sampled import Sampling, shares
 from photoangle.linkage.travel import Travel, over_travel, ride_rise
 
 # Front stands lift a car by about this much of its wheelbase (common practice, no source).
@@ -35,7 +35,7 @@ def carry(corner: SampledCorner, travel: Travel, samples: int = 4000, seed: int 
 
     Returns Carried or Refusal.  The bar arm's angle comes with its budget.
     """
-    result = over_travel(corner, travel, samples=samples, seed=seed)
+    result = over_travel(corner, travel, sampling=Sampling(samples, seed=seed))
     if isinstance(result, Refusal):
         return result
     figures = dict(result.at_ride)

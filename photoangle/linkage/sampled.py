@@ -34,6 +34,16 @@ def lost(samples: Array, axis: int = 0) -> Array:
 
 
 @dataclass(frozen=True)
+class Sampling:
+    """How an answer is sampled: how many samples; seed: the same gives the same samples; budget: whether each
+    source is sampled alone as well, which says what the uncertainty comes from."""
+
+    samples: int
+    seed: int = 1
+    budget: bool = True
+
+
+@dataclass(frozen=True)
 class Label:
     """What a figure is of: whose, in which state, and its name, datum and unit."""
 

@@ -119,17 +119,31 @@ def _leg(size: Array, rise: Array, way: float, axis: int) -> Array:
     return out
 
 
-def tape_corner(name: str, state: str, heights: Mapping[str, Taped], lengths: Mapping[str, Taped],
-                hub_to_arch_mm: Mapping[str, Taped], eye_ahead: bool = True, left: bool = True,
-                pitch_deg: tuple[float, float] | None = None, roll_deg: tuple[float, float] | None = None,
-                front_lift_mm: float | None = None, wheelbase_mm: float | None = None,
+@dataclass(frozen=True)
+class Readings:
+    """What was read of a corner in one state.
+
+    heights, lengths, hub_to_arch_mm as in `TapedCorner`; pitch_deg, roll_deg: (value, u) or None where not
+    known.  An unknown pitch is taken as nought within the error to expect (half-width: front_lift_mm over
+    wheelbase_mm).
+    """
+
+    heights: Mapping[str, Taped]
+    lengths: Mapping[str, Taped]
+    hub_to_arch_mm: Mapping[str, Taped]
+    pitch_deg: tuple[float, float] | None = None
+    roll_deg: tuple[float, float] | None = None
+    front_lift_mm: float | None = None
+    wheelbase_mm: float | None = None
+
+
+def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = True, left: bool = True,
                 **rest: Any) -> TapedCorner | Refusal:
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
-    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is
-    taken as nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding
-    says so.
+    eye_ahead, left and the rest: as TapedCorner's.  Where the pitch is not known a finding says so.
     """
+    heights, lengths = readings.heights, readings.lengths
     where = f"{name}/{state}"
     missing = [f"height of {h}" for h in _HEIGHTS if h not in heights]
     missing += [f"length of {k}" for k in ("bar_arm", "control_arm", "foot_from_pivot") if k not in lengths]
@@ -141,7 +155,7 @@ def tape_corner(name: str, state: str, heights: Mapping[str, Taped], lengths: Ma
             bad = check_length(kind, lengths[key].value_mm, where)
             if bad is not None:
                 return Refusal(bad)
-    for at, taped in hub_to_arch_mm.items():
+    for at, taped in readings.hub_to_arch_mm.items():
         bad = check_length("hub to arch", taped.value_mm, f"{name}/{at}")
         if bad is not None:
             return Refusal(bad)
@@ -149,21 +163,14 @@ def tape_corner(name: str, state: str, heights: Mapping[str, Taped], lengths: Ma
     if bad is not None:
         return Refusal(bad)
     findings = []
+    pitch_deg = readings.pitch_deg
     if pitch_deg is None:
-        finding, error = no_datum_finding(where, front_lift_mm, wheelbase_mm)
+        finding, error = no_datum_finding(where, readings.front_lift_mm, readings.wheelbase_mm)
         findings.append(finding)
         pitch_deg = (0.0, error / math.sqrt(3))
-    return TapedCorner(name,
-                       state,
-                       dict(heights),
-                       dict(lengths),
-                       dict(hub_to_arch_mm),
-                       eye_ahead,
-                       left,
-                       pitch_deg,
-                       roll_deg or (0.0, _UNKNOWN_ROLL_DEG),
-                       findings=tuple(findings),
-                       **rest)
+    return TapedCorner(name, state, dict(heights), dict(lengths), dict(readings.hub_to_arch_mm), eye_ahead,
+                       left, pitch_deg, readings.roll_deg or (0.0, _UNKNOWN_ROLL_DEG),
+                       findings=tuple(findings), **rest)
 
 
 def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[str, Taped]) -> Finding | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -28,7 +28,7 @@ from photoangle.linkage.kinematics.mechanism import (
     position,
 )
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import LOST_SHARE, Label, figure, interval, lost, sure_figure
+from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, interval, lost, sure_figure
 from photoangle.linkage.verdicts import judged
 
 AT_RIDE = (SET, RIDE, FITTED)
@@ -174,14 +174,26 @@ def _sampled(corner: SampledCorner, layout: Layout, travel: Travel, change_mm: f
     return {name: np.concatenate([b[name] for b in blocks]) for name in blocks[0]}
 
 
-def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0, samples: int = 2000,
-                seed: int = 1, joint_limit_deg: Mapping[str, float] | None = None, wanted_gap_mm: float = 0.0,
+@dataclass(frozen=True)
+class Limits:
+    """What the travel is judged by.
+
+    joint_deg: "eye", "foot" -> how far a joint may tilt, where known; gap_mm: gap to the hose that is wanted
+    beyond zero.
+    """
+
+    joint_deg: Mapping[str, float] = field(default_factory=dict)
+    gap_mm: float = 0.0
+
+
+def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0,
+                sampling: Sampling = Sampling(2000), limits: Limits = Limits(),
                 hole_mm: float = 0.0) -> TravelResult | Refusal:
     """The corner over its travel, with the present link or one changed by change_mm.
 
-    corner: Corner or the like; joint_limit_deg: {"eye": ..., "foot": ...} where known; wanted_gap_mm: gap to
-    the hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns
-    TravelResult, or Refusal where no figure may be given.
+    corner: Corner or the like; sampling: its budget is not asked for; limits: what is judged; hole_mm:
+    another eye hole, so much nearer to the bar's axis.  Returns TravelResult, or Refusal where no figure may
+    be given.
     """
     checked = check_corner(corner)
     bad = [f for f in (*checked, check_hole(corner, hole_mm)) if f is not None and f.level == UNUSABLE]
@@ -195,7 +207,7 @@ def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0, s
     at_hole = other_hole(nominal, hole_mm) if hole_mm else nominal
     findings = closing_findings(corner, at_hole, rise + travel.steps_mm, travel.steps_mm, link)
     best = {k: v[0] for k, v in _sampled(corner, nominal, travel, change_mm, hole_mm).items()}
-    drawn = _sampled(corner, corner.sample(samples, seed), travel, change_mm, hole_mm)
+    drawn = _sampled(corner, corner.sample(sampling.samples, sampling.seed), travel, change_mm, hole_mm)
     gone = lost(drawn["bar_arm_angle"])
     if gone.max() > LOST_SHARE and not findings:
         findings.append(
@@ -213,10 +225,11 @@ def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0, s
             at_ride[name] = made
     nearest = {}
     for out, name, pick in _extremes(best):
-        found = _nearest(corner, travel, state, out, best[name][:-1], drawn[name][:, :-1], pick)
+        of = Label(corner.name, state, out, None, _unit_of(out))
+        found = _nearest(travel, of, best[name][:-1], drawn[name][:, :-1], pick)
         if found is not None:
             nearest[out] = found
-    nearest, more = judged(corner, travel, nearest, joint_limit_deg or {}, wanted_gap_mm)
+    nearest, more = judged(corner, travel, nearest, limits.joint_deg, limits.gap_mm)
     return TravelResult(travel.steps_mm, courses, nearest, at_ride, tuple(findings + more) + checked)
 
 
@@ -238,8 +251,8 @@ def _extremes(best: Mapping[str, Array]) -> Iterator[tuple[str, str, Callable[..
     yield "joint_tilt_max_foot", "joint_tilt_foot", np.argmax
 
 
-def _nearest(corner: SampledCorner, travel: Travel, state: str, name: str, value: Array,
-             samples: Array, pick: Callable[..., Any]) -> Nearest | None:
+def _nearest(travel: Travel, of: Label, value: Array, samples: Array,
+             pick: Callable[..., Any]) -> Nearest | None:
     # a sample, or the estimate, that fails anywhere has no least value: it could be lower where it fails
     if np.isnan(value).any():
         return None
@@ -249,8 +262,7 @@ def _nearest(corner: SampledCorner, travel: Travel, state: str, name: str, value
     steps = travel.steps_mm
     rows = samples[good]
     where = pick(rows, axis=1)
-    made = sure_figure(Label(corner.name, state, name, None, _unit_of(name)), value[pick(value)],
-                       rows[np.arange(len(rows)), where])
+    made = sure_figure(of, value[pick(value)], rows[np.arange(len(rows)), where])
     low, high = np.quantile(steps[where], (0.025, 0.975))
     at = float(steps[pick(value)])
     beyond = travel.measured_mm is not None and not (

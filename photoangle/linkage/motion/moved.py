@@ -14,7 +14,8 @@ import numpy as np
 
 from calib.arrays import Array, Mask
 from photoangle.linkage.motion.model import Model, Plan
-from photoangle.linkage.motion.plan import ITERATIONS, Changes, Given, What, planned, solved
+from photoangle.linkage.motion.observed import Changes, Given, What
+from photoangle.linkage.motion.plan import ITERATIONS, planned, solved
 
 # Plan, Model at the solution, Jacobian, residuals.
 Solution = tuple[Plan, Model, Array, Array]

@@ -1,8 +1,10 @@
-"""What joints by motion are found from: markers' poses in each state, joints on markers, taped lengths."""
+"""The nouns of joints by motion: what they are found from, and what is found to have changed."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from calib.arrays import Array
 from calib.poses import Pose
@@ -43,3 +45,67 @@ class TapedLength:
     value_mm: float
     sigma_mm: float
     state: str | None = None
+
+
+@dataclass(frozen=True)
+class Hints:
+    """What is known beside the markers' poses.
+
+    points, tapes: joints on markers, lengths; new_link_from: names of states from which on the link is
+    another one, or has another length (where it is not said but shows, it is found).
+    """
+
+    points: Sequence[PointOnMarker] = ()
+    tapes: Sequence[TapedLength] = ()
+    new_link_from: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Slack:
+    """What parts are not quite: play_mm: sigma of a joint's play; flex_mm, flex_deg: sigmas that every
+    sighting is widened by, since parts and paper are not quite rigid."""
+
+    play_mm: float = 0.02
+    flex_mm: float = 0.02
+    flex_deg: float = 0.005
+
+
+class What(NamedTuple):
+    """Something that did not stay as it was, or does not fit.
+
+    kind: "cut" (a marker has another place), "link" (another link), "point" or "tape" (an observation that
+    does not fit); of: index of the marker, the state or the observation; state: from which on a cut or a link
+    is.
+    """
+
+    kind: str
+    of: int
+    state: int = 0
+
+
+@dataclass(frozen=True)
+class Given:
+    """What `solve_motion` was given, checked: states; bodies: marker -> body; carrier of the link's foot,
+    "arm" or "knuckle"; points; tapes; slack."""
+
+    states: tuple[MotionState, ...]
+    bodies: Mapping[int, str]
+    carrier: str
+    points: tuple[PointOnMarker, ...]
+    tapes: tuple[TapedLength, ...]
+    slack: Slack
+
+    @property
+    def names(self) -> list[str]:
+        """The states' names."""
+        return [s.name for s in self.states]
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What did not stay as it was, a tuple each, by index: cuts: (marker, state) from which on it has another
+    place; links: states from which on the link is another; unused: observations left out."""
+
+    cuts: tuple[tuple[int, int], ...] = ()
+    links: tuple[int, ...] = ()
+    unused: tuple[What, ...] = ()

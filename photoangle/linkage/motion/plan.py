@@ -2,60 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from collections.abc import Sequence
 
 import numpy as np
 
 from calib.arrays import Array, Indices
 from photoangle.linkage.motion.model import BODIES, ON_AXIS, Model, Plan
-from photoangle.linkage.motion.observed import MotionState, PointOnMarker, TapedLength
+from photoangle.linkage.motion.observed import Changes, Given, MotionState, PointOnMarker, What
 from photoangle.linkage.motion.start import first_estimate
 
 ITERATIONS = 60
-
-
-class What(NamedTuple):
-    """Something that did not stay as it was, or does not fit.
-
-    kind: "cut" (a marker has another place), "link" (another link), "point" or "tape" (an observation that
-    does not fit); of: index of the marker, the state or the observation; state: from which on a cut or a link
-    is.
-    """
-
-    kind: str
-    of: int
-    state: int = 0
-
-
-@dataclass(frozen=True)
-class Given:
-    """What `solve_motion` was given, checked: states; bodies: marker -> body; carrier of the link's foot,
-    "arm" or "knuckle"; points; tapes; play_mm; flex: (mm, deg)."""
-
-    states: tuple[MotionState, ...]
-    bodies: Mapping[int, str]
-    carrier: str
-    points: tuple[PointOnMarker, ...]
-    tapes: tuple[TapedLength, ...]
-    play_mm: float
-    flex: tuple[float, float]
-
-    @property
-    def names(self) -> list[str]:
-        """The states' names."""
-        return [s.name for s in self.states]
-
-
-@dataclass(frozen=True)
-class Changes:
-    """What did not stay as it was, a tuple each, by index: cuts: (marker, state) from which on it has another
-    place; links: states from which on the link is another; unused: observations left out."""
-
-    cuts: tuple[tuple[int, int], ...] = ()
-    links: tuple[int, ...] = ()
-    unused: tuple[What, ...] = ()
 
 
 def planned(given: Given, changes: Changes) -> tuple[Plan, Model]:
@@ -86,8 +42,9 @@ def planned(given: Given, changes: Changes) -> tuple[Plan, Model]:
     for state in states:
         m = len(state.markers)
         if m:
-            slack = np.tile(np.r_[np.full(3, np.radians(given.flex[1])**2), np.full(3, given.flex[0]**2)], m)
-            root = np.linalg.inv(np.linalg.cholesky(np.asarray(state.covariance, float) + np.diag(slack)))
+            flex = np.r_[np.full(3, np.radians(given.slack.flex_deg)**2), np.full(3, given.slack.flex_mm**2)]
+            covariance = np.asarray(state.covariance, float) + np.diag(np.tile(flex, m))
+            root = np.linalg.inv(np.linalg.cholesky(covariance))
             whiten.append((slice(at, at + m), root))
         at += m
     points = _placed(given, changes, rows, names)
@@ -96,8 +53,8 @@ def planned(given: Given, changes: Changes) -> tuple[Plan, Model]:
     along = [j for j in ON_AXIS if any(p.joint == j for _, p, _ in points)]
     seen = {b: set(v) for b, v in on.items()}
     plan = Plan(count, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3], seen, first, whiten, given.carrier,
-                points, tapes, given.play_mm, tuple(keys))
-    estimate = first_estimate(states, bodies, first, keys, along, given.carrier, changes.cuts)
+                points, tapes, given.slack.play_mm, tuple(keys))
+    estimate = first_estimate(given, changes, first, keys, along)
     rotation, shift = _sightings(states)
     return plan, Model(plan, estimate).with_sightings(rotation, shift)
 

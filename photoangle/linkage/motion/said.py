@@ -10,7 +10,7 @@ from calib.arrays import Array
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import JOINTS
-from photoangle.linkage.motion.plan import Given, What
+from photoangle.linkage.motion.observed import Given, What
 
 # A joint with more than this standard uncertainty in some direction is given, and said to be weak.
 WEAK_MM = 3.0

@@ -10,7 +10,7 @@ from calib.arrays import Array
 from calib.poses import Pose, fit_rigid, vector_from_rotation
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import Estimate
-from photoangle.linkage.motion.observed import MotionState
+from photoangle.linkage.motion.observed import Changes, Given, MotionState
 
 # A body's poses relative to its reference, state by state; None where a state does not show it.
 Path = list[Pose | None]
@@ -107,11 +107,11 @@ def shared_pole(path: Path, other: Path, first: Sequence[int], start: int, near:
     return out
 
 
-def first_estimate(states: Sequence[MotionState], bodies: Mapping[int, str],
-                   first: Mapping[str, Sequence[int]], place_keys: Sequence[tuple[int, str, int, int]],
-                   along: Sequence[str], foot_on: str, cuts: Sequence[tuple[int, int]] = ()) -> Estimate:
+def first_estimate(given: Given, changes: Changes, first: Mapping[str, Sequence[int]],
+                   place_keys: Sequence[tuple[int, str, int, int]], along: Sequence[str]) -> Estimate:
     """The Estimate that the solution starts from."""
-    paths, places = body_paths(states, bodies, first, cuts)
+    states, bodies, carrier = given.states, given.bodies, given.carrier
+    paths, places = body_paths(states, bodies, first, changes.cuts)
 
     def middle(*names: str) -> Array | None:
         at = [p.translation_mm for (i, _, _), p in places.items() if bodies[i] in names]
@@ -138,7 +138,6 @@ def first_estimate(states: Sequence[MotionState], bodies: Mapping[int, str],
             axis[body], turn[body] = -axis[body], -turn[body]
         if np.abs(turn[body]).max() < 1e-6:
             axis[body] = np.array(straight)
-    carrier = foot_on
     joint = {
         BAR_EYE: shared_pole(paths["bar"], paths["link"], first["link"], 0, near("bar", "link")),
         LINK_FOOT: shared_pole(paths[carrier], paths["link"], first["link"], 0, near(carrier, "link")),
