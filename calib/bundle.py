@@ -16,12 +16,15 @@ an ordinary problem has some hundreds of unknowns.  Small turns act on the left:
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 import numpy as np
 
 from calib.cancellation import may_leave
 from calib.lens import distort
 from calib.poses import rotation_from_vector
-from calib.rows import PAPER, Values
+from calib.rows import PAPER, CardRow, Priors, TagRow, Tie, Values
 from calib.solution import Singular, Solution
 
 NU = 6.0
@@ -29,7 +32,7 @@ _SQUARE = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]], float) / 2
 _FAR_BEHIND = 1.0  # mm; a point nearer the lens than this is treated as this far
 
 
-def _whitener(covariance):
+def _whitener(covariance: np.ndarray) -> np.ndarray:
     """W with W^T W = inverse of the covariance; covariance (..., k, k)."""
     return np.swapaxes(np.linalg.cholesky(np.linalg.inv(covariance)), -1, -2)
 
@@ -37,8 +40,9 @@ def _whitener(covariance):
 class Bundle:
     """The problem: rows and priors.  Solve with `solve`; nothing here changes after creation."""
 
-    def __init__(self, cameras, bodies, tags, cards, priors, ties=(), card_size_mm=(252.0, 168.0),
-                 nu=NU):
+    def __init__(self, cameras: int, bodies: int, tags: Iterable[TagRow], cards: Iterable[CardRow],
+                 priors: Priors, ties: Iterable[Tie] = (), card_size_mm: tuple[float, float] = (252.0, 168.0),
+                 nu: float = NU) -> None:
         self.cameras, self.bodies, self.priors, self.ties = cameras, bodies, priors, tuple(ties)
         self.tags, self.cards, self.nu = tuple(tags), tuple(cards), nu
         self.lens_size = len(priors.lens_mean)
@@ -57,7 +61,7 @@ class Bundle:
         if not self.cards:
             self.free[self.lens_size + 1:self.common] = False
 
-    def _index_rows(self):
+    def _index_rows(self) -> None:
         t, c = len(self.tags), len(self.cards)
         most = max((len(r.points_mm) for r in self.cards), default=0)
         self.tag_camera = np.array([r.camera for r in self.tags], int)
@@ -81,7 +85,7 @@ class Bundle:
         common = np.arange(self.common)
         own = np.arange(self.per_camera)
 
-        def columns(camera, body):
+        def columns(camera: np.ndarray, body: np.ndarray) -> np.ndarray:
             first = np.where(body > 0, self.body_start + 6 * (body - 1), self.size)
             step = np.where(body > 0, 1, 0)
             return np.concatenate(
@@ -92,14 +96,14 @@ class Bundle:
         self.tag_columns = columns(self.tag_camera, self.tag_body)
         self.card_columns = columns(self.card_camera, np.zeros(c, int))
 
-    def body_slice_of(self, body):
+    def body_slice_of(self, body: int) -> slice:
         """Where body ``body`` >= 1 stands in the vector of unknowns: turn (rad), then place (mm)."""
         k = self.body_start + 6 * (body - 1)
         return slice(k, k + 6)
 
     # ---- the model ----
 
-    def _shape(self, points, paper):
+    def _shape(self, points: np.ndarray, paper: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Card points bent and stretched, and what that is by the paper's parameters."""
         x = points[..., 0] / self.half_card[0] - 1
         y = points[..., 1] / self.half_card[1] - 1
@@ -108,7 +112,9 @@ class Bundle:
         by_paper[..., 0, 4] = points[..., 0]
         return points + by_paper @ paper, by_paper
 
-    def _group(self, values, camera, body, points, seen, by_paper, derivatives):
+    def _group(self, values: Values, camera: np.ndarray, body: np.ndarray, points: np.ndarray,
+               seen: np.ndarray, by_paper: np.ndarray | None,
+               derivatives: bool) -> tuple[np.ndarray, Any]:
         """Residuals (g, k, 2) and derivatives (g, k, 2, local) of groups of points."""
         g, k = points.shape[:2]
         if not g:
@@ -156,7 +162,7 @@ class Bundle:
         out[..., -3:] = by_world
         return residual, out
 
-    def _whitened(self, values, derivatives):
+    def _whitened(self, values: Values, derivatives: bool) -> tuple[np.ndarray, Any, np.ndarray, Any]:
         """Whitened residuals and derivatives of tag groups (t, 8) and card groups (c, 2 k)."""
         t, c = len(self.tags), len(self.cards)
         scale = 1 + values.paper[0]
@@ -177,7 +183,7 @@ class Bundle:
         card_j = np.einsum("gkij,gkjl->gkil", self.card_white, j) if derivatives else None
         return tag_r, tag_j, card_r, card_j
 
-    def _tie_rows(self, values):
+    def _tie_rows(self, values: Values) -> tuple[np.ndarray, np.ndarray]:
         """Residual and dense derivative rows of the ties."""
         residuals, rows = [], []
         for tie in self.ties:
@@ -201,14 +207,14 @@ class Bundle:
 
     # ---- robust cost and normal equations ----
 
-    def _weights(self, tag_r, card_r):
+    def _weights(self, tag_r: np.ndarray, card_r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         if not self.nu:
             return np.ones(len(tag_r)), np.ones(card_r.shape[:2])
         tag = (self.nu + 8) / (self.nu + (tag_r**2).sum(-1))
         card = (self.nu + 2) / (self.nu + (card_r**2).sum(-1))
         return np.minimum(tag, 1), np.minimum(card, 1)
 
-    def _cost(self, values, tag_r, card_r):
+    def _cost(self, values: Values, tag_r: np.ndarray, card_r: np.ndarray) -> float:
         total = self.loss((tag_r**2).sum(-1), 8).sum() + self.loss((card_r**2).sum(-1), 2).sum()
         d = values.lens - self.priors.lens_mean
         total += d @ self.priors.lens_information @ d
@@ -221,19 +227,20 @@ class Bundle:
             total += (self._tie_rows(values)[0] ** 2).sum()
         return float(total)
 
-    def loss(self, square, rows):
+    def loss(self, square: np.ndarray, rows: int) -> np.ndarray:
         """Student's t loss of squared whitened residuals, plain up to its expected size."""
         if not self.nu:
             return square
         return np.where(square < rows, square,
                         rows + (self.nu + rows) * np.log((self.nu + square) / (self.nu + rows)))
 
-    def _normal(self, values, tag_r, tag_j, card_r, card_j):
+    def _normal(self, values: Values, tag_r: np.ndarray, tag_j: np.ndarray, card_r: np.ndarray,
+                card_j: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         tag_w, card_w = self._weights(tag_r, card_r)
         size = self.size + 6
         matrix, gradient = np.zeros(size * size), np.zeros(size)
 
-        def add(j, r, w, columns):
+        def add(j: np.ndarray, r: np.ndarray, w: np.ndarray, columns: np.ndarray) -> None:
             jw = j * w[..., None]
             block = np.swapaxes(j, -1, -2) @ jw
             slope = (np.swapaxes(jw, -1, -2) @ r[..., None])[..., 0]
@@ -254,7 +261,7 @@ class Bundle:
         self._add_priors(values, matrix, gradient)
         return matrix, gradient, data
 
-    def _add_priors(self, values, matrix, gradient):
+    def _add_priors(self, values: Values, matrix: np.ndarray, gradient: np.ndarray) -> None:
         n = self.lens_size
         matrix[:n, :n] += self.priors.lens_information
         gradient[:n] += self.priors.lens_information @ (values.lens - self.priors.lens_mean)
@@ -265,15 +272,15 @@ class Bundle:
         if self.per_camera == 9:
             information = 1 / np.asarray(self.priors.shift_sigma) ** 2
             for c in range(self.cameras):
-                k = self.camera_start + 9 * c + 6 + np.arange(3)
-                matrix[k, k] += information
-                gradient[k] += information * values.shift[c]
+                own = self.camera_start + 9 * c + 6 + np.arange(3)
+                matrix[own, own] += information
+                gradient[own] += information * values.shift[c]
         if self.ties:
             r, j = self._tie_rows(values)
             matrix += j.T @ j
             gradient += j.T @ r
 
-    def _moved(self, values, change):
+    def _moved(self, values: Values, change: np.ndarray) -> Values:
         n = self.lens_size
         camera = change[self.camera_start:self.body_start].reshape(self.cameras, -1)
         body = change[self.body_start:].reshape(-1, 6)
@@ -288,7 +295,8 @@ class Bundle:
 
     # ---- solving ----
 
-    def solve(self, start, most_rounds=60, tolerance=1e-9, hold=None):
+    def solve(self, start: Values, most_rounds: int = 60, tolerance: float = 1e-9,
+              hold: np.ndarray | None = None) -> Solution:
         """Levenberg-Marquardt from ``start``.
 
         hold: boolean (size,) of unknowns to keep as they are.  Returns Solution.  Raises

@@ -175,6 +175,13 @@ FIRST_IDS = {
 }
 
 
+def role_id(role: Role, form: str, side: str = "either") -> int:
+    """The tag id that stands for a role in a printed kit.  Raises ValueError for a role without a number."""
+    if role.number is None:
+        raise ValueError(f"{role.key} has no number to be printed by")
+    return FIRST_IDS[form, side] + role.number
+
+
 def build_kit(roles: Iterable[Role]) -> Kit:
     """The kit that is printed for these roles: each in all forms, both sets, and the card.
 

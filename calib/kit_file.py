@@ -164,9 +164,9 @@ def _marker(row: object, family: str, default_mm: float | None, roles: Mapping[s
     _needed(row, "id", where)
     tag_id = _typed(row, "id", int, where, None)
     _id_fits(tag_id, tag_id, family, where)
-    if "size" not in row and default_mm is None:
-        raise KitError(where, "no size", 'add  size = "50 mm"  (the side of the black square)')
     size = length_mm(row["size"], f"{where}, size") if "size" in row else default_mm
+    if size is None:
+        raise KitError(where, "no size", 'add  size = "50 mm"  (the side of the black square)')
 
     key = _typed(row, "role", str, where, None)
     if key is not None and key not in roles:

@@ -41,7 +41,7 @@ class LengthError(InputError, ValueError):
     it."""
 
 
-def parse_length(text: str | float, units: str = "mm", signed: bool = False) -> float:
+def parse_length(text: object, units: str = "mm", signed: bool = False) -> float:
     """Millimetres of a length as people write it.
 
     Parameters: text: ``14 7/8 in``, ``14-7/8"``, ``14⅞"``, ``14.875in``, ``378 mm``, ``37,8 cm``, ``5' 3"``,

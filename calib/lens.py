@@ -14,6 +14,7 @@ documentation of camera calibration (Brown 1966).
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 BROWN = 9
 NAMES = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
@@ -23,27 +24,27 @@ SPLINE_STEP = 0.12
 SPLINE_SIZE = 8
 
 
-def plain_lens(focal_px, cx_px, cy_px, spline=False):
+def plain_lens(focal_px: float, cx_px: float, cy_px: float, spline: bool = False) -> np.ndarray:
     """A lens without distortion: parameters (9,) or, with the spline, (9 + SPLINE_SIZE,)."""
     out = np.zeros(BROWN + (SPLINE_SIZE if spline else 0))
     out[0], out[2], out[3] = focal_px, cx_px, cy_px
     return out
 
 
-def moved_lens(lens, shift):
+def moved_lens(lens: np.ndarray, shift: np.ndarray) -> np.ndarray:
     """The lens as a phone has moved it for one photo: shift (3,), the focal length's relative change and the
     principal point's px."""
     return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
 
 
-def camera_matrix(lens):
+def camera_matrix(lens: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """OpenCV's 3 x 3 camera matrix and its five distortion terms (without the spline)."""
     f, a, cx, cy = lens[:4]
     return (np.array([[f, 0, cx], [0, f * (1 + a), cy], [0, 0, 1.0]]),
             np.array(lens[4:BROWN], float))
 
 
-def _spline(radius):
+def _spline(radius: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Basis (n, SPLINE_SIZE) and its derivative by radius, of the cubic B-spline.
 
     The first basis functions are left out so that value and slope vanish on the axis:
@@ -66,7 +67,8 @@ def _spline(radius):
     return value[:, 3:], slope[:, 3:]
 
 
-def distort(x, y, lens, derivatives=False):
+def distort(x: np.ndarray, y: np.ndarray, lens: np.ndarray,
+            derivatives: bool = False) -> tuple[np.ndarray, ...]:
     """Distorted normalised coordinates.
 
     Parameters: x, y (n,) = X/Z, Y/Z; lens (9,) or longer.
@@ -107,7 +109,7 @@ def distort(x, y, lens, derivatives=False):
     return xd, yd, by_xy, by_lens
 
 
-def project(points_mm, lens):
+def project(points_mm: ArrayLike, lens: np.ndarray) -> np.ndarray:
     """Pixels of points in the camera frame.
 
     Parameters: points_mm (n, 3) with z > 0; lens.  Returns (n, 2) px; points at or behind
@@ -119,7 +121,7 @@ def project(points_mm, lens):
     return np.stack([lens[0] * xd + lens[2], lens[0] * (1 + lens[1]) * yd + lens[3]], 1)
 
 
-def unproject(pixels, lens, rounds=12):
+def unproject(pixels: ArrayLike, lens: np.ndarray, rounds: int = 12) -> np.ndarray:
     """Normalised directions (x, y) = (X/Z, Y/Z) of pixels, by Newton's method.
 
     Parameters: pixels (n, 2) px; lens.  Returns (n, 2); exact to rounding inside the
@@ -144,7 +146,7 @@ def unproject(pixels, lens, rounds=12):
     return at
 
 
-def trusted_radius(lens, limit=1.2):
+def trusted_radius(lens: np.ndarray, limit: float = 1.2) -> float:
     """Largest tan of the angle off axis up to which the radius still grows steadily.
 
     Beyond it a distortion polynomial folds back and a projected point means nothing.

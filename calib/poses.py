@@ -13,12 +13,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 # Below this angle (rad) the closed forms lose digits and the series is used.
 _SMALL = 1e-5
 
 
-def hat(vector):
+def hat(vector: ArrayLike) -> np.ndarray:
     """Cross-product matrices.
 
     Parameters: vector (..., 3).  Returns (..., 3, 3) with ``hat(a) @ b = a x b``.
@@ -30,7 +31,7 @@ def hat(vector):
     return out
 
 
-def rotation_from_vector(vector):
+def rotation_from_vector(vector: ArrayLike) -> np.ndarray:
     """Rotation matrices of rotation vectors (Rodrigues' formula).
 
     Parameters: vector (..., 3), rad.  Returns (..., 3, 3).
@@ -46,7 +47,7 @@ def rotation_from_vector(vector):
     return np.eye(3) + sine * cross + cosine * (cross @ cross)
 
 
-def vector_from_rotation(rotation):
+def vector_from_rotation(rotation: ArrayLike) -> np.ndarray:
     """Rotation vectors of rotation matrices, angle in [0, pi].
 
     Parameters: rotation (..., 3, 3).  Returns (..., 3), rad.  At exactly pi the
@@ -71,7 +72,7 @@ def vector_from_rotation(rotation):
     return out
 
 
-def angle_between_rotations(a, b):
+def angle_between_rotations(a: ArrayLike, b: ArrayLike) -> np.ndarray:
     """Angle (rad) of the rotation that leads from ``a`` to ``b``; both (..., 3, 3)."""
     relative = np.swapaxes(np.asarray(a), -1, -2) @ np.asarray(b)
     return np.linalg.norm(vector_from_rotation(relative), axis=-1)
@@ -88,22 +89,22 @@ class Pose:
     translation_mm: np.ndarray
 
     @classmethod
-    def identity(cls):
+    def identity(cls) -> Pose:
         return cls(np.eye(3), np.zeros(3))
 
-    def __matmul__(self, other):
+    def __matmul__(self, other: Pose) -> Pose:
         return Pose(self.rotation @ other.rotation,
                     self.rotation @ other.translation_mm + self.translation_mm)
 
-    def inverse(self):
+    def inverse(self) -> Pose:
         return Pose(self.rotation.T, -self.rotation.T @ self.translation_mm)
 
-    def apply(self, points_mm):
+    def apply(self, points_mm: ArrayLike) -> np.ndarray:
         """Points (..., 3) of the source frame, in the target frame."""
         return np.asarray(points_mm, float) @ self.rotation.T + self.translation_mm
 
 
-def fit_rigid(source_mm, target_mm, weights=None):
+def fit_rigid(source_mm: ArrayLike, target_mm: ArrayLike, weights: ArrayLike | None = None) -> Pose:
     """The rigid transform that carries points best onto points (least squares).
 
     Kabsch's method by singular values.  Parameters: source_mm, target_mm (n, 3), n >= 3

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calib.rows import Values
+
+if TYPE_CHECKING:  # the bundle itself makes the solution
+    from calib.bundle import Bundle
 
 # Degrees of freedom that can tell of the pixels' noise, and the least factors on its variance (drawn scenes,
 # poses against truth).
@@ -21,7 +25,7 @@ class Singular(Exception):
 class Solution:
     """A solved bundle: values, robust cost, whitened residuals of tags (t, 8) and card (c, k, 2)."""
 
-    bundle: object  # calib.bundle.Bundle
+    bundle: Bundle
     values: Values
     cost: float
     rounds: int
@@ -29,11 +33,11 @@ class Solution:
     card_residual: np.ndarray
 
     @property
-    def tag_square(self):
+    def tag_square(self) -> np.ndarray:
         """Squared whitened residual of each tag row (expected about 8)."""
         return (self.tag_residual**2).sum(-1)
 
-    def degrees_of_freedom(self):
+    def degrees_of_freedom(self) -> int:
         """Rows less unknowns, priors counted as rows."""
         b = self.bundle
         priors = b.lens_size + int((b.priors.paper_sigma > 0).sum())
@@ -41,20 +45,20 @@ class Solution:
         priors += sum(len(t.whiten) for t in b.ties)
         return max(b.rows + priors - int(b.free.sum()), 4)
 
-    def variance_factor(self):
+    def variance_factor(self) -> float:
         """Weighted squares over degrees of freedom: one where the stated pixel noise is right."""
         tag_w, card_w = self.bundle._weights(self.tag_residual, self.card_residual)
         total = (tag_w[:, None] * self.tag_residual**2).sum()
         total += (card_w[..., None] * self.card_residual**2).sum()
         return float(total / self.degrees_of_freedom())
 
-    def information(self):
+    def information(self) -> tuple[np.ndarray, np.ndarray]:
         """Normal matrix with priors, and the part of it that the pixels gave; (size, size) each."""
         parts = self.bundle._whitened(self.values, True)
         matrix, _, data = self.bundle._normal(self.values, *parts)
         return matrix, data
 
-    def inverse(self):
+    def inverse(self) -> np.ndarray:
         """Inverse (size, size) of the normal matrix with priors; held unknowns get zero.
 
         Raises Singular where something is not determined.
@@ -74,7 +78,7 @@ class Solution:
         out[np.ix_(free, free)] = (half.T @ half) * scale[:, None] * scale
         return out
 
-    def covariance(self, factor=None, inverse=None):
+    def covariance(self, factor: float | None = None, inverse: np.ndarray | None = None) -> np.ndarray:
         """Covariance (size, size) of the unknowns: turns in rad (acting on the left), lengths in mm.
 
         With M = D + P, pixels and priors, it is M^-1 (factor D + P) M^-1: the residuals tell how large the
@@ -86,7 +90,7 @@ class Solution:
         factor = self.scale() if factor is None else factor
         return inverse + (factor - 1) * (inverse @ data @ inverse)
 
-    def scale(self):
+    def scale(self) -> float:
         """Factor on the pixels' part of the covariance from the residuals.
 
         The stated pixel noise is meant to be safe; where there are enough degrees of freedom to tell that it
@@ -97,13 +101,13 @@ class Solution:
         """
         return max(self.least_scale(), self.variance_factor() * self.robust_loss())
 
-    def least_scale(self):
+    def least_scale(self) -> float:
         """The least that `scale` may be here."""
         if self.degrees_of_freedom() < _ENOUGH:
             return 1.0
         return _LEAST if self.bundle.cameras == 1 else _LEAST_OF_SEVERAL
 
-    def robust_loss(self):
+    def robust_loss(self) -> float:
         """Variance of the robust estimate over what the weighted normal matrix says: one for plain
         squares."""
         nu = self.bundle.nu
@@ -121,5 +125,5 @@ class Solution:
             return 1.0
         return float(pull / plain * (weight / rows) / (slope / rows) ** 2)
 
-    def with_values(self, **changes):
+    def with_values(self, **changes: np.ndarray) -> Values:
         return replace(self.values, **changes)

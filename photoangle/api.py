@@ -47,7 +47,7 @@ from photoangle.pipeline import Measurement, measure_folder, measure_photos
 from photoangle.reconstruction.learn_lens import LensResult, learn_lenses
 
 # A photo as it comes: its file, or its pixels, (H, W) grey or (H, W, 3) RGB, uint8, in the sensor's frame.
-Image = str | PathLike | np.ndarray
+Image = str | PathLike[str] | np.ndarray
 # A state already measured: the Measurement and the state's name in it.
 State = tuple[Measurement, str]
 
@@ -123,7 +123,7 @@ class CompareResult:
         return self.report.findings
 
 
-def read_car(path: str | PathLike) -> CarFile:
+def read_car(path: str | PathLike[str]) -> CarFile:
     """What car.toml in a car folder says, lengths in mm; the defaults where there is none.  Raises
     InputError."""
     return load_car(path)
@@ -140,7 +140,7 @@ def detect(image: Image, kit: Kit | None = None) -> Detected:
 
 
 def learn_lens(
-    photos: str | PathLike | Sequence[Image],
+    photos: str | PathLike[str] | Sequence[Image],
     kit: Kit | None = None,
     print_check: PrintCheck = PrintCheck(),
     progress: Progress = quiet,
@@ -172,7 +172,7 @@ def learn_lens(
 
 
 def measure(
-    photos: str | PathLike | Sequence[str | PathLike],
+    photos: str | PathLike[str] | Sequence[str | PathLike[str]],
     only: str | None = None,
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
@@ -205,7 +205,7 @@ def measure(
 
 
 def link(
-    measured: Measurement | str | PathLike,
+    measured: Measurement | str | PathLike[str],
     wishes: Wishes = Wishes(),
     only: str | None = None,
     options: PhotoOptions = PhotoOptions(),
@@ -219,14 +219,16 @@ def link(
     progress and looks as in `measure`.
     Returns LinkResult.  Raises InputError.
     """
-    if not isinstance(measured, Measurement):
+    if isinstance(measured, Measurement):
+        whole = measured
+    else:
         root = Path(measured)
         if not state_folders(root, only):
             return link_by_tape(load_car(root), wishes, only, str(root))
-        measured = measure_folder(root, progress, options.kit_path, only, looks)
-    answers = [a for a in link_answers(measured, wishes) if only in (None, a.corner)]
-    axles = axle_answers(answers, measured.figures, measured.car)
-    report = Report(findings=list(measured.findings))
+        whole = measure_folder(root, progress, options.kit_path, only, looks)
+    answers = [a for a in link_answers(whole, wishes) if only in (None, a.corner)]
+    axles = axle_answers(answers, whole.figures, whole.car)
+    report = Report(findings=list(whole.findings))
     report.take(answers + axles)
     return LinkResult(answers, axles, report)
 
@@ -251,8 +253,8 @@ def link_by_tape(
 
 
 def compare(
-    before: str | PathLike | State,
-    after: str | PathLike | State,
+    before: str | PathLike[str] | State,
+    after: str | PathLike[str] | State,
     same_print: bool = False,
     restuck: Sequence[str] = (),
     options: PhotoOptions = PhotoOptions(),

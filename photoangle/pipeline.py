@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from os import PathLike
 from pathlib import Path
 
 from calib.images.photo import read_photo, read_upright, turn_points
@@ -20,6 +22,7 @@ from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.core.options import PhotoOptions
 from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
+from photoangle.core.progress import Progress
 from photoangle.detection.cache import Looks, look_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.dots import find_dots
@@ -109,7 +112,8 @@ class _Pictures:
         self.bytes = 0
 
 
-def measure_folder(root, progress, kit_path=None, only=None, looks=None):
+def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str] | None = None,
+                   only: str | None = None, looks: Looks | None = None) -> Measurement:
     """Measure a car folder.
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
@@ -179,7 +183,8 @@ def conclude(states, kit, car, report, root=None):
     return measurement
 
 
-def measure_photos(paths, progress, options=PhotoOptions()):
+def measure_photos(paths: Sequence[Path], progress: Progress,
+                   options: PhotoOptions = PhotoOptions()) -> Measurement:
     """Measure loose photos together as one unnamed state.
 
     Parameters: paths; progress; options: PhotoOptions.  Returns Measurement.  Raises InputError.

@@ -144,7 +144,7 @@ def draw_board(pen: Pen, card, origin) -> None:
     white = set(card.tag_squares)
     squares = [[(r, c) not in white for c in range(card.columns)] for r in range(card.rows)]
     # One shape: squares drawn singly are rounded to whole pixels, each its own way.
-    _draw_cells(pen, squares, *origin, card.square_mm)
+    _draw_cells(pen, squares, origin[0], origin[1], card.square_mm)
 
 
 def draw_check_line(pen: Pen, line, words: str) -> None:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from calib.kit import (
     DEFAULT_FAMILY,
-    FIRST_IDS,
     LARGE_MM,
     PLATE_JOINT_XY_MM,
     PLUMB_SPACING_MM,
@@ -20,6 +19,7 @@ from calib.kit import (
     CardSpec,
     Role,
     quiet_mm,
+    role_id,
 )
 
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -214,7 +214,7 @@ def _grid(plan: KitPlan, sheet: SheetPlan, left: float) -> tuple[Label, ...]:
         role = plan.roles[key]
         x, y = left + n % sheet.columns * width, HEADER_MM + n // sheet.columns * height
         centre = (x + width / 2, y + _TAG_DOWN_MM[form])
-        tag = _tag(FIRST_IDS[form, side] + role.number, form, centre)
+        tag = _tag(role_id(role, form, side), form, centre)
         first = form == "large" and side == "either" and key in plan.first_set
         labels.append(Label(role, form, side, x, y, width, height, tag, first))
     return tuple(labels)
@@ -230,14 +230,13 @@ def _tag(tag_id: int, form: str, centre: tuple[float, float]) -> PlacedTag:
 def _strip(plan: KitPlan, left: float, top: float) -> PlumbStrip:
     width, height = STRIP_MM
     x, top_y = left + width / 2, top + 35.0
-    first = FIRST_IDS["large", "either"]
     above, below = (plan.roles[key] for key in plan.strip)
     return PlumbStrip(
         left, top, width, height,
         hole_mm=(x, top + 9.0),
         weight_mm=(x, top + height - 6.0),
-        top_tag=_tag(first + above.number, "large", (x, top_y)),
-        bottom_tag=_tag(first + below.number, "large", (x, top_y + PLUMB_SPACING_MM)),
+        top_tag=_tag(role_id(above, "large"), "large", (x, top_y)),
+        bottom_tag=_tag(role_id(below, "large"), "large", (x, top_y + PLUMB_SPACING_MM)),
         top_role=above,
         bottom_role=below,
     )
@@ -249,7 +248,7 @@ def _line_below(labels: tuple[Label, ...], middle: float) -> CheckLine:
 
 
 def _card_tags(page: Page) -> tuple[PlacedTag, ...]:
-    if page.card is None:
+    if page.card is None or page.card_origin_mm is None:
         return ()
     (left, top), card = page.card_origin_mm, page.card
     return tuple(

@@ -12,7 +12,7 @@ from os import PathLike
 from pathlib import Path
 
 from calib.files import write_whole
-from calib.kit import PLUMB_SPACING_MM, SPARE
+from calib.kit import PLUMB_SPACING_MM, SPARE, CardSpec
 from calib.sheets import layout
 from calib.sheets.art import (
     BLACK,
@@ -74,26 +74,27 @@ def _pdf(plan: layout.KitPlan, pages: list[layout.Page], draw_extra: DrawPage | 
 
 
 def _draw_page(pen: Pen, page: layout.Page, plan: layout.KitPlan, draw_extra: DrawPage | None) -> None:
-    if page.card:
-        _draw_card_page(pen, page, plan.title)
+    if page.card and page.card_origin_mm:
+        _draw_card_page(pen, page, page.card, page.card_origin_mm, plan.title)
     elif page.plan:
-        _draw_marker_sheet(pen, page)
+        _draw_marker_sheet(pen, page, page.plan)
     elif draw_extra:
         draw_extra(pen, page)
     for tag in page.tags:
         draw_tag(pen, tag)
 
 
-def _draw_card_page(pen: Pen, page: layout.Page, kit_title: str) -> None:
-    left, top = page.card_origin_mm
-    right, bottom = left + page.card.width_mm, top + page.card.height_mm
-    draw_board(pen, page.card, page.card_origin_mm)
+def _draw_card_page(pen: Pen, page: layout.Page, card: CardSpec, origin_mm: tuple[float, float],
+                    kit_title: str) -> None:
+    left, top = origin_mm
+    right, bottom = left + card.width_mm, top + card.height_mm
+    draw_board(pen, card, origin_mm)
     for line in page.check_lines:
         draw_check_line(pen, line, _should_be(line))
     pen.text((left, 11.2), "The card", 13, bold=True)
     pen.text((right, 11.2), kit_title, 8.5, align="right", colour=DARK)
     pen.lines_of_text(
-        (left, bottom + 6.0), page.card.width_mm - 62,
+        (left, bottom + 6.0), card.width_mm - 62,
         'Print at 100 % (no "fit to page"). Measure both lines with a steel rule and note what '
         "they read. Glue the whole sheet flat on a stiff board, without bubbles or a bend. If you "
         "use a spirit level, set the board's long edge level: glue the sheet square to it.",
@@ -105,20 +106,20 @@ def _draw_card_page(pen: Pen, page: layout.Page, kit_title: str) -> None:
         pen.text((right, y), "mm", 9, align="right")
 
 
-def _draw_marker_sheet(pen: Pen, page: layout.Page) -> None:
+def _draw_marker_sheet(pen: Pen, page: layout.Page, sheet: layout.SheetPlan) -> None:
     first = page.labels[0]
     left, right = first.left_mm, max(x.left_mm + x.width_mm for x in page.labels)
     # The strip takes the page's whole height: the title stands beside it.
     indent = 3.0 if page.strip else 0.0
-    pen.text((left + indent, 12.0), page.plan.title, 14, bold=True)
+    pen.text((left + indent, 12.0), sheet.title, 14, bold=True)
     pen.text((right, 12.0), "print at 100 %", 8.5, align="right", colour=DARK)
-    pen.lines_of_text((left + indent, 17.0), right - left - indent, page.plan.help, 8.5)
+    pen.lines_of_text((left + indent, 17.0), right - left - indent, sheet.help, 8.5)
     for label in page.labels:
         _draw_label(pen, label)
     for line in page.check_lines:
         draw_check_line(pen, line, _should_be(line))
         y = line.start_mm[1] + 9.0
-        for row in page.plan.below:
+        for row in sheet.below:
             y = pen.lines_of_text((left, y), right - left, row, 10) + 1.0
     if page.strip:
         _draw_strip(pen, page.strip)
@@ -137,7 +138,8 @@ def _draw_label(pen: Pen, label: layout.Label) -> None:
     title_size, words_size = (8.5, 7) if small else (11.5, 8)
     if label.form == "plate":
         y = label.top_mm + 10.6
-        _draw_joint(pen, label.tag)
+        if label.tag.joint_mm is not None:
+            _draw_joint(pen, label.tag, label.tag.joint_mm)
     else:
         tag = label.tag
         y = tag.centre_mm[1] + tag.size_mm / 2 + tag.quiet_mm + (3.4 if small else 4.0)
@@ -186,9 +188,9 @@ def _draw_band(pen: Pen, label: layout.Label) -> None:
                  colour=WHITE)
 
 
-def _draw_joint(pen: Pen, tag: layout.PlacedTag) -> None:
+def _draw_joint(pen: Pen, tag: layout.PlacedTag, joint_mm: tuple[float, float]) -> None:
     """The cross at a plate's joint, rings to punch out, and the arrow from the tag."""
-    x, y = tag.joint_mm
+    x, y = joint_mm
     start = tag.centre_mm[1] + tag.size_mm / 2 + tag.quiet_mm + 0.6
     pen.arrow((x, start), (x, y - 8.2), thick=0.6, head=3.0)
     pen.text((x - 2.5, start + 4.2), "the joint", 8, align="right")

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, Field, ValidationError
 
@@ -112,7 +112,10 @@ def _digits(value):
 
 
 _Id = Annotated[int, BeforeValidator(_digits), Field(ge=0, lt=_MOST_IDS)]
-_Role = Literal[tuple(ROLE_BY_KEY)]
+if TYPE_CHECKING:
+    _Role = str
+else:
+    _Role = Literal[tuple(ROLE_BY_KEY)]
 _Px = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=-1e5, lt=1e5)]
 _Point = tuple[_Px, _Px]
 _HOLDS = {

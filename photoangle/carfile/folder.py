@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from os import PathLike
 from pathlib import Path
 
 from calib.images.photo import NOT_READ, SUFFIXES
@@ -22,7 +23,7 @@ def photo_files(folder):
         key=lambda p: p.name)
 
 
-def load_car(root):
+def load_car(root: str | PathLike[str]) -> CarFile:
     """car.toml of a folder, or the defaults where there is none.  Raises InputError."""
     link = fixed_link(root)
     if link is not None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 from dataclasses import is_dataclass
 from functools import partial
+from typing import TYPE_CHECKING
 
 from pydantic import ConfigDict, model_validator
 from pydantic.dataclasses import dataclass
@@ -19,7 +20,11 @@ def _in_file(name):
     return re.sub(r"(?<!_per)_mm$", "", name)
 
 
-section = partial(dataclass, frozen=True, config=ConfigDict(alias_generator=_in_file, populate_by_name=True))
+if TYPE_CHECKING:  # a type checker does not look through the partial
+    from dataclasses import dataclass as section
+else:
+    section = partial(dataclass, frozen=True,
+                      config=ConfigDict(alias_generator=_in_file, populate_by_name=True))
 
 
 @section

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from photoangle.commands.measure import MeasureOptions, measure_command
 from photoangle.core.errors import CannotUse
+from photoangle.core.findings import Finding
 from photoangle.core.progress import Progress
 from photoangle.core.states import SET
 from photoangle.detection.cache import Looks
@@ -43,7 +44,7 @@ def demo_command(options: DemoOptions, progress: Progress) -> int:
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
     say(f"sample photos copied to {target}")
-    looks, told = Looks(), []
+    looks, told = Looks(), list[Finding]()
     code = measure_command(MeasureOptions((target,)), progress, looks, told)
     if code == 2:
         return code

@@ -40,7 +40,7 @@ def _print_lens(result: LensResult) -> None:
     say(f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
     say(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
         f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
-    if result.moving:
+    if p.shift_sigma is not None:
         say(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"
             f" middle by {max(p.shift_sigma[1:]):.1f} px; each photo gets its own")
     say("  parts of the picture the card reached (# yes, . no):")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from photoangle.core.figure import Figure, figure_of
+from photoangle.core.findings import Finding
 from photoangle.figures.measure import label
 from photoangle.geometry.marker_stability import compare_places, handled, place_findings
 
@@ -45,10 +46,10 @@ class Comparison:
 
     before: Side
     after: Side
-    changes: list
+    changes: list[Change]
     places: object
-    findings: list
-    cancels: tuple = ()
+    findings: list[Finding]
+    cancels: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import ArrayLike
+
+from calib.arrays import Array
 
 
-def jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, steps) -> np.ndarray:
+def jacobian(function: Callable[[Array], Array], at: Array, steps: ArrayLike) -> Array:
     """Derivatives (m, n) of a function (n,) -> (m,) at a place, by central differences.
 
     steps (n,) or one number: half the width of each difference, in the units of ``at``; where a step is zero
@@ -16,16 +19,18 @@ def jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, steps
     """
     at = np.asarray(at, float)
     steps = np.broadcast_to(np.asarray(steps, float), at.shape)
-    columns, rows = [], None
+    columns: list[Array | None] = []
+    rows = None
     for k, step in enumerate(steps):
         if step == 0:
             columns.append(None)
             continue
         change = np.zeros(at.shape)
         change[k] = step
-        columns.append((np.asarray(function(at + change), float) - np.asarray(function(at - change), float)) /
-                       (2 * step))
-        rows = len(columns[-1])
+        above, below = np.asarray(function(at + change), float), np.asarray(function(at - change), float)
+        slope = (above - below) / (2 * step)
+        columns.append(slope)
+        rows = len(slope)
     if rows is None:
         rows = len(function(at))
     out = np.zeros((rows, len(at)))

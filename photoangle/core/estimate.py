@@ -17,7 +17,9 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from calib.arrays import Array
 from photoangle.core.differences import jacobian
 
 MOST_DOF = 10_000.0
@@ -34,7 +36,7 @@ class Source:
 
     key: Hashable
     title: str
-    covariance: np.ndarray
+    covariance: Array
     dof: float = math.inf
 
     def __eq__(self, other: object) -> bool:
@@ -52,8 +54,8 @@ class Estimate:
     """
 
     names: tuple[str, ...]
-    values: np.ndarray
-    effects: Mapping[Source, np.ndarray] = field(default_factory=dict)
+    values: Array
+    effects: Mapping[Source, Array] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if len(set(self.names)) != len(self.names):
@@ -62,7 +64,7 @@ class Estimate:
             raise ValueError(f"{len(self.names)} names for values of shape {self.values.shape}")
 
     @classmethod
-    def stated(cls, names: Sequence[str], values, source: Source | None = None) -> Estimate:
+    def stated(cls, names: Sequence[str], values: ArrayLike, source: Source | None = None) -> Estimate:
         """Values whose errors are one source's components, one each; exact without a source."""
         values = np.array(values, float).reshape(-1)
         return cls(tuple(names), values, {} if source is None else {source: np.eye(len(values))})
@@ -79,7 +81,7 @@ class Estimate:
         """One estimate of all their names; what they share keeps them correlated."""
         parts = (self, *others)
         rows = np.cumsum([0, *(len(p.names) for p in parts)])
-        effects: dict[Source, np.ndarray] = {}
+        effects: dict[Source, Array] = {}
         for part, start, stop in zip(parts, rows[:-1], rows[1:], strict=True):
             for source, effect in part.effects.items():
                 if source not in effects:
@@ -109,7 +111,7 @@ class Estimate:
                 effects[source] = sign * effect
         return Estimate(self.names, self.values + sign * other.values, effects)
 
-    def linear(self, matrix: np.ndarray, names: Sequence[str], values: np.ndarray | None = None) -> Estimate:
+    def linear(self, matrix: Array, names: Sequence[str], values: ArrayLike | None = None) -> Estimate:
         """What depends on this by derivatives ``matrix`` (m, n); values: those it has, else matrix times
         values."""
         values = matrix @ self.values if values is None else values
@@ -117,7 +119,8 @@ class Estimate:
                         {s: matrix @ e
                          for s, e in self.effects.items()})
 
-    def map(self, function: Callable[[np.ndarray], np.ndarray], names: Sequence[str], steps) -> Estimate:
+    def map(self, function: Callable[[Array], Array], names: Sequence[str],
+            steps: ArrayLike) -> Estimate:
         """A function of the values, with derivatives by central differences.
 
         function(values (n,)) -> (m,); names: m; steps (n,) or one number: half the width of each difference,
@@ -132,7 +135,7 @@ class Estimate:
     def rekeyed(self, change: Callable[[Source], Source]) -> Estimate:
         """The same with other sources: errors that come to have one key are one error, and their effects add
         up."""
-        effects: dict[Source, np.ndarray] = {}
+        effects: dict[Source, Array] = {}
         for source, effect in self.effects.items():
             new = change(source)
             if new in effects:
@@ -142,7 +145,7 @@ class Estimate:
                 effects[new] = effect
         return Estimate(self.names, self.values, effects)
 
-    def also(self, source: Source, effect: np.ndarray) -> Estimate:
+    def also(self, source: Source, effect: Array) -> Estimate:
         """The same with one more error in it: effect (n, k)."""
         return self.plus(Estimate(self.names, np.zeros(len(self.names)), {source: effect}))
 
@@ -152,13 +155,13 @@ class Estimate:
 
     # ---- what it says ----
 
-    def covariance(self) -> np.ndarray:
+    def covariance(self) -> Array:
         """(n, n)."""
         return sum(self.covariances().values(), np.zeros((len(self.names),) * 2))
 
-    def covariances(self) -> dict[str, np.ndarray]:
+    def covariances(self) -> dict[str, Array]:
         """Title -> its part (n, n) of the covariance."""
-        out: dict[str, np.ndarray] = {}
+        out: dict[str, Array] = {}
         for source, effect in self.effects.items():
             part = effect @ source.covariance @ effect.T
             out[source.title] = out[source.title] + part if source.title in out else part
@@ -192,7 +195,7 @@ class Estimate:
         }
 
 
-def _same_size(source: Source, one: np.ndarray, other: np.ndarray) -> None:
+def _same_size(source: Source, one: Array, other: Array) -> None:
     if one.shape[1] != other.shape[1]:
         raise ValueError(f"the source {source.key!r} has {one.shape[1]} and {other.shape[1]} components")
 

@@ -46,9 +46,14 @@ def says_nothing(figure: Figure) -> bool:
 class Named(Protocol):
     """What a figure is: its name, datum and unit."""
 
-    name: str
-    datum: str | None
-    unit: str
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def datum(self) -> str | None: ...
+
+    @property
+    def unit(self) -> str: ...
 
 
 def figure_of(estimate: Estimate, label: str, corner: str | None, state: str | None, what: Named) -> Figure:

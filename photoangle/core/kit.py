@@ -14,6 +14,6 @@ def default_kit() -> Kit:
     return build_kit(ROLES)
 
 
-def read_kit(path: str | PathLike) -> Kit:
+def read_kit(path: str | PathLike[str]) -> Kit:
     """A user's own kit file (TOML, see ``calib.kit_file``).  Raises KitError."""
     return kit_file.read_kit(path, ROLE_BY_KEY)

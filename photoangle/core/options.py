@@ -16,8 +16,8 @@ class PhotoOptions:
     stand-offs in car.toml to use.
     """
 
-    kit_path: str | PathLike | None = None
-    car_root: str | PathLike | None = None
+    kit_path: str | PathLike[str] | None = None
+    car_root: str | PathLike[str] | None = None
     planar: bool = False
     dots: tuple[str, ...] = ()
     level: str | None = None

@@ -19,6 +19,6 @@ class Origin:
     car: str = ""
     prints: tuple[str, str] = ("", "")
 
-    def place(self, marker: int | str) -> tuple:
+    def place(self, marker: int | str) -> tuple[str, str, str, int | str]:
         """The key of a marker's (or tapped dot's) place on its part, as it sat in this state."""
         return "place", self.corner, self.state, marker

@@ -3,12 +3,26 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Protocol
 
-from photoangle.core.findings import ATTENTION, UNUSABLE
+from photoangle.core.figure import Figure
+from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
 
 VERSION = 1
 GOOD, LOOK, FAILED = 0, 1, 2
+
+
+class Answered(Protocol):
+    """What has figures and findings to give."""
+
+    @property
+    def figures(self) -> Sequence[Figure]: ...
+
+    @property
+    def findings(self) -> Sequence[Finding]: ...
 
 
 @dataclass
@@ -18,30 +32,30 @@ class Report:
     figures: list of Figure; findings: list of Finding, each once; pictures: paths written.
     """
 
-    figures: list = field(default_factory=list)
-    findings: list = field(default_factory=list)
-    pictures: list = field(default_factory=list)
-    comparisons: list = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    pictures: list[Path] = field(default_factory=list)
+    comparisons: list[Any] = field(default_factory=list)
 
-    def tell(self, *findings):
+    def tell(self, *findings: Finding) -> None:
         for finding in findings:
             if finding not in self.findings:
                 self.findings.append(finding)
 
-    def take(self, answers):
+    def take(self, answers: Iterable[Answered]) -> None:
         """Add the figures and findings of answers (`link.CornerAnswer`, `axles.AxleAnswer`)."""
         for answer in answers:
             self.figures += answer.figures
             self.tell(*answer.findings)
 
     @property
-    def exit_code(self):
+    def exit_code(self) -> int:
         """0 good; 1 measured but something needs attention; 2 nothing could be measured."""
         if not self.figures and any(f.level == UNUSABLE for f in self.findings):
             return FAILED
         return LOOK if any(f.level in (ATTENTION, UNUSABLE) for f in self.findings) else GOOD
 
-    def to_json(self):
+    def to_json(self) -> str:
         """The object that ``--json`` prints."""
         return json.dumps({
             "version": VERSION,
@@ -50,7 +64,7 @@ class Report:
                          for f in self.findings]}, indent=1)
 
 
-def _plain(f):
+def _plain(f: Figure) -> dict[str, object]:
     return {"corner": f.corner, "state": f.state, "name": f.name, "datum": f.datum, "unit": f.unit,
             "value": round(f.value, 5), "u": round(f.u, 6), "dof": f.dof, "low95": round(f.low95, 5),
             "high95": round(f.high95, 5), "budget": {k: round(v, 4) for k, v in f.budget.items()}}

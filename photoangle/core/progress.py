@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
+from typing import Protocol, TypeVar
 
-# progress(items, label): the items one by one, shown to whoever looks.
-Progress = Callable[[Iterable, str], Iterable]
+Item = TypeVar("Item")
 
 
-def quiet(items: Iterable, label: str) -> Iterable:
+class Progress(Protocol):
+    """progress(items, label): the items one by one, shown to whoever looks."""
+
+    def __call__(self, items: Iterable[Item], label: str, /) -> Iterable[Item]: ...
+
+
+def quiet(items: Iterable[Item], label: str) -> Iterable[Item]:
     """A Progress that shows nothing."""
     return items

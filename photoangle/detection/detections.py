@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
+
+from calib.images.photo import CameraIdentity
+from photoangle.detection.alignment.aligned_tag import AlignedTag
+from photoangle.detection.saddles import CardSighting
 
 
 @dataclass(frozen=True)
@@ -17,9 +22,9 @@ class PhotoSighting:
     name: str
     width_px: int
     height_px: int
-    camera: object
+    camera: CameraIdentity
     focal_px: float | None
-    tags: dict
-    card: object
-    found: tuple = ()
-    dismissed: frozenset = frozenset()
+    tags: dict[int, AlignedTag]
+    card: CardSighting | None
+    found: tuple[Any, ...] = ()
+    dismissed: frozenset[int] = frozenset()

@@ -26,9 +26,10 @@ from photoangle.droplink.hose_states import with_second_hoses
 from photoangle.droplink.request import Wishes, adjuster_of, lowered_travel, travel_of, wanted_of
 from photoangle.geometry.joint_motion import joints_by_motion
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, advise, advise_holes
-from photoangle.linkage.motion.solve import Motion
+from photoangle.linkage.motion.result import Motion
 from photoangle.linkage.ride import carry, check
-from photoangle.linkage.travel import over_travel
+from photoangle.linkage.sampled import Sampling
+from photoangle.linkage.travel import Limits, over_travel
 
 SAMPLES = 4000
 # What stands in the way of a verdict, by the extreme of the travel that shows it: in words, and what to do.
@@ -178,15 +179,16 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     _two_ways(answer, corners, measured_figures, notes, samples)
     may_leave()
     hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
-    answer.advice = advise(base, way, answer.wanted, adjuster, hole, samples)
+    answer.advice = advise(base, way, answer.wanted, adjuster, hole, sampling=Sampling(samples))
     if notes.link.eye_holes_mm:
         holes = [(f"{abs(h):g} mm {'nearer to' if h > 0 else 'farther from'} the bush", h)
                  for h in notes.link.eye_holes_mm]
-        answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster, samples=samples, budget=False)
+        answer.holes = advise_holes(base, way, holes, answer.wanted, adjuster,
+                                    sampling=Sampling(samples, budget=False))
     for name, corner in corners.items():
         may_leave()
         if has_new_link(state) and is_set(name):
-            earlier = advise(corner, way, answer.wanted, adjuster, samples=samples, budget=False)
+            earlier = advise(corner, way, answer.wanted, adjuster, sampling=Sampling(samples, budget=False))
             if not isinstance(earlier, Refusal):
                 answer.earlier[name] = earlier
     _travels(answer, notes, way, wishes, hole, samples)
@@ -245,8 +247,8 @@ def _two_ways(answer, corners, measured_figures, notes, samples):
 
 def _travels(answer, notes, way, wishes, hole, samples):
     answer.hole_mm, answer.joint_limit_deg = hole[1], notes.joint_limit_deg
-    options = dict(samples=samples // 2, joint_limit_deg=notes.joint_limit_deg,
-                   wanted_gap_mm=notes.hose.wanted_gap_mm)
+    options = dict(sampling=Sampling(samples // 2),
+                   limits=Limits(notes.joint_limit_deg, notes.hose.wanted_gap_mm))
     may_leave()
     answer.present = over_travel(answer.base, way, **options)
     change = _change(answer, wishes)

@@ -10,6 +10,7 @@ from photoangle.core.findings import NOTE, Finding, Refusal
 from photoangle.core.states import AXLES, FITTED, FREE, SET
 from photoangle.linkage.preload import (
     Angle,
+    Bar,
     Preload,
     Unstressed,
     other_side_finding,
@@ -85,8 +86,8 @@ def _preload(answer, axle, on, angles, figures, pair, car):
     lever = sum(f.value for f in levers) / len(levers)
     notes = car.axle(axle)
     free = [angles[side, FREE] for side in ("left", "right")]
-    made = preload(axle, angles["left", on], angles["right", on], *free, lever, max(f.u for f in levers),
-                   notes.bar_rate_n_per_mm, notes.preload_within_mm)
+    made = preload(axle, (angles["left", on], angles["right", on]), (free[0], free[1]),
+                   Bar(lever, max(f.u for f in levers), notes.bar_rate_n_per_mm, notes.preload_within_mm))
     answer.preload = made
     answer.figures += [
         replace(f, corner=axle, state=on) for f in (made.twist_deg, made.eye_mm, made.force_n)
@@ -94,9 +95,8 @@ def _preload(answer, axle, on, angles, figures, pair, car):
     ]
     answer.findings += made.findings
     if all(p is not None for p in pair):
-        apart = free[1].value_deg - free[0].value_deg
-        answer.unstressed = unstressed_links(pair[0].base, pair[1].base, (pair[0].travel, pair[1].travel),
-                                             apart, math.hypot(free[0].u_deg, free[1].u_deg), pair[0].wanted)
+        apart = Angle(free[1].value_deg - free[0].value_deg, math.hypot(free[0].u_deg, free[1].u_deg))
+        answer.unstressed = unstressed_links(*((p.base, p.travel) for p in pair), apart, pair[0].wanted)
         if isinstance(answer.unstressed, Refusal):
             answer.findings.append(answer.unstressed.finding)
         else:

@@ -11,7 +11,7 @@ from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer
 from photoangle.droplink.request import Wishes
 from photoangle.linkage.corner import Taped
-from photoangle.linkage.tape_only import tape_corner
+from photoangle.linkage.tape_only import Readings, tape_corner
 
 _HEIGHTS = {
     BAR_BUSH: ("bar_bush_height",), BAR_EYE: ("bar_eye_height",), LINK_FOOT: ("link_foot_height",),
@@ -83,14 +83,9 @@ def _corner(name, state, notes, car):
         ("sill_slope_deg", car.level.floor_slope_along_deg), ("roll_deg", car.level.floor_slope_across_deg)))
     return tape_corner(name,
                        state,
-                       heights,
-                       lengths,
-                       arch,
+                       Readings(heights, lengths, arch, pitch, roll, wheelbase_mm=car.wheelbase_mm),
                        notes.bar_arm_points == "front",
                        name.endswith("left"),
-                       pitch,
-                       roll,
-                       wheelbase_mm=car.wheelbase_mm,
                        hub_differs_within=HUB_DIFFERS_WITHIN
                        if notes.hub_differs_within is None else notes.hub_differs_within)
 

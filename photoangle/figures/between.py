@@ -2,20 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.poses import rotation_from_vector
+from photoangle.carfile.car import CarFile
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.errors import CannotUse
 from photoangle.core.estimate import Estimate
-from photoangle.core.figure import figure_of
+from photoangle.core.figure import Figure, figure_of
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.figures.frame import STEP_MM, STEP_RAD
 from photoangle.geometry.angles import angle_between, elevation
-from photoangle.geometry.datums import still
+from photoangle.geometry.datums import Direction, still
 from photoangle.geometry.joints import coordinates, scale_source
+from photoangle.geometry.states import StateResult
+from photoangle.reconstruction.scene import Scene
+
+
+class Whole(Protocol):
+    """The measurement that a state is of: its car."""
+
+    @property
+    def car(self) -> CarFile: ...
 
 
 @dataclass(frozen=True)
@@ -25,7 +38,7 @@ class _Asked:
     datum: str | None = None
 
 
-def parse_between(text):
+def parse_between(text: str) -> tuple[int, ...]:
     """Marker ids of ``101-102`` or ``101-102-103``.  Raises InputError."""
     try:
         ids = tuple(int(part) for part in text.split("-"))
@@ -37,7 +50,8 @@ def parse_between(text):
     return ids
 
 
-def between_figures(requests, state, measurement):
+def between_figures(requests: Iterable[str], state: StateResult,
+                    measurement: Whole) -> tuple[list[Figure], list[Finding]]:
     """Distance, elevation (two ids) or angle at the middle one (three) of markers' centres.
 
     Parameters: requests: texts; state: StateResult; measurement.  Returns (figures, findings).
@@ -57,7 +71,7 @@ def between_figures(requests, state, measurement):
     return figures, findings
 
 
-def _centres(ids, scene, scale):
+def _centres(ids: Sequence[int], scene: Scene, scale: tuple[float, float]) -> Estimate:
     """Markers' centres, mm, as an Estimate."""
     places = np.array([scene.markers[i].translation_mm for i in ids])
     shifts = np.concatenate([6 * k + 3 + np.arange(3) for k in range(len(ids))])
@@ -66,13 +80,13 @@ def _centres(ids, scene, scale):
     return out.also(scale_source(scene.origin, scale[1]), (places - places.mean(0)).reshape(-1, 1))
 
 
-def _values(ids, centres: Estimate, up):
+def _values(ids: Sequence[int], centres: Estimate, up: Direction | None) -> Iterator[tuple[_Asked, Estimate]]:
     """(_Asked, Estimate named "value") of what can be said of two or three markers."""
     name, n = "-".join(map(str, ids)), 3 * len(ids)
     whole = centres.join(still() if up is None else up.turn)
     steps = [STEP_MM] * n + [STEP_RAD] * 3
 
-    def made(function):
+    def made(function: Callable[[Array, Array], float | np.floating]) -> Estimate:
         return whole.map(lambda v: np.array([function(v[:n].reshape(-1, 3), v[n:])]), ("value",), steps)
 
     if len(ids) == 3:

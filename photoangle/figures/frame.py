@@ -8,13 +8,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.poses import rotation_from_vector
 from photoangle.core.assumed import ARM_AXIS_DEG, EYE_RADIUS_MM, HOSE_RADIUS_MM, PIVOTS_APART_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import BAR_EYE, PIVOTS
-from photoangle.geometry.bar_axis import bar_as_built
+from photoangle.geometry.bar_axis import BarDirection, bar_as_built
 from photoangle.geometry.datums import TURN, Axes, Direction, still
 from photoangle.geometry.joints import Points
+from photoangle.geometry.states import StateResult
 
 # Half the width of the differences: far above rounding, far below what bends a figure.
 STEP_MM, STEP_RAD = 1e-3, 1e-5
@@ -31,19 +33,19 @@ class Frame:
     the middle of its pivots, or None; radius_mm: of "bar_eye" and "hose", measured or taken.
     """
 
-    at: dict[str, np.ndarray]
-    up: np.ndarray | None
-    axes: np.ndarray | None
-    ahead: np.ndarray | None
-    bar_axis: np.ndarray | None
-    arm_axis: np.ndarray | None = None
-    pivot: np.ndarray | None = None
+    at: dict[str, Array]
+    up: Array | None
+    axes: Array | None
+    ahead: Array | None
+    bar_axis: Array | None
+    arm_axis: Array | None = None
+    pivot: Array | None = None
     radius_mm: dict[str, float] = field(default_factory=dict)
 
     def has(self, *names: str) -> bool:
         return all(n in self.at for n in names)
 
-    def vertical(self, datum: str | None) -> np.ndarray | None:
+    def vertical(self, datum: str | None) -> Array | None:
         """Up by a datum: "gravity" or "chassis"; None where it is not known."""
         if datum == "chassis":
             return None if self.axes is None else self.axes[:, 2]
@@ -63,11 +65,11 @@ class FrameEstimate:
     up: Direction | None
     axes: Axes | None
     lateral: Axes | None
-    bar: object  # bar_axis.BarDirection or None
+    bar: BarDirection | None
     estimate: Estimate
 
     @classmethod
-    def of(cls, state) -> FrameEstimate:
+    def of(cls, state: StateResult) -> FrameEstimate:
         """Of a geometry.states.StateResult."""
         points, up, axes = state.points, state.up, state.axes
         # without the chassis's own axes, forward and the bar's side are taken from the sill and the plumb
@@ -84,15 +86,13 @@ class FrameEstimate:
                    points.estimate.join(*parts, _radii(state), _unseen_pivot(state)))
 
     @property
-    def steps(self) -> np.ndarray:
+    def steps(self) -> Array:
         """Half widths of differences for each of the estimate's values."""
         n = 3 * len(self.points.names)
-        return np.r_[np.full(n, STEP_MM),
-                     np.full(9, STEP_RAD),
-                     np.full(len(RADII) + 1, STEP_MM),
-                     np.full(3, STEP_RAD)]
+        groups = ((n, STEP_MM), (9, STEP_RAD), (len(RADII) + 1, STEP_MM), (3, STEP_RAD))
+        return np.concatenate([np.full(count, step) for count, step in groups])
 
-    def frame(self, values: np.ndarray) -> Frame:
+    def frame(self, values: Array) -> Frame:
         """The Frame of the estimate's values (3 n + 15,)."""
         n = 3 * len(self.points.names)
         up, axes, bar = (rotation_from_vector(values[n + 3 * k:n + 3 * k + 3]) for k in range(3))
@@ -112,7 +112,7 @@ class FrameEstimate:
         return self.frame(self.estimate.values)
 
 
-def _radii(state) -> Estimate:
+def _radii(state: StateResult) -> Estimate:
     """Radii of the bar's end and of the hose, mm: as given, else anything between what is usual."""
     given = state.notes.radius_mm
     parts = []
@@ -126,7 +126,7 @@ def _radii(state) -> Estimate:
     return parts[0].join(*parts[1:])
 
 
-def _unseen_pivot(state) -> Estimate:
+def _unseen_pivot(state: StateResult) -> Estimate:
     """What one pivot alone leaves open: how far along the axis the middle of both lies, mm, and how the axis
     lies to the chassis's forward (small turn, rad).  Nothing where both were seen."""
     names = ("pivots apart", "arm axis x", "arm axis y", "arm axis z")
@@ -141,7 +141,8 @@ def _unseen_pivot(state) -> Estimate:
     return Estimate.stated(names, [sign * (low + high) / 2, 0, 0, 0], other)
 
 
-def _arm(at, ahead, apart_mm, lean) -> tuple[np.ndarray | None, np.ndarray | None]:
+def _arm(at: dict[str, Array], ahead: Array | None, apart_mm: float,
+         lean: Array) -> tuple[Array | None, Array | None]:
     """(the control arm's axis, the middle of its pivots) by both pivots, or by one and what is usual."""
     seen = [at[n] for n in PIVOTS if n in at]
     if len(seen) == 2:

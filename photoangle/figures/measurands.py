@@ -8,11 +8,12 @@ from `core.assumed` otherwise.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.roles import (
     ARCH_LIP,
     ARM_BALL_JOINT,
@@ -31,6 +32,10 @@ from photoangle.figures.tape_rules import TapeRule, angle_rule, direct, held_upr
 from photoangle.geometry.angles import angle_about, angle_between, elevation
 
 DATUMS = ("gravity", "chassis")
+# Functions of a frame: a line, an axis that may not be known, a quantity that may not be had.
+# A part or an axis as a vector (3,), None where the frame does not know it.
+Line = Callable[[Frame], Array | None]
+Value = Callable[[Frame], float | None]
 
 
 @dataclass(frozen=True)
@@ -47,14 +52,14 @@ class Measurand:
     unit: str
     datum: str | None
     needs: tuple[str, ...]
-    value: Callable[[Frame], float | None]
+    value: Value
     tape: TapeRule | None = None
 
     @property
     def key(self) -> tuple[str, str | None]:
         return self.name, self.datum
 
-    def known_from(self, points) -> bool:
+    def known_from(self, points: Container[str]) -> bool:
         """Whether named points suffice."""
         return all(n in points or (n == "pivot" and any(p in points for p in PIVOTS)) for n in self.needs)
 
@@ -64,23 +69,23 @@ _LINK = (LINK_FOOT, BAR_EYE)
 _CONTROL = (ARM_BALL_JOINT, "pivot")
 
 
-def _bar_arm(f: Frame) -> np.ndarray:
+def _bar_arm(f: Frame) -> Array:
     return f.at[BAR_EYE] - f.at[BAR_BUSH]
 
 
-def _link(f: Frame) -> np.ndarray:
+def _link(f: Frame) -> Array:
     return f.at[BAR_EYE] - f.at[LINK_FOOT]
 
 
-def _control_arm(f: Frame) -> np.ndarray | None:
+def _control_arm(f: Frame) -> Array | None:
     return None if f.pivot is None else f.at[ARM_BALL_JOINT] - f.pivot
 
 
-def _sill(f: Frame) -> np.ndarray:
+def _sill(f: Frame) -> Array:
     return f.at[SILL_FRONT] - f.at[SILL_REAR]
 
 
-def _length(line) -> Callable[[Frame], float | None]:
+def _length(line: Line) -> Value:
     def value(f: Frame) -> float | None:
         vector = line(f)
         return None if vector is None else float(np.linalg.norm(vector))
@@ -96,7 +101,7 @@ def _lever(f: Frame) -> float | None:
     return float(np.linalg.norm(arm - f.bar_axis * (arm @ f.bar_axis)))
 
 
-def _elevation(line, datum):
+def _elevation(line: Line, datum: str | None) -> Value:
     def value(f: Frame) -> float | None:
         vector, up = line(f), f.vertical(datum)
         return None if vector is None or up is None else elevation(vector, up)
@@ -104,7 +109,7 @@ def _elevation(line, datum):
     return value
 
 
-def _angle(line, axis, datum):
+def _angle(line: Line, axis: Line, datum: str | None) -> Value:
     def value(f: Frame) -> float | None:
         vector, about, up = line(f), axis(f), f.vertical(datum)
         return None if vector is None or about is None or up is None else angle_about(vector, about, up)
@@ -112,11 +117,11 @@ def _angle(line, axis, datum):
     return value
 
 
-def _bar_axis(f: Frame):
+def _bar_axis(f: Frame) -> Array | None:
     return f.bar_axis
 
 
-def _arm_axis(f: Frame):
+def _arm_axis(f: Frame) -> Array | None:
     return f.arm_axis
 
 
@@ -126,7 +131,7 @@ def _hub_to_arch(f: Frame) -> float | None:
     return None if up is None else float((f.at[ARCH_LIP] - f.at[HUB]) @ up)
 
 
-def _gap(hose: str):
+def _gap(hose: str) -> Value:
     """From the bar's end to the hose's face: radii taken off, those measured and those taken."""
     return lambda f: float(np.linalg.norm(f.at[BAR_EYE] - f.at[hose])) - sum(f.radius_mm.values())
 

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.differences import jacobian
 from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure, figure_of
 from photoangle.figures.frame import FrameEstimate
 from photoangle.figures.measurands import Measurand, measurands
+from photoangle.geometry.states import StateResult
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,7 @@ class Measured:
     rows: tuple[Measurand, ...]
     estimate: Estimate
     frame: FrameEstimate
-    slopes: np.ndarray
+    slopes: Array
 
     def figures(self, corner: str | None, state: str | None) -> list[Figure]:
         return [figure_of(self.estimate, label(m.key), corner, state, m) for m in self.rows]
@@ -36,21 +38,21 @@ def label(key: tuple[str, str | None]) -> str:
     return name if datum is None else f"{name} against {datum}"
 
 
-def measured(state, only: tuple[str, str | None] | None = None) -> Measured:
+def measured(state: StateResult, only: tuple[str, str | None] | None = None) -> Measured:
     """The figures of a geometry.states.StateResult; only: one (name, datum) in place of all."""
     frame = FrameEstimate.of(state)
     nominal = frame.nominal
     rows = tuple(m for m in measurands()
                  if only in (None, m.key) and m.known_from(frame.points) and m.value(nominal) is not None)
 
-    def values(at: np.ndarray) -> np.ndarray:
+    def values(at: Array) -> Array:
         there = frame.frame(at)
         return np.array([np.nan if v is None else v for v in (m.value(there) for m in rows)], float)
 
     slopes = jacobian(values, frame.estimate.values, frame.steps)
     # a quantity that stops having a value within the differences is too near its end to be given
-    good = np.isfinite(slopes).all(1)
+    good = np.asarray(np.isfinite(slopes).all(1))
     rows = tuple(m for m, g in zip(rows, good, strict=True) if g)
-    estimate = frame.estimate.linear(slopes[good], [label(m.key) for m in rows],
-                                     [m.value(nominal) for m in rows])
+    names = [label(m.key) for m in rows]
+    estimate = frame.estimate.linear(slopes[good], names, values(frame.estimate.values))
     return Measured(rows, estimate, frame, slopes[good])

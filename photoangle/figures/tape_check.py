@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from photoangle.carfile.car import CarFile
 from photoangle.core.agreement import e_n_of
+from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure, figure_of
 from photoangle.figures.measurands import Measurand, measurands
 from photoangle.figures.measure import Measured, label
@@ -25,7 +27,8 @@ class Comparison:
         return abs(self.e_n) <= 1
 
 
-def tape_figures(car, measured: dict[tuple[str, str], Measured]) -> tuple[list[Figure], list[Comparison]]:
+def tape_figures(car: CarFile,
+                 measured: dict[tuple[str, str], Measured]) -> tuple[list[Figure], list[Comparison]]:
     """Figures of the tape in every state, and their comparison with the photos'.
 
     Parameters: car: CarFile; measured: (corner, state) -> what the photos gave.
@@ -48,13 +51,13 @@ def tape_figures(car, measured: dict[tuple[str, str], Measured]) -> tuple[list[F
     return figures, comparisons
 
 
-def _taped(row: Measurand, taped: Taped, photos: Measured | None):
+def _taped(row: Measurand, taped: Taped, photos: Measured | None) -> Estimate | None:
     if row.tape is None or not row.tape.needs(taped.of):
         return None
     return row.tape.value(taped, None if photos is None else photos.frame)
 
 
-def _as_taped(row: Measurand, photos: Measured):
+def _as_taped(row: Measurand, photos: Measured) -> Estimate:
     """What the photos say of the quantity as a tape takes it, as an Estimate named "value"."""
     if row.tape is not None and row.tape.photo is not None:
         return row.tape.photo(photos.frame)

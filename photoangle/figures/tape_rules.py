@@ -9,11 +9,13 @@ where it has it, and is otherwise an unknown of `core.assumed` with its spread.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
+from photoangle.carfile.lengths import Reading
 from photoangle.core.assumed import ALONG_AXIS_MM, AXIS_CLIMBS_DEG, PITCH_ON_STANDS_DEG, PIVOT_HEIGHT_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import PIVOTS
@@ -22,6 +24,9 @@ from photoangle.geometry.angles import unit
 
 _ROOT3 = math.sqrt(3)
 _VALUE = ("value",)
+# Readings of one state by name; an axis by a frame, None where it is not known.
+Readings = Mapping[str, Reading]
+AxisOf = Callable[[Frame], Array | None]
 
 
 @dataclass(frozen=True)
@@ -29,11 +34,11 @@ class Taped:
     """Readings of one state: of: name -> carfile Reading (value_mm, u_mm); corner and state for the sources'
     keys."""
 
-    of: dict
+    of: Readings
     corner: str
     state: str
 
-    def estimate(self, names) -> Estimate:
+    def estimate(self, names: Sequence[str]) -> Estimate:
         """The named readings, mm, each with its own error."""
         parts = [Estimate.stated((n,), [self.of[n].value_mm], Source(
             ("tape", self.corner, self.state, n), "tape", np.array([[self.of[n].u_mm**2]]))) for n in names]
@@ -46,7 +51,7 @@ class TapeRule:
     named "value", or None where the readings cannot be; photo(FrameEstimate) -> Estimate of what a tape would
     read where that is not the figure itself."""
 
-    needs: Callable[[dict], bool]
+    needs: Callable[[Readings], bool]
     value: Callable[[Taped, FrameEstimate | None], Estimate | None]
     photo: Callable[[FrameEstimate], Estimate] | None = None
 
@@ -84,7 +89,7 @@ def rise_rule(low: str, high: str, length: str) -> TapeRule:
     """asin of the rise over the length: the elevation of a line."""
     names = (f"{low}_height", f"{high}_height", length)
 
-    def value(taped: Taped, _) -> Estimate | None:
+    def value(taped: Taped, _: FrameEstimate | None) -> Estimate | None:
         readings = taped.estimate(names)
         z_low, z_high, along = readings.values
         if not abs(z_high - z_low) < along:
@@ -94,7 +99,7 @@ def rise_rule(low: str, high: str, length: str) -> TapeRule:
     return TapeRule(lambda readings: all(n in readings for n in names), value)
 
 
-def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callable) -> TapeRule:
+def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: AxisOf) -> TapeRule:
     """Angle of an arm against level in the plane square to its axis, from heights of its ends and its length.
 
     With L the length, h the rise of the outer end over the middle of the inner ones, a how far the outer end
@@ -105,7 +110,7 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callabl
     heights = tuple(f"{n}_height" for n in inner)
     end = f"{outer}_height"
 
-    def needs(readings) -> bool:
+    def needs(readings: Readings) -> bool:
         return any(h in readings for h in heights) and end in readings and length in readings
 
     def value(taped: Taped, known: FrameEstimate | None) -> Estimate | None:
@@ -115,7 +120,7 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callabl
         unseen = _unseen(there, read, outer, axis_of, taped, known)
         n = len(read)
 
-        def angle(v):
+        def angle(v: Array) -> Array:
             z_outer, along = v[n], v[n + 1]
             offset, square, climb = v[n + 2:]
             rise = z_outer - (np.mean(v[:n]) + offset)
@@ -132,28 +137,32 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: Callabl
     return TapeRule(needs, value)
 
 
-def _unseen(there, read, outer, axis_of, taped: Taped, known: FrameEstimate | None) -> Estimate:
+def _unseen(there: Sequence[str], read: Sequence[str], outer: str, axis_of: AxisOf, taped: Taped,
+            known: FrameEstimate | None) -> Estimate:
     """What the heights and the length leave open, as an Estimate of three values: how much higher the middle
     of the inner joints is than the mean of those taped (mm); the square (mm^2) of how far the outer joint
     lies along the axis, signed as that is; and the sine of the axis's climb."""
     names = ("offset", "square", "climb")
     pivots = [h.removesuffix("_height") for h in read]
 
-    def seen(frame: Frame):
-        axis = unit(axis_of(frame))
+    def seen(frame: Frame) -> Array:
+        axis, up = axis_of(frame), frame.up
+        assert axis is not None and up is not None  # as in the nominal frame
+        axis = unit(axis)
         middle = frame.pivot if set(there) <= set(PIVOTS) else frame.at[there[0]]
+        assert middle is not None
         taped_at = np.mean([frame.at[n] for n in pivots], axis=0) if set(pivots) <= set(frame.at) else None
         along = float((frame.at[outer] - middle) @ axis)
-        return [
-            0.0 if taped_at is None else float((middle - taped_at) @ frame.up), along * abs(along),
-            float(axis @ frame.up)
-        ]
+        return np.array([
+            0.0 if taped_at is None else float((middle - taped_at) @ up), along * abs(along),
+            float(axis @ up)
+        ])
 
     own = (taped.corner, taped.state, outer)
-    usable = (known is not None and known.up is not None and outer in known.points
-              and set(there) <= set(known.points.names) and axis_of(known.nominal) is not None)
-    if usable:
-        out = known.estimate.map(lambda v: np.array(seen(known.frame(v))), names, known.steps)
+    if (known is not None and known.up is not None and outer in known.points
+            and set(there) <= set(known.points.names) and axis_of(known.nominal) is not None):
+        frame_of = known.frame
+        out = known.estimate.map(lambda v: seen(frame_of(v)), names, known.steps)
         if set(pivots) <= set(known.points.names):
             return out
         spread = np.diag([PIVOT_HEIGHT_MM**2, 0, 0])

@@ -16,7 +16,8 @@ from photoangle.core.roles import (
 from photoangle.core.states import has_new_link, in_order
 from photoangle.geometry.joints import marker_offset
 from photoangle.geometry.registration import stacked_covariance
-from photoangle.linkage.motion.solve import MotionState, PointOnMarker, TapedLength, solve_motion
+from photoangle.linkage.motion.observed import Hints, MotionState, PointOnMarker, TapedLength
+from photoangle.linkage.motion.solve import solve_motion
 
 _BODIES = ("chassis", "bar", "link", "arm", "knuckle")
 _JOINT_ROLES = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
@@ -88,10 +89,6 @@ def joints_by_motion(states, kit, notes, axes, where):
     if notes.use_tape:
         tapes = tuple(TapedLength(*_TAPED[name], r.value_mm, r.u_mm, s) for s in names
                       for name, r in sorted(notes.tape.get(s, {}).items()) if name in _TAPED)
-    return solve_motion(seen,
-                        bodies,
-                        notes.link_foot_on,
-                        points_on_markers(seen, kit, notes),
-                        tapes,
-                        new_link,
+    return solve_motion(seen, bodies, notes.link_foot_on,
+                        hints=Hints(points_on_markers(seen, kit, notes), tapes=tapes, new_link_from=new_link),
                         where=where)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -14,8 +15,10 @@ from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import SILLS
 from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
-from photoangle.geometry.datums import carried_axes, floor_axes, level_axes
-from photoangle.geometry.registration import chassis_markers, moved_findings, tie_scenes
+from photoangle.geometry.datums import Axes, Direction, carried_axes, floor_axes, level_axes
+from photoangle.geometry.joints import Points
+from photoangle.geometry.registration import Tie, chassis_markers, moved_findings, tie_scenes
+from photoangle.reconstruction.scene import Scene
 
 
 @dataclass
@@ -28,23 +31,22 @@ class StateResult:
     corner: str | None
     state: str | None
     folder: Path | None
-    scene: object
-    points: object
-    up: object
-    axes: object = None
-    lateral: object = None
-    tie: object = None
+    scene: Scene
+    points: Points
+    up: Direction | None
+    axes: Axes | None = None
+    lateral: Axes | None = None
+    tie: Tie | None = None
     bar_axis: BarDirection | None = None
-    measured: object = None  # figures.measure.Measured
+    measured: Any = None  # figures.measure.Measured, of a package above
     reference: bool = False  # the state that the others of its corner are tied to
-    attitude_of: object = (
-        None  # StateResult of another corner that the chassis's pitch and roll were taken from
-    )
-    dots: list = field(default_factory=list)
-    sightings: list = field(default_factory=list)
-    paths: dict = field(default_factory=dict)
+    # of another corner, that the chassis's pitch and roll were taken from
+    attitude_of: StateResult | None = None
+    dots: list[Any] = field(default_factory=list)
+    sightings: list[Any] = field(default_factory=list)
+    paths: dict[str, Path] = field(default_factory=dict)
     notes: Corner = Corner()
-    quality: list = field(default_factory=list)
+    quality: list[Any] = field(default_factory=list)
     figures: list[Figure] = field(default_factory=list)  # as the Measurement it is in has them
 
     @property

@@ -32,7 +32,7 @@ class Adjuster:
     jam_nut_mm: float = 0.0
     engagement_diameters: float = ENGAGEMENT_DIAMETERS
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.threaded_ends not in (1, 2):
             raise ValueError("a link has one or two threaded ends")
         for name in ("thread_pitch_mm", "shortest_mm", "longest_mm", "thread_mm"):
@@ -43,14 +43,14 @@ class Adjuster:
             raise ValueError("shortest_mm must be less than longest_mm")
 
     @property
-    def half_turn_mm(self):
+    def half_turn_mm(self) -> float | None:
         """Change of length by half a turn: half a pitch, a whole one where both ends move; None without a
         pitch."""
         if self.thread_pitch_mm is None:
             return None
         return self.thread_pitch_mm / 2 * (2 if self.threaded_ends == 2 and self.opposite_hands else 1)
 
-    def reach(self, present_mm):
+    def reach(self, present_mm: float) -> tuple[float, float, str, str]:
         """The changes it allows from its present length: (lowest, highest, why lowest, why highest), mm.
 
         Infinite where nothing is known.

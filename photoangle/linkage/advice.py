@@ -9,17 +9,23 @@ the present link, since an adjuster is turned from where it is: what is common t
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
+from calib.arrays import Array
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
-from photoangle.linkage.kinematics.lengths import Wanted, lengths
+from photoangle.linkage.kinematics.layout import Layout
+from photoangle.linkage.kinematics.lengths import Lengths, Wanted, lengths
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm
-from photoangle.linkage.sampled import LOST_SHARE, figure, lost, shares
-from photoangle.linkage.travel import no_ride_height, ride_rise
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, lost, shares
+from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH = "leave", "change", "cannot tell", "out of reach"
 # Conformance probability that is called good, and its complement that is called bad.
@@ -66,22 +72,23 @@ class Advice:
     verdict: str
     sentence: str
     do: str
-    figures: dict
+    figures: dict[str, Figure]
     conforms: float
-    any_of_mm: tuple | None
+    any_of_mm: tuple[float, float] | None
     half_turns: int | None
     change_mm: float
     hole: str = "present"
-    findings: tuple = ()
+    findings: tuple[Finding, ...] = ()
 
 
-def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present", 0.0), samples=4000, seed=1,
-           budget=True):
+def advise(corner: SampledCorner, travel: Travel, wanted: Wanted = Wanted(), adjuster: Adjuster = Adjuster(),
+           hole: tuple[str, float] = ("present", 0.0),
+           sampling: Sampling = Sampling(4000)) -> Advice | Refusal:
     """The link for the wanted place of the bar at ride height.
 
     corner: Corner or the like; travel: for its ride height; wanted: Wanted; adjuster: Adjuster; hole: (name,
-    mm nearer to the bar's axis than the present hole); budget: whether to work out the budgets, which names
-    the largest source when nothing can be told.  Returns Advice, or Refusal where no figure may be given.
+    mm nearer to the bar's axis than the present hole); sampling: without its budget the largest source is not
+    named when nothing can be told.  Returns Advice, or Refusal where no figure may be given.
     """
     bad = [
         f for f in (*check_corner(corner), check_hole(corner, hole[1]))
@@ -90,17 +97,17 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     if bad:
         return Refusal(bad[0])
     nominal = corner.nominal()
-    rise = ride_rise(nominal, travel)
-    if rise is None:
+    if not reaches_ride_height(nominal, travel):
         return no_ride_height(corner)
+    rise = ride_rise(nominal, travel)
     stuck = closing_findings(corner, nominal, rise, np.zeros(1), assembled_link_mm(nominal).item())
     if stuck:
         return Refusal(stuck[0])
 
-    def worked(layout):
+    def worked(layout: Layout) -> Lengths:
         return lengths(layout, ride_rise(layout, travel), wanted, hole[1])
 
-    best, drawn = worked(nominal), worked(corner.sample(samples, seed))
+    best, drawn = worked(nominal), worked(corner.sample(sampling.samples, sampling.seed))
     if not np.isfinite([best.low_mm.item(), best.wanted_mm.item(), best.high_mm.item()]).all() \
             or lost(drawn.wanted_mm + drawn.low_mm + drawn.high_mm).max() > LOST_SHARE:
         return Refusal(
@@ -117,29 +124,37 @@ def advise(corner, travel, wanted=Wanted(), adjuster=Adjuster(), hole=("present"
     at = (best.wanted_mm - best.present_mm).item()
     figures = _figures(corner, best, drawn, change, at, adjuster)
     at = figures["link_change"].value
-    if budget:
-        part = {"link_change": lambda o: o.wanted_mm - o.present_mm, "bar_arm_angle": lambda o: o.angle_deg}
+    if sampling.budget:
+        part: dict[str, Callable[[Lengths], Array]] = {
+            "link_change": lambda o: o.wanted_mm - o.present_mm, "bar_arm_angle": lambda o: o.angle_deg}
         for name, of in part.items():
             if name in figures:
-                f = figures[name]
-                figures[name] = replace(f, budget=shares(corner, lambda s, of=of: of(worked(s))))
+                figures[name] = replace(figures[name], budget=shares(corner, partial(_part, worked, of)))
     low, high = (drawn.low_mm - drawn.present_mm).ravel(), (drawn.high_mm - drawn.present_mm).ravel()
-    return _verdict(corner, figures, at, low, high, adjuster, best.present_mm.item(), hole, wanted)
+    case = _Case(corner.name, figures, at, low, high, best.present_mm.item(), wanted, adjuster, hole)
+    return _verdict(case)
 
 
-def advise_holes(corner, travel, holes, wanted=Wanted(), adjuster=Adjuster(), **rest):
+def advise_holes(corner: SampledCorner, travel: Travel, holes: Iterable[tuple[str, float]],
+                 wanted: Wanted = Wanted(), adjuster: Adjuster = Adjuster(),
+                 sampling: Sampling = Sampling(4000)) -> dict[str, Advice | Refusal]:
     """`advise` for each eye hole of a bar with several: holes: (name, mm nearer to the axis) pairs.
 
     Returns name -> Advice or Refusal.
     """
-    return {hole[0]: advise(corner, travel, wanted, adjuster, hole, **rest) for hole in holes}
+    return {hole[0]: advise(corner, travel, wanted, adjuster, hole, sampling) for hole in holes}
 
 
-def _place(wanted):
+def _part(worked: Callable[[Layout], Lengths], of: Callable[[Lengths], Array], layout: Layout) -> Array:
+    return of(worked(layout))
+
+
+def _place(wanted: Wanted) -> str:
     return "square to the link" if wanted.square else f"arm at {wanted.angle_deg:+.1f} deg"
 
 
-def _figures(corner, best, drawn, change, at, adjuster):
+def _figures(corner: SampledCorner, best: Lengths, drawn: Lengths, change: Array, at: float,
+             adjuster: Adjuster) -> dict[str, Figure]:
     rows = [("bar_arm_angle", "chassis", "deg", best.angle_deg, drawn.angle_deg),
             ("bar_arm_angle_wanted", "chassis", "deg", best.angle_wanted_deg, drawn.angle_wanted_deg),
             ("link_length", None, "mm", best.present_mm, drawn.present_mm),
@@ -150,7 +165,8 @@ def _figures(corner, best, drawn, change, at, adjuster):
     step = adjuster.half_turn_mm
     if step is not None:
         rows.append(("link_turns", None, "turns", at / step / 2, change / step / 2))
-    made = [figure(corner.name, "predicted-ride", n, d, u, np.asarray(v).item(), s) for n, d, u, v, s in rows]
+    made = [figure(Label(corner.name, "predicted-ride", n, d, u), np.asarray(v).item(), s)
+            for n, d, u, v, s in rows]
     out = {f.name: f for f in made if f is not None}
     if "link_turns" in out:
         # an adjuster is locked at half turns
@@ -158,41 +174,74 @@ def _figures(corner, best, drawn, change, at, adjuster):
     return out
 
 
-def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
-    good = (low <= 0) & (high >= 0)
-    # another hole means undoing the link: "leave it" is for the present hole only
-    conforms = float(np.mean(good)) if hole[1] == 0 else 0.0
-    low95, high95 = float(np.nanquantile(low, 0.975)), float(np.nanquantile(high, 0.025))
-    band = (low95, high95) if low95 < high95 else None
-    least, most, why_low, why_high = adjuster.reach(present)
-    allowed = None if band is None else (max(band[0], least), min(band[1], most))
-    where, angle = corner.name, figures.get("bar_arm_angle")
-    now = (
-        f"bar arm at {angle.value:+.1f} deg ({angle.low95:+.1f} to {angle.high95:+.1f}) at ride height"
-        if angle
-        else ""
-    )
-    goal = f"{_place(wanted)} within {wanted.within_deg:g} deg"
-    notes = []
+@dataclass(frozen=True)
+class _Case:
+    """What a verdict is drawn from.
 
-    def advice(verdict, sentence, do, half_turns=None, change=0.0, any_of=None):
+    figures by name; at: the best change of length, mm; low, high: samples of the changes that the band ends
+    at, mm; present_mm: the link's length; wanted, adjuster, hole as in `advise`.
+    """
+
+    where: str
+    figures: dict[str, Figure]
+    at: float
+    low: Array
+    high: Array
+    present_mm: float
+    wanted: Wanted
+    adjuster: Adjuster
+    hole: tuple[str, float]
+
+    @property
+    def conforms(self) -> float:
+        """Probability that the present link will do."""
+        # another hole means undoing the link: "leave it" is for the present hole only
+        return float(np.mean((self.low <= 0) & (self.high >= 0))) if self.hole[1] == 0 else 0.0
+
+    @property
+    def band(self) -> tuple[float, float] | None:
+        """Changes that are good with 95 in 100, whatever the adjuster allows."""
+        low, high = float(np.nanquantile(self.low, 0.975)), float(np.nanquantile(self.high, 0.025))
+        return (low, high) if low < high else None
+
+    @property
+    def now(self) -> str:
+        angle = self.figures.get("bar_arm_angle")
+        if angle is None:
+            return ""
+        return f"bar arm at {angle.value:+.1f} deg ({angle.low95:+.1f} to {angle.high95:+.1f}) at ride height"
+
+    @property
+    def goal(self) -> str:
+        return f"{_place(self.wanted)} within {self.wanted.within_deg:g} deg"
+
+
+def _verdict(case: _Case) -> Advice:
+    conforms, band, at, figures, adjuster = case.conforms, case.band, case.at, case.figures, case.adjuster
+    now, goal = case.now, case.goal
+    least, most, why_low, why_high = adjuster.reach(case.present_mm)
+    allowed = None if band is None else (max(band[0], least), min(band[1], most))
+    notes: list[Finding] = []
+
+    def advice(verdict: str, sentence: str, do: str, half_turns: int | None = None, change: float = 0.0,
+               any_of: tuple[float, float] | None = None) -> Advice:
         if verdict in (CANNOT_TELL, OUT_OF_REACH):
-            notes.append(Finding(ATTENTION, where, sentence, do))
-        return Advice(verdict, sentence, do, figures, conforms, any_of, half_turns, change, hole[0],
+            notes.append(Finding(ATTENTION, case.where, sentence, do))
+        return Advice(verdict, sentence, do, figures, conforms, any_of, half_turns, change, case.hole[0],
                       tuple(notes))
 
     if conforms >= _GOOD:
         return advice(LEAVE, f"leave it: {now}, wanted {goal}", "", 0 if adjuster.half_turn_mm else None, 0.0,
                       allowed)
-    reached = allowed is not None and allowed[0] < allowed[1]
-    if (band is not None and not reached) or (band is None and not least <= at <= most):
+    reached = allowed if allowed is not None and allowed[0] < allowed[1] else None
+    if (band is not None and reached is None) or (band is None and not least <= at <= most):
         why = why_high if at > most or (band is not None and band[0] >= most) else why_low
         return advice(OUT_OF_REACH, f"to have the {goal}, {_words(at)}; but {why}",
                       "try another eye hole, another link, or another angle")
-    half_turns, change = _half_turns(at, adjuster, allowed if reached else None, notes, where)
-    if not reached:
-        return _too_vague(advice, figures, now, goal, at, conforms, half_turns, change)
-    will_do = f"{_words(change)}, {_any_of(allowed)}"
+    half_turns, change = _half_turns(at, adjuster, reached, notes, case.where)
+    if reached is None:
+        return _too_vague(case, advice, half_turns, change)
+    will_do = f"{_words(change)}, {_any_of(reached)}"
     if conforms > _BAD:
         return advice(
             CANNOT_TELL, f"can't tell yet whether the present link will do: {now}, wanted {goal}"
@@ -202,19 +251,21 @@ def _verdict(corner, figures, at, low, high, adjuster, present, hole, wanted):
     return advice(CHANGE, f"{will_do}: {now}, wanted {goal}", "", half_turns, change, allowed)
 
 
-def _too_vague(advice, figures, now, goal, at, conforms, half_turns, change):
-    f = figures.get("link_change")
+def _too_vague(case: _Case, advice: Callable[..., Advice], half_turns: int | None, change: float) -> Advice:
+    f = case.figures.get("link_change")
     span = f" ({f.low95:+.1f} to {f.high95:+.1f} mm)" if f else ""
-    if conforms <= _BAD:
+    if case.conforms <= _BAD:
         return advice(
-            CHANGE, f"{_words(at)}{span} and measure again: {now}, wanted {goal}; no length is sure to be"
-            " within as well as this is known", _largest(figures, "link_change"), half_turns, change)
-    return advice(CANNOT_TELL,
-                  f"can't tell yet: {now}, wanted {goal}; the uncertainty is wider than the tolerance",
-                  _largest(figures, "link_change"), half_turns, change)
+            CHANGE, f"{_words(case.at)}{span} and measure again: {case.now}, wanted {case.goal}; no length is"
+            " sure to be within as well as this is known", _largest(case.figures, "link_change"), half_turns,
+            change)
+    return advice(
+        CANNOT_TELL, f"can't tell yet: {case.now}, wanted {case.goal}; the uncertainty is wider than the"
+        " tolerance", _largest(case.figures, "link_change"), half_turns, change)
 
 
-def _half_turns(at, adjuster, band, notes, where):
+def _half_turns(at: float, adjuster: Adjuster, band: tuple[float, float] | None, notes: list[Finding],
+                where: str) -> tuple[int | None, float]:
     step = adjuster.half_turn_mm
     if step is None:
         return None, min(max(at, band[0]), band[1]) if band else at
@@ -230,20 +281,20 @@ def _half_turns(at, adjuster, band, notes, where):
     return count, count * step
 
 
-def _words(change):
+def _words(change: float) -> str:
     if abs(change) < 0.05:
         return "keep the length"
     return f"{'lengthen' if change > 0 else 'shorten'} by {abs(change):.1f} mm"
 
 
-def _any_of(band):
+def _any_of(band: tuple[float, float]) -> str:
     low, high = sorted(abs(b) for b in band) if band[0] * band[1] > 0 else band
     if band[0] * band[1] > 0:
         return f"any of {low:.1f} to {high:.1f} will do"
     return f"any change from {low:+.1f} to {high:+.1f} mm will do"
 
 
-def _largest(figures, name):
+def _largest(figures: dict[str, Figure], name: str) -> str:
     f = figures.get(name)
     if f is None or not f.budget:
         return "measure again with more photos, or with the knuckle jacked to ride height"

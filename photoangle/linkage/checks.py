@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import DROOP, FITTED, RIDE, SET
 from photoangle.linkage.kinematics.closure import branch_side, reach_of_bar
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at
+from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm, foot_at
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
 from photoangle.linkage.kinematics.turning import length, square_to
 from photoangle.linkage.sampled import LOST_SHARE
 
@@ -23,7 +26,7 @@ _CONTRADICT = 4.0
 _NEAR_DEAD_DEG = 5.0
 
 
-def check_length(name, value_mm, where):
+def check_length(name: str, value_mm: float, where: str) -> Finding | None:
     """A Finding where a length is negative, not a number, in the wrong unit or out of all reason; else None.
 
     name: a key of SENSIBLE_MM.
@@ -46,7 +49,7 @@ def check_length(name, value_mm, where):
                    "are two readings or two markers mixed up?")
 
 
-def check_corner(corner, samples=400, seed=1):
+def check_corner(corner: SampledCorner, samples: int = 400, seed: int = 1) -> tuple[Finding, ...]:
     """Findings about a corner as it stands at its reference state; any "unusable" one forbids figures.
 
     corner: Corner or anything with ``nominal``, ``sample`` and ``name``.  Returns a tuple of Finding.
@@ -60,14 +63,14 @@ def check_corner(corner, samples=400, seed=1):
     lever = length(square_to(eye - bush, layout.bar_axis)).item()
     arm = length(square_to(layout.at[ARM_BALL_JOINT] - layout.arm_origin, layout.arm_axis)).item()
     joints = length(eye - foot).item()
-    found = [check_length("bar lever", lever, where), check_length("control arm", arm, where),
-             check_length("link", assembled_link_mm(layout).item(), where)]
-    found += [check_length("hub to arch", v.item(), f"{corner.name}/{state}")
-              for state, v in layout.hub_to_arch_mm.items()]
-    found = [f for f in found if f is not None]
+    checked = [check_length("bar lever", lever, where), check_length("control arm", arm, where),
+               check_length("link", assembled_link_mm(layout).item(), where)]
+    checked += [check_length("hub to arch", v.item(), f"{corner.name}/{state}")
+                for state, v in layout.hub_to_arch_mm.items()]
+    found = [f for f in checked if f is not None]
     found += [] if found else _hanging(layout, where)
     if layout.link_mm is not None and not found:
-        found += _taped_link(corner, layout.link_mm.item(), joints, samples, seed, where)
+        found += _taped_link(layout.link_mm.item(), joints, corner.sample(samples, seed), where)
     if layout.foot_on == "control arm":
         reach = length(square_to(foot - layout.arm_origin, layout.arm_axis)).item()
         if reach > 1.15 * arm:
@@ -85,7 +88,7 @@ def check_corner(corner, samples=400, seed=1):
     return tuple(found + _dead_line(corner, layout, samples, seed, where))
 
 
-def _hanging(layout, where):
+def _hanging(layout: Layout, where: str) -> list[Finding]:
     """A wheel that hangs cannot be nearer to its arch than one that carries the car."""
     arch = {state: v.item() for state, v in layout.hub_to_arch_mm.items()}
     out = []
@@ -99,7 +102,7 @@ def _hanging(layout, where):
     return out
 
 
-def check_hole(corner, hole_mm):
+def check_hole(corner: SampledCorner, hole_mm: float) -> Finding | None:
     """A Finding where an eye hole hole_mm nearer to the bar's axis leaves no bar lever to speak of, else
     None."""
     layout = corner.nominal()
@@ -114,9 +117,8 @@ def check_hole(corner, hole_mm):
         "measure from the present hole to the other one; outwards is negative")
 
 
-def _taped_link(corner, taped, joints, samples, seed, where):
-    drawn = corner.sample(samples, seed)
-    u = np.nanstd(length(drawn.at[BAR_EYE] - drawn.at[LINK_FOOT]) - drawn.link_mm)
+def _taped_link(taped: float, joints: float, drawn: Layout, where: str) -> list[Finding]:
+    u = np.nanstd(length(drawn.at[BAR_EYE] - drawn.at[LINK_FOOT]) - assembled_link_mm(drawn))
     if abs(taped - joints) <= _CONTRADICT * u:
         return []
     return [
@@ -126,16 +128,17 @@ def _taped_link(corner, taped, joints, samples, seed, where):
     ]
 
 
-def _dead_line(corner, layout, samples, seed, where):
-    def side(of):
+def _dead_line(corner: SampledCorner, layout: Layout, samples: int, seed: int, where: str) -> list[Finding]:
+    def side(of: Layout) -> Array:
         return branch_side(of.at[BAR_EYE], of.at[BAR_BUSH], of.bar_axis, of.at[LINK_FOOT])
 
-    def sine(of):
+    def sine(of: Layout) -> Array:
         eye, bush, foot = (of.at[n] for n in (BAR_EYE, BAR_BUSH, LINK_FOOT))
         low, high = reach_of_bar(eye, bush, of.bar_axis, foot)
         link = length(eye - foot)
         lever = length(square_to(eye - bush, of.bar_axis))
-        return np.sqrt(np.maximum((high**2 - link**2) * (link**2 - low**2), 0)) / (2 * lever * link)
+        out: Array = np.sqrt(np.maximum((high**2 - link**2) * (link**2 - low**2), 0)) / (2 * lever * link)
+        return out
 
     now = side(layout).item()
     other = np.mean(side(corner.sample(samples, seed)) != now)
@@ -158,7 +161,8 @@ def _dead_line(corner, layout, samples, seed, where):
     return []
 
 
-def closing_findings(corner, layout, rise_mm, bump_mm, link_mm):
+def closing_findings(corner: SampledCorner, layout: Layout, rise_mm: Array, bump_mm: Array,
+                     link_mm: float) -> list[Finding]:
     """What stops the corner from getting to a travel: the arm, the knuckle, or the link.
 
     layout: nominal; rise_mm, bump_mm (t,): from the reference state and from ride height; link_mm: scalar.
@@ -195,8 +199,8 @@ def closing_findings(corner, layout, rise_mm, bump_mm, link_mm):
     return out
 
 
-def _range(bump):
+def _range(bump: Array) -> str:
     low, high = bump.min(), bump.max()
-    def word(v):
+    def word(v: float) -> str:
         return f"{abs(v):.0f} mm of {'bump' if v >= 0 else 'droop'} from ride height"
     return word(low) if high - low < 1 else f"{word(low)} to {word(high)}"

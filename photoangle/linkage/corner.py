@@ -10,7 +10,9 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from calib.arrays import Array
 from calib.poses import hat, rotation_from_vector
 from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.core.roles import (
@@ -39,11 +41,11 @@ HUB_SHARE, LINK, HOSE = "hub against ball joint", "taped link", "hose"
 class Direction:
     """A direction: vector (3,), of any length; turn_cov (3, 3): covariance of a small turn, rad^2."""
 
-    vector: np.ndarray
-    turn_cov: np.ndarray
+    vector: Array
+    turn_cov: Array
 
     @classmethod
-    def within(cls, vector, sigma_deg):
+    def within(cls, vector: ArrayLike, sigma_deg: float) -> Direction:
         """Known to sigma_deg (standard uncertainty) about either axis square to it."""
         return cls(np.asarray(vector, float), np.eye(3) * math.radians(sigma_deg) ** 2)
 
@@ -78,22 +80,22 @@ class Corner:
 
     name: str
     state: str
-    names: tuple
-    positions_mm: np.ndarray
-    sources: dict
+    names: tuple[str, ...]
+    positions_mm: Array
+    sources: dict[str, Array]
     link_foot_on: str = "control arm"
     bar_axis: Direction | None = None
     arm_axis: Direction | None = None
-    hub_to_arch_mm: dict = field(default_factory=dict)
+    hub_to_arch_mm: dict[str, Taped] = field(default_factory=dict)
     hub_differs_within: float = HUB_DIFFERS_WITHIN
-    hose_on: dict = field(default_factory=dict)
-    radius_mm: dict = field(default_factory=dict)
-    stud: dict = field(default_factory=dict)
+    hose_on: dict[str, str] = field(default_factory=dict)
+    radius_mm: dict[str, float] = field(default_factory=dict)
+    stud: dict[str, Direction] = field(default_factory=dict)
     link: Taped | None = None
-    dof: dict = field(default_factory=dict)
+    dof: dict[str, float] = field(default_factory=dict)
     second_state: str | None = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         size = 3 * len(self.names)
         if np.shape(self.positions_mm) != (len(self.names), 3):
             raise ValueError("positions_mm must be (number of names, 3)")
@@ -108,7 +110,7 @@ class Corner:
             raise ValueError(f"the linkage needs {', '.join(missing or ['an arm pivot'])}")
 
     @property
-    def source_names(self):
+    def source_names(self) -> tuple[str, ...]:
         """Everything that a figure's budget may name."""
         extra = [BAR_AXIS] if "bar_bush_far" not in self.names else []
         if not set(PIVOTS) <= set(self.names):
@@ -120,11 +122,11 @@ class Corner:
         extra += [HOSE] if any(n.startswith("hose") for n in self.names) else []
         return tuple(self.sources) + tuple(extra)
 
-    def nominal(self):
+    def nominal(self) -> Layout:
         """Layout with every input at its estimate; leading axes (1, 1)."""
         return self._layout(_Draw(1, 0, only=()))
 
-    def sample(self, n, seed=1, only=None):
+    def sample(self, n: int, seed: int = 1, only: str | None = None) -> Layout:
         """n samples of everything (JCGM 101): Layout with leading axes (n, 1).
 
         seed: the same seed gives the same samples; only: the name of one source, all others at their
@@ -132,7 +134,7 @@ class Corner:
         """
         return self._layout(_Draw(n, seed, None if only is None else (only,)))
 
-    def _layout(self, draw):
+    def _layout(self, draw: _Draw) -> Layout:
         n, points = draw.n, np.asarray(self.positions_mm, float)
         change = np.zeros((n, points.size))
         for source, covariance in self.sources.items():
@@ -166,10 +168,11 @@ class Corner:
 class _Draw:
     """Random numbers, a stream of their own for each source, so that one source can be drawn alone."""
 
-    def __init__(self, n, seed, only):
-        self.n, self.seed, self.only, self.streams = n, seed, only, {}
+    def __init__(self, n: int, seed: int, only: tuple[str, ...] | None) -> None:
+        self.n, self.seed, self.only = n, seed, only
+        self.streams: dict[str, np.random.Generator] = {}
 
-    def _stream(self, source):
+    def _stream(self, source: str) -> np.random.Generator | None:
         if self.only is not None and source not in self.only:
             return None
         if source not in self.streams:
@@ -177,31 +180,32 @@ class _Draw:
             self.streams[source] = np.random.default_rng(key)
         return self.streams[source]
 
-    def normal(self, source, covariance, dof=None):
+    def normal(self, source: str, covariance: Array, dof: float | None = None) -> Array:
         stream = self._stream(source)
         if stream is None:
             return np.zeros((self.n, len(covariance)))
         values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
         root = vectors * np.sqrt(np.maximum(values, 0))
-        out = stream.standard_normal((self.n, len(covariance))) @ root.T
+        out: Array = stream.standard_normal((self.n, len(covariance))) @ root.T
         if dof is not None and dof < 1000:
             # few degrees of freedom: a t distribution (JCGM 101, 6.4.9)
             out *= np.sqrt(dof / stream.chisquare(dof, self.n))[:, None]
         return out
 
-    def scalar(self, source, value, u):
+    def scalar(self, source: str, value: float, u: float) -> Array:
         return value + self.normal(source, np.array([[u * u]]))
 
-    def rectangular(self, source, half):
+    def rectangular(self, source: str, half: float) -> Array:
         stream = self._stream(source)
         return np.zeros((self.n, 1)) if stream is None else stream.uniform(-half, half, (self.n, 1))
 
-    def direction(self, source, direction):
+    def direction(self, source: str, direction: Direction) -> Array:
         turn = rotation_from_vector(self.normal(source, np.asarray(direction.turn_cov, float)))
-        return (turn @ unit(direction.vector))[:, None]
+        out: Array = (turn @ unit(direction.vector))[:, None]
+        return out
 
 
-def turn_lever(positions_mm):
+def turn_lever(positions_mm: Array) -> Array:
     """Matrix (3 n, 3): how points (n, 3) of a corner's frame shift, mm, by a small turn (rad, in that frame)
     of the frame.
 

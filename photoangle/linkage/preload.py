@@ -8,16 +8,18 @@ zero: a bar need not be straight.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_corner
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
-from photoangle.linkage.sampled import LOST_SHARE, figure, lost
-from photoangle.linkage.travel import no_ride_height, ride_rise
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, lost, sure_figure
+from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 DRIVER = Finding(
     NOTE, "",
@@ -42,43 +44,62 @@ class Preload:
     eye_mm: Figure
     force_n: Figure | None
     verdict: str
-    findings: tuple
+    findings: tuple[Finding, ...]
 
 
-def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0.0, rate_n_per_mm=None,
-            allowed_mm=2.0, samples=20000, seed=1):
+@dataclass(frozen=True)
+class Bar:
+    """A bar as it matters here: lever_mm: the eye's distance from its axis, with its standard uncertainty;
+    rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: preload that
+    counts as none.
+    Raises ValueError for a lever or a rate that is not positive."""
+
+    lever_mm: float
+    lever_u_mm: float = 0.0
+    rate_n_per_mm: float | None = None
+    allowed_mm: float = 2.0
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.lever_mm) and self.lever_mm > 0) or (self.rate_n_per_mm is not None
+                                                                        and not self.rate_n_per_mm > 0):
+            raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
+
+
+def preload(axle: str, on: tuple[Angle, Angle], off: tuple[Angle, Angle], bar: Bar,
+            sampling: Sampling = Sampling(20000)) -> Preload:
     """The bar's twist with both links on against its shape with one off.
 
-    axle: "front" or "rear"; left_on ... right_off: Angle each; lever_mm: the eye's distance from the bar's
-    axis; rate_n_per_mm: force at one eye for each millimetre of one eye against the other; allowed_mm: what
-    counts as none.
-    Raises ValueError for a lever or a rate that is not positive.  Returns Preload.
+    axle: "front" or "rear"; on, off: left and right arm's Angle with both links on, and with one off.
+    Returns Preload.
     """
-    if not (math.isfinite(lever_mm) and lever_mm > 0) or (rate_n_per_mm is not None
-                                                          and not rate_n_per_mm > 0):
-        raise ValueError("lever_mm and rate_n_per_mm must be more than zero")
-    angles = (left_on, right_on, left_off, right_off)
-    rng = np.random.default_rng(seed)
-    drawn = [rng.normal(a.value_deg, a.u_deg, samples) for a in angles]
-    lever = rng.normal(lever_mm, lever_u_mm, samples)
+    angles = (*on, *off)
+    rng = np.random.default_rng(sampling.seed)
+    drawn = np.array([rng.normal(a.value_deg, a.u_deg, sampling.samples) for a in angles])
+    levers = rng.normal(bar.lever_mm, bar.lever_u_mm, sampling.samples)
 
-    def twist(lo, ro, lf, rf):
-        return (ro - lo) - (rf - lf)
+    def twist(of: Array) -> Array:
+        lo, ro, lf, rf = of
+        out: Array = (ro - lo) - (rf - lf)
+        return out
 
-    def height(lo, ro, lf, rf, arm):
+    def height(of: Array, lever: Floats) -> Array:
         # height of the right eye less where the free bar would have it, the left eye being where it is
-        return arm * (np.sin(np.radians(ro)) - np.sin(np.radians(lo + rf - lf)))
+        lo, ro, lf, rf = of
+        out: Array = lever * (np.sin(np.radians(ro)) - np.sin(np.radians(lo + rf - lf)))
+        return out
 
-    values = [a.value_deg for a in angles]
-    turned = figure(axle, None, "preload_twist", None, "deg", twist(*values), twist(*drawn))
-    eye = figure(axle, None, "preload", None, "mm", height(*values, lever_mm), height(*drawn, lever))
+    values = np.array([a.value_deg for a in angles])
+    apart, aparts = height(values, bar.lever_mm), height(drawn, levers)
+    turned = sure_figure(Label(axle, None, "preload_twist", None, "deg"), twist(values), twist(drawn))
+    eye = sure_figure(Label(axle, None, "preload", None, "mm"), apart, aparts)
     force = None
-    if rate_n_per_mm is not None:
-        force = figure(axle, None, "preload_force", None, "N", height(*values, lever_mm) * rate_n_per_mm,
-                       height(*drawn, lever) * rate_n_per_mm)
-    if -allowed_mm <= eye.low95 and eye.high95 <= allowed_mm:
+    if bar.rate_n_per_mm is not None:
+        force = figure(Label(axle, None, "preload_force", None, "N"), apart * bar.rate_n_per_mm,
+                       aparts * bar.rate_n_per_mm)
+    findings: tuple[Finding, ...]
+    if -bar.allowed_mm <= eye.low95 and eye.high95 <= bar.allowed_mm:
         verdict, findings = "none", (DRIVER,)
-    elif eye.low95 > allowed_mm or eye.high95 < -allowed_mm:
+    elif eye.low95 > bar.allowed_mm or eye.high95 < -bar.allowed_mm:
         verdict = "preloaded"
         findings = (Finding(
             ATTENTION, axle,
@@ -88,7 +109,7 @@ def preload(axle, left_on, right_on, left_off, right_off, lever_mm, lever_u_mm=0
         verdict = "cannot tell"
         findings = (Finding(
             ATTENTION, axle, f"preload {eye.value:+.1f} mm at the right eye ({eye.low95:+.1f} to"
-            f" {eye.high95:+.1f}): whether it is within {allowed_mm:g} mm can't be told yet",
+            f" {eye.high95:+.1f}): whether it is within {bar.allowed_mm:g} mm can't be told yet",
             "measure both bar arms again, with both links on and with one off"), DRIVER)
     return Preload(turned, eye, force, verdict, findings)
 
@@ -102,60 +123,49 @@ class Unstressed:
     right: Figure
     left_change: Figure
     right_change: Figure
-    findings: tuple
+    findings: tuple[Finding, ...]
 
 
-def unstressed_links(left,
-                     right,
-                     travel,
-                     free_deg,
-                     free_u_deg,
-                     wanted=Wanted(),
-                     share="both",
-                     samples=4000,
-                     seed=1):
+def unstressed_links(left: tuple[SampledCorner, Travel], right: tuple[SampledCorner, Travel], free: Angle,
+                     wanted: Wanted = Wanted(), share: str = "both",
+                     sampling: Sampling = Sampling(4000)) -> Unstressed | Refusal:
     """Link lengths left and right for a free bar at ride height.
 
-    left, right: Corner or the like; travel: one for both, or (left, right); free_deg: the right arm's angle
-    less the left's with one link off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left"
-    the left arm there and the right one where the free bar has it.  Returns Unstressed or Refusal.
+    left, right: (Corner or the like, its travel); free: the right arm's angle less the left's with one link
+    off; share: "both" puts the mean of the two arms at wanted.angle_deg; "left" the left arm there and the
+    right one where the free bar has it.  Returns Unstressed or Refusal.
     """
     if share not in ("both", "left"):
         raise ValueError('share is "both" or "left"')
-    bad = [f for c in (left, right) for f in check_corner(c) if f.level == UNUSABLE]
+    bad = [f for c, _ in (left, right) for f in check_corner(c) if f.level == UNUSABLE]
     if bad:
         return Refusal(bad[0])
-    travels = travel if isinstance(travel, tuple) else (travel, travel)
-    rng = np.random.default_rng([seed, 7])
-    free = rng.normal(free_deg, free_u_deg, (samples, 1, 1))
+    rng = np.random.default_rng([sampling.seed, 7])
+    drawn_free = rng.normal(free.value_deg, free.u_deg, (sampling.samples, 1, 1))
     out = {}
-    for name, corner, way, sign in (("left", left, travels[0], -0.5), ("right", right, travels[1], 0.5)):
+    for name, (corner, way), sign in (("left", left, -0.5), ("right", right, 0.5)):
         sign += 0.0 if share == "both" else 0.5
         results = []
-        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free_deg)), (corner.sample(samples,
-                                                                                               seed), free)):
-            rise = ride_rise(layout, way)
-            if rise is None:
+        for layout, apart in ((corner.nominal(), np.full((1, 1, 1), free.value_deg)),
+                              (corner.sample(sampling.samples, sampling.seed), drawn_free)):
+            if not reaches_ride_height(layout, way):
                 return no_ride_height(corner)
-            results.append(_at_angles(layout, rise, wanted.angle_deg + sign * apart[..., 0]))
+            results.append(lengths(layout, ride_rise(layout, way), Wanted(wanted.angle_deg, 0.0),
+                                   apart_deg=sign * apart[..., 0]))
         best, drawn = results
         if np.isnan(best.wanted_mm).any() or lost(drawn.wanted_mm).max() > LOST_SHARE:
             return Refusal(
                 Finding(UNUSABLE, corner.name, "at the wanted angle bar arm and link would lie in one line",
                         "ask for another angle"))
-        out[name] = figure(corner.name, "predicted-ride", "link_length_unstressed", None, "mm",
-                           best.wanted_mm.item(), drawn.wanted_mm)
-        out[name + "_change"] = figure(corner.name, "predicted-ride", "link_change_unstressed", None, "mm",
-                                       (best.wanted_mm - best.present_mm).item(),
-                                       drawn.wanted_mm - drawn.present_mm)
+        of = Label(corner.name, "predicted-ride", "link_length_unstressed", None, "mm")
+        out[name] = sure_figure(of, best.wanted_mm.item(), drawn.wanted_mm)
+        out[name + "_change"] = sure_figure(replace(of, name="link_change_unstressed"),
+                                            (best.wanted_mm - best.present_mm).item(),
+                                            drawn.wanted_mm - drawn.present_mm)
     return Unstressed(out["left"], out["right"], out["left_change"], out["right_change"], (DRIVER,))
 
 
-def _at_angles(layout, rise, angle_deg):
-    return lengths(layout, rise, Wanted(angle_deg, 0.0))
-
-
-def other_side_finding(axle, state, left_mm, right_mm, u_mm):
+def other_side_finding(axle: str, state: str, left_mm: float, right_mm: float, u_mm: float) -> Finding | None:
     """A Finding where hub to arch differs left from right in a state by more than can be chance, else None.
 
     The bar couples both wheels: a state measured with the other wheel elsewhere is not the state it is taken

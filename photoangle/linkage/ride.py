@@ -7,11 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.agreement import e_n
+from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
+from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
-from photoangle.linkage.sampled import shares
-from photoangle.linkage.travel import over_travel, ride_rise
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+from photoangle.linkage.sampled import Sampling, shares
+from photoangle.linkage.travel import Travel, over_travel, ride_rise
 
 # Front stands lift a car by about this much of its wheelbase (common practice, no source).
 _USUAL_PITCH_DEG = 5.0
@@ -21,21 +25,22 @@ _USUAL_PITCH_DEG = 5.0
 class Carried:
     """A corner at ride height: figures: name -> Figure at state "predicted-ride"; findings."""
 
-    figures: dict
-    findings: tuple
+    figures: dict[str, Figure]
+    findings: tuple[Finding, ...]
 
 
-def carry(corner, travel, samples=4000, seed=1, budget=True):
+def carry(corner: SampledCorner, travel: Travel, samples: int = 4000, seed: int = 1,
+          budget: bool = True) -> Carried | Refusal:
     """Figures at ride height from the corner's own state.
 
     Returns Carried or Refusal.  The bar arm's angle comes with its budget.
     """
-    result = over_travel(corner, travel, samples=samples, seed=seed)
+    result = over_travel(corner, travel, sampling=Sampling(samples, seed=seed))
     if isinstance(result, Refusal):
         return result
     figures = dict(result.at_ride)
     if budget and "bar_arm_angle" in figures:
-        def angle(layout):
+        def angle(layout: Layout) -> Array:
             return np.degrees(bar_arm_angle(layout, position(layout, ride_rise(layout, travel)).bar_turn))
 
         figures["bar_arm_angle"] = replace(figures["bar_arm_angle"], budget=shares(corner, angle))
@@ -56,7 +61,7 @@ class Check:
     finding: Finding | None
 
 
-def check(measured, carried):
+def check(measured: Figure, carried: Figure) -> Check:
     """A figure measured at set against the same carried from droop, by E_n.
 
     Both Figures.  Errors that both share (the same stand-off, the same floor) are counted twice, so that the
@@ -79,7 +84,8 @@ def check(measured, carried):
     )
 
 
-def no_datum_finding(where, front_lift_mm=None, wheelbase_mm=None):
+def no_datum_finding(where: str, front_lift_mm: float | None = None,
+                     wheelbase_mm: float | None = None) -> tuple[Finding, float]:
     """What to say when a carry-over is asked for and no chassis datum exists: the error to expect.
 
     A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is

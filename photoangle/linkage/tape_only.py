@@ -9,16 +9,19 @@ may be: which way the link leans, and the bar's and the arm's axes' exact direct
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.poses import rotation_from_vector
 from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.checks import check_length
-from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB_SHARE, TAPE, Direction, _Draw
+from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB_SHARE, TAPE, Direction, Taped, _Draw
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 
@@ -40,36 +43,36 @@ class TapedCorner:
 
     name: str
     state: str
-    heights: dict
-    lengths: dict
-    hub_to_arch_mm: dict
+    heights: dict[str, Taped]
+    lengths: dict[str, Taped]
+    hub_to_arch_mm: dict[str, Taped]
     eye_ahead: bool = True
     left: bool = True
-    pitch_deg: tuple = (0.0, 0.0)
-    roll_deg: tuple = (0.0, 0.0)
+    pitch_deg: tuple[float, float] = (0.0, 0.0)
+    roll_deg: tuple[float, float] = (0.0, 0.0)
     hub_differs_within: float = HUB_DIFFERS_WITHIN
     bar_axis_deg: float = BAR_AXIS_DEG
     arm_axis_deg: float = ARM_AXIS_DEG
-    hose_on: dict = field(default_factory=dict)
-    radius_mm: dict = field(default_factory=dict)
-    stud: dict = field(default_factory=dict)
-    findings: tuple = ()
+    hose_on: dict[str, str] = field(default_factory=dict)
+    radius_mm: dict[str, float] = field(default_factory=dict)
+    stud: dict[str, Direction] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
 
     @property
-    def source_names(self):
+    def source_names(self) -> tuple[str, ...]:
         return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB_SHARE)
 
-    def nominal(self):
+    def nominal(self) -> Layout:
         """Layout with every reading at its estimate and the link leaning across the car; leading axes (1,
         1)."""
         return self._layout(_Draw(1, 0, only=()))
 
-    def sample(self, n, seed=1, only=None):
+    def sample(self, n: int, seed: int = 1, only: str | None = None) -> Layout:
         """n samples (JCGM 101): Layout with leading axes (n, 1); NaN where readings do not make a
         triangle."""
         return self._layout(_Draw(n, seed, None if only is None else (only,)))
 
-    def _layout(self, draw):
+    def _layout(self, draw: _Draw) -> Layout:
         height = {k: draw.scalar(HEIGHTS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.heights.items())}
         size = {k: draw.scalar(LENGTHS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.lengths.items())}
         zero = np.zeros(draw.n)
@@ -106,7 +109,7 @@ class TapedCorner:
         return Layout(at, bar, arm, share, "control arm", self.state, arch)
 
 
-def _leg(size, rise, way, axis):
+def _leg(size: Array, rise: Array, way: float, axis: int) -> Array:
     """A line of a length and a rise, level along one axis (0: x, 1: y): (n, 3); NaN where the rise is the
     longer."""
     with np.errstate(invalid="ignore"):
@@ -116,24 +119,31 @@ def _leg(size, rise, way, axis):
     return out
 
 
-def tape_corner(name,
-                state,
-                heights,
-                lengths,
-                hub_to_arch_mm,
-                eye_ahead=True,
-                left=True,
-                pitch_deg=None,
-                roll_deg=None,
-                front_lift_mm=None,
-                wheelbase_mm=None,
-                **rest):
+@dataclass(frozen=True)
+class Readings:
+    """What was read of a corner in one state.
+
+    heights, lengths, hub_to_arch_mm as in `TapedCorner`; pitch_deg, roll_deg: (value, u) or None where not
+    known.  An unknown pitch is taken as nought within the error to expect (half-width: front_lift_mm over
+    wheelbase_mm).
+    """
+
+    heights: Mapping[str, Taped]
+    lengths: Mapping[str, Taped]
+    hub_to_arch_mm: Mapping[str, Taped]
+    pitch_deg: tuple[float, float] | None = None
+    roll_deg: tuple[float, float] | None = None
+    front_lift_mm: float | None = None
+    wheelbase_mm: float | None = None
+
+
+def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = True, left: bool = True,
+                **rest: Any) -> TapedCorner | Refusal:
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
-    Parameters as TapedCorner's; pitch_deg, roll_deg: (value, u) or None where not known.  An unknown pitch is
-    taken as nought within the error to expect (half-width: front_lift_mm over wheelbase_mm), and a finding
-    says so.
+    eye_ahead, left and the rest: as TapedCorner's.  Where the pitch is not known a finding says so.
     """
+    heights, lengths = readings.heights, readings.lengths
     where = f"{name}/{state}"
     missing = [f"height of {h}" for h in _HEIGHTS if h not in heights]
     missing += [f"length of {k}" for k in ("bar_arm", "control_arm", "foot_from_pivot") if k not in lengths]
@@ -145,7 +155,7 @@ def tape_corner(name,
             bad = check_length(kind, lengths[key].value_mm, where)
             if bad is not None:
                 return Refusal(bad)
-    for at, taped in hub_to_arch_mm.items():
+    for at, taped in readings.hub_to_arch_mm.items():
         bad = check_length("hub to arch", taped.value_mm, f"{name}/{at}")
         if bad is not None:
             return Refusal(bad)
@@ -153,24 +163,17 @@ def tape_corner(name,
     if bad is not None:
         return Refusal(bad)
     findings = []
+    pitch_deg = readings.pitch_deg
     if pitch_deg is None:
-        finding, error = no_datum_finding(where, front_lift_mm, wheelbase_mm)
+        finding, error = no_datum_finding(where, readings.front_lift_mm, readings.wheelbase_mm)
         findings.append(finding)
         pitch_deg = (0.0, error / math.sqrt(3))
-    return TapedCorner(name,
-                       state,
-                       dict(heights),
-                       dict(lengths),
-                       dict(hub_to_arch_mm),
-                       eye_ahead,
-                       left,
-                       tuple(pitch_deg),
-                       tuple(roll_deg or (0.0, _UNKNOWN_ROLL_DEG)),
-                       findings=tuple(findings),
-                       **rest)
+    return TapedCorner(name, state, dict(heights), dict(lengths), dict(readings.hub_to_arch_mm), eye_ahead,
+                       left, pitch_deg, readings.roll_deg or (0.0, _UNKNOWN_ROLL_DEG),
+                       findings=tuple(findings), **rest)
 
 
-def _contradiction(where, heights, lengths):
+def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[str, Taped]) -> Finding | None:
     for a, b, key in ((BAR_BUSH, BAR_EYE, "bar_arm"), ("arm_pivot", ARM_BALL_JOINT, "control_arm")):
         rise = abs(heights[b].value_mm - heights[a].value_mm)
         if rise >= lengths[key].value_mm:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
+from calib.arrays import Array
+from photoangle.core.figure import Figure
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import BAR_EYE, LINK_FOOT
 from photoangle.core.states import FITTED, RIDE, SET
 from photoangle.linkage.checks import check_corner, check_hole, closing_findings
 from photoangle.linkage.kinematics.hose import hose_gaps
+from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.lengths import other_hole
 from photoangle.linkage.kinematics.mechanism import (
     assembled_link_mm,
@@ -22,7 +27,8 @@ from photoangle.linkage.kinematics.mechanism import (
     motion_ratio,
     position,
 )
-from photoangle.linkage.sampled import LOST_SHARE, figure, interval, lost
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, interval, lost, sure_figure
 from photoangle.linkage.verdicts import judged
 
 AT_RIDE = (SET, RIDE, FITTED)
@@ -42,39 +48,46 @@ class Travel:
     droop_mm: float
     bump_mm: float
     steps: int = 61
-    measured_mm: tuple | None = None
+    measured_mm: tuple[float, float] | None = None
     lowered_mm: float = 0.0
     ride_state: str = RIDE
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not (self.droop_mm <= 0 <= self.bump_mm and self.droop_mm < self.bump_mm) or self.steps < 2:
             raise ValueError("droop_mm <= 0 <= bump_mm, not both zero, and at least two steps")
 
     @property
-    def steps_mm(self):
+    def steps_mm(self) -> Array:
         """Steps of hub rise from ride height, (steps,) mm."""
         return np.linspace(self.droop_mm, self.bump_mm, self.steps)
 
-    def lowered(self, by_mm):
+    def lowered(self, by_mm: float) -> Travel:
         """The same car standing lower: the stops stay where they are on the car."""
         return replace(self, droop_mm=self.droop_mm - by_mm, bump_mm=self.bump_mm - by_mm,
                        lowered_mm=self.lowered_mm + by_mm, measured_mm=None if self.measured_mm is None else
-                       tuple(m - by_mm for m in self.measured_mm))
+                       (self.measured_mm[0] - by_mm, self.measured_mm[1] - by_mm))
 
 
-def ride_rise(layout, travel):
+def reaches_ride_height(layout: Layout, travel: Travel) -> bool:
+    """Whether ride height is known from the layout's state."""
+    return layout.state in AT_RIDE or {layout.state, travel.ride_state} <= set(layout.hub_to_arch_mm)
+
+
+def ride_rise(layout: Layout, travel: Travel) -> Array:
     """The hub's rise from the layout's state to ride height, (..., 1) mm.
 
     From the two states' hub to arch; zero where the layout's own state stands at ride height and nothing else
-    is known.  None where it cannot be had.
+    is known.  Raises ValueError where it cannot be had: see `reaches_ride_height`.
     """
     arch = layout.hub_to_arch_mm
     if layout.state in arch and travel.ride_state in arch:
         return arch[layout.state] - arch[travel.ride_state] + travel.lowered_mm
-    return np.full_like(layout.hub_share, travel.lowered_mm) if layout.state in AT_RIDE else None
+    if layout.state not in AT_RIDE:
+        raise ValueError("hub to arch is not known in both states")
+    return np.full_like(layout.hub_share, travel.lowered_mm)
 
 
-def no_ride_height(corner):
+def no_ride_height(corner: SampledCorner) -> Refusal:
     """The Refusal where ride height cannot be reached from the corner's state."""
     return Refusal(Finding(UNUSABLE, f"{corner.name}/{corner.nominal().state}",
                            "hub to arch is not known both in this state and at ride height, so nothing can be"
@@ -87,10 +100,10 @@ class Course:
 
     name: str
     unit: str
-    value: np.ndarray
-    u: np.ndarray
-    low95: np.ndarray
-    high95: np.ndarray
+    value: Array
+    u: Array
+    low95: Array
+    high95: Array
 
 
 @dataclass(frozen=True)
@@ -101,7 +114,7 @@ class Nearest:
     "not clear" or "cannot tell" (only for what has a limit), else "".
     """
 
-    figure: object
+    figure: Figure
     at_mm: float
     at_low95_mm: float
     at_high95_mm: float
@@ -114,14 +127,15 @@ class TravelResult:
     """steps_mm (steps,); courses: name -> Course; nearest: name -> Nearest; at_ride: name -> Figure;
     findings."""
 
-    steps_mm: np.ndarray
-    courses: dict
-    nearest: dict
-    at_ride: dict
-    findings: tuple
+    steps_mm: Array
+    courses: dict[str, Course]
+    nearest: dict[str, Nearest]
+    at_ride: dict[str, Figure]
+    findings: tuple[Finding, ...]
 
 
-def quantities(layout, rise_mm, link_mm=None, corner=None):
+def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None,
+               corner: SampledCorner | None = None) -> dict[str, Array]:
     """Every quantity at hub rises from the reference state.
 
     layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for
@@ -142,11 +156,12 @@ def quantities(layout, rise_mm, link_mm=None, corner=None):
     return out | (hose_gaps(layout, place, rise_mm, corner) if corner is not None else {})
 
 
-def _unit_of(name):
+def _unit_of(name: str) -> str:
     return "mm" if name.startswith("gap") else "-" if name == "motion_ratio" else "deg"
 
 
-def _sampled(corner, layout, travel, change_mm, hole_mm=0.0):
+def _sampled(corner: SampledCorner, layout: Layout, travel: Travel, change_mm: float,
+             hole_mm: float = 0.0) -> dict[str, Array]:
     """quantities of all samples, name -> (n, steps + 1): the last column is ride height itself."""
     steps = np.append(travel.steps_mm, 0.0)
     blocks = []
@@ -159,27 +174,40 @@ def _sampled(corner, layout, travel, change_mm, hole_mm=0.0):
     return {name: np.concatenate([b[name] for b in blocks]) for name in blocks[0]}
 
 
-def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit_deg=None, wanted_gap_mm=0.0,
-                hole_mm=0.0):
+@dataclass(frozen=True)
+class Limits:
+    """What the travel is judged by.
+
+    joint_deg: "eye", "foot" -> how far a joint may tilt, where known; gap_mm: gap to the hose that is wanted
+    beyond zero.
+    """
+
+    joint_deg: Mapping[str, float] = field(default_factory=dict)
+    gap_mm: float = 0.0
+
+
+def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0,
+                sampling: Sampling = Sampling(2000), limits: Limits = Limits(),
+                hole_mm: float = 0.0) -> TravelResult | Refusal:
     """The corner over its travel, with the present link or one changed by change_mm.
 
-    corner: Corner or the like; joint_limit_deg: {"eye": ..., "foot": ...} where known; wanted_gap_mm: gap to
-    the hose that is wanted beyond zero; hole_mm: another eye hole, so much nearer to the bar's axis.  Returns
-    TravelResult, or Refusal where no figure may be given.
+    corner: Corner or the like; sampling: its budget is not asked for; limits: what is judged; hole_mm:
+    another eye hole, so much nearer to the bar's axis.  Returns TravelResult, or Refusal where no figure may
+    be given.
     """
     checked = check_corner(corner)
     bad = [f for f in (*checked, check_hole(corner, hole_mm)) if f is not None and f.level == UNUSABLE]
     if bad:
         return Refusal(bad[0])
     nominal = corner.nominal()
-    rise = ride_rise(nominal, travel)
-    if rise is None:
+    if not reaches_ride_height(nominal, travel):
         return no_ride_height(corner)
+    rise = ride_rise(nominal, travel)
     link = (assembled_link_mm(nominal) + change_mm).item()
     at_hole = other_hole(nominal, hole_mm) if hole_mm else nominal
     findings = closing_findings(corner, at_hole, rise + travel.steps_mm, travel.steps_mm, link)
     best = {k: v[0] for k, v in _sampled(corner, nominal, travel, change_mm, hole_mm).items()}
-    drawn = _sampled(corner, corner.sample(samples, seed), travel, change_mm, hole_mm)
+    drawn = _sampled(corner, corner.sample(sampling.samples, sampling.seed), travel, change_mm, hole_mm)
     gone = lost(drawn["bar_arm_angle"])
     if gone.max() > LOST_SHARE and not findings:
         findings.append(
@@ -191,37 +219,40 @@ def over_travel(corner, travel, change_mm=0.0, samples=2000, seed=1, joint_limit
     state = f"travel{change_mm:+.1f}mm" if change_mm else "travel"
     at_ride = {}
     for name in best:
-        at_ride[name] = figure(corner.name, "predicted-ride", name, _datum(name), _unit_of(name),
-                               best[name][-1], drawn[name][:, -1])
-    at_ride = {k: f for k, f in at_ride.items() if f is not None}
+        of = Label(corner.name, "predicted-ride", name, _datum(name), _unit_of(name))
+        made = figure(of, best[name][-1], drawn[name][:, -1])
+        if made is not None:
+            at_ride[name] = made
     nearest = {}
     for out, name, pick in _extremes(best):
-        found = _nearest(corner, travel, state, out, best[name][:-1], drawn[name][:, :-1], pick)
+        of = Label(corner.name, state, out, None, _unit_of(out))
+        found = _nearest(travel, of, best[name][:-1], drawn[name][:, :-1], pick)
         if found is not None:
             nearest[out] = found
-    nearest, more = judged(corner, travel, nearest, joint_limit_deg or {}, wanted_gap_mm)
+    nearest, more = judged(corner, travel, nearest, limits.joint_deg, limits.gap_mm)
     return TravelResult(travel.steps_mm, courses, nearest, at_ride, tuple(findings + more) + checked)
 
 
-def _datum(name):
+def _datum(name: str) -> str | None:
     return "chassis" if ("angle" in name and "to_link" not in name) or "lean" in name else None
 
 
-def _course(name, value, samples):
+def _course(name: str, value: Array, samples: Array) -> Course:
     bad = np.isnan(value) | (lost(samples) > LOST_SHARE)
     filled = np.where(np.isnan(samples).all(axis=0), 0.0, samples)
     low, high, u = (np.where(bad, np.nan, v) for v in interval(filled))
     return Course(name, _unit_of(name), np.where(bad, np.nan, value), u, low, high)
 
 
-def _extremes(best):
+def _extremes(best: Mapping[str, Array]) -> Iterator[tuple[str, str, Callable[..., Any]]]:
     yield from ((f"gap_min_{k[4:]}", k, np.argmin) for k in best if k.startswith("gap_"))
     yield "line_up_min", "line_up", np.argmin
     yield "joint_tilt_max_eye", "joint_tilt_eye", np.argmax
     yield "joint_tilt_max_foot", "joint_tilt_foot", np.argmax
 
 
-def _nearest(corner, travel, state, name, value, samples, pick):
+def _nearest(travel: Travel, of: Label, value: Array, samples: Array,
+             pick: Callable[..., Any]) -> Nearest | None:
     # a sample, or the estimate, that fails anywhere has no least value: it could be lower where it fails
     if np.isnan(value).any():
         return None
@@ -231,8 +262,7 @@ def _nearest(corner, travel, state, name, value, samples, pick):
     steps = travel.steps_mm
     rows = samples[good]
     where = pick(rows, axis=1)
-    made = figure(corner.name, state, name, None, _unit_of(name), value[pick(value)],
-                  rows[np.arange(len(rows)), where])
+    made = sure_figure(of, value[pick(value)], rows[np.arange(len(rows)), where])
     low, high = np.quantile(steps[where], (0.025, 0.975))
     at = float(steps[pick(value)])
     beyond = travel.measured_mm is not None and not (

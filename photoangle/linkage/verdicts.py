@@ -5,17 +5,24 @@ A verdict is drawn from the whole 95 % interval: a gap whose interval reaches ze
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import BAR_EYE, LINK_FOOT
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
+
+if TYPE_CHECKING:  # travel itself asks for the verdicts
+    from photoangle.linkage.travel import Nearest, Travel
 
 # Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no
 # source).
 NEAR_LINE_DEG = 10.0
 
 
-def judged(corner, travel, nearest, limits, wanted_gap):
+def judged(corner: SampledCorner, travel: Travel, nearest: Mapping[str, Nearest], limits: Mapping[str, float],
+           wanted_gap: float) -> tuple[dict[str, Nearest], list[Finding]]:
     """Verdicts on the extremes, and what is to be said about them.
 
     nearest: name -> Nearest; limits: "eye", "foot" -> deg; wanted_gap: mm.  Returns (nearest with verdicts,
@@ -61,11 +68,12 @@ def judged(corner, travel, nearest, limits, wanted_gap):
     return out, findings
 
 
-def _verdict(low, high):
+def _verdict(low: float, high: float) -> str:
     return "clear" if low > 0 else "not clear" if high <= 0 else "cannot tell"
 
 
-def _trouble(corner, name, near, verdict, limit, wanted_gap):
+def _trouble(corner: SampledCorner, name: str, near: Nearest, verdict: str, limit: float | None,
+             wanted_gap: float) -> Finding:
     f = near.figure
     where = f"at {near.at_mm:+.0f} mm of travel from ride height"
     span = f"{f.value:.1f} {f.unit} ({f.low95:.1f} to {f.high95:.1f})"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from calib.kit import FIRST_IDS
+from calib.kit import role_id
 from calib.sheets.art import BLACK, DARK, MID, PALE, VERMILLION, WHITE, broken, text_width_mm
 from photoangle.core.cautions import PRINTED_CAUTIONS
 from photoangle.core.roles import ROLE_BY_KEY
@@ -63,7 +63,7 @@ def draw_where(pen, page) -> None:
 def _draw_callouts(pen, spots, hub) -> None:
     for key, (dx, dy) in _CALLOUTS.items():
         role = ROLE_BY_KEY[key]
-        number = str(FIRST_IDS["large", "either"] + role.number)
+        number = str(role_id(role, "large"))
         at = (hub[0] + dx, hub[1] + dy)
         knee = hub[0] + _KNEE_MM if key in _WITH_KNEE else None
         _callout(pen, spots[key], at, number, role.title, key in FIRST_SET, knee)

@@ -21,7 +21,8 @@ from photoangle.core.roles import (
 )
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.request import Wishes, lowered_travel
-from photoangle.linkage.travel import over_travel
+from photoangle.linkage.sampled import Sampling
+from photoangle.linkage.travel import Limits, over_travel
 from photoangle.output.drawings import corner_at
 from photoangle.output.link_table import EXTREMES, headline, near_verdict
 from photoangle.output.table import format_value
@@ -38,8 +39,8 @@ def tried(answer, notes, change_mm, lowered_mm):
     answer: CornerAnswer with a base; notes: carfile Corner.  Returns a dict for the page.
     """
     way = lowered_travel(answer.travel, lowered_mm) if lowered_mm else answer.travel
-    result = over_travel(answer.base, way, change_mm, QUICK_SAMPLES, joint_limit_deg=notes.joint_limit_deg,
-                         wanted_gap_mm=notes.hose.wanted_gap_mm)
+    result = over_travel(answer.base, way, change_mm, sampling=Sampling(QUICK_SAMPLES),
+                         limits=Limits(notes.joint_limit_deg, gap_mm=notes.hose.wanted_gap_mm))
     moved = replace(answer, travel=way)
     drawn = {name: _flat(corner_at(moved, bump, change_mm)) for name, bump in (
         ("droop", way.steps_mm[0]), ("ride height", 0.0), ("bump stop", way.steps_mm[-1]))}

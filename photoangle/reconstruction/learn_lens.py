@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.calibrate import TooFewViews, View, calibrate, coverage, projection_sigma
-from calib.kit import card_saddles_mm
+from calib.images.photo import CameraIdentity
+from calib.kit import Kit, card_saddles_mm
 from calib.profile import CameraProfile
+from photoangle.carfile.car import PrintCheck
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
+from photoangle.detection.detections import PhotoSighting
 from photoangle.reconstruction.intrinsics_prior import paper_priors
 from photoangle.reconstruction.select_views import MOST_PHOTOS, card_places, most_telling
 
@@ -35,13 +39,16 @@ class LensResult:
     moving: bool
 
 
-def learn_lenses(sightings, kit, check):
+def learn_lenses(sightings: Sequence[PhotoSighting], kit: Kit,
+                 check: PrintCheck) -> tuple[list[LensResult], list[Finding]]:
     """Profiles from photos of the card, one for each camera among them.
 
     Parameters: sightings: list of PhotoSighting of the card photos; kit; check: carfile.PrintCheck.
     Returns (list of LensResult, findings).
     """
-    groups, findings = {}, []
+    groups: dict[CameraIdentity, list[PhotoSighting]] = {}
+    findings: list[Finding] = []
+    assert kit.card is not None
     saddles = card_saddles_mm(kit.card)
     for s in sightings:
         if s.card is None or len(s.card.index) < _LEAST_CORNERS:
@@ -49,7 +56,7 @@ def learn_lenses(sightings, kit, check):
                                     "fill half the picture with the card, in focus"))
             continue
         groups.setdefault(replace(s.camera), []).append(s)
-    results = []
+    results: list[LensResult] = []
     for camera, group in sorted(groups.items(), key=lambda g: -len(g[1])):
         if len(group) > MOST_PHOTOS:
             findings.append(
@@ -58,7 +65,8 @@ def learn_lenses(sightings, kit, check):
                     f"{len(group)} photos of the card are here; the {MOST_PHOTOS} that reach most of the"
                     " picture were used", "about ten are enough"))
             group = most_telling(group, shows=card_places)
-        views = [View(s.name, saddles[s.card.index], s.card.pixels, s.card.covariance_px2) for s in group]
+        views = [View(s.name, saddles[s.card.index], s.card.pixels, s.card.covariance_px2)
+                 for s in group if s.card is not None]
         if len(views) < 3:
             findings.append(
                 Finding(

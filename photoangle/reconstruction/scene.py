@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
+from calib.bundle import Bundle
 from calib.calibrate import MOVING_SIGMA
+from calib.images.photo import CameraIdentity
+from calib.poses import Pose
+from calib.solution import Solution
 from photoangle.core.estimate import Estimate, Source
+from photoangle.core.findings import Finding
 from photoangle.core.origin import Origin
 
 
@@ -25,24 +31,24 @@ class Scene:
     ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its covariance.
     """
 
-    photos: tuple
-    cameras: tuple
-    markers: dict
-    sizes_mm: dict
-    order: tuple
-    solution: object
+    photos: tuple[str, ...]
+    cameras: tuple[Pose, ...]
+    markers: dict[int, Pose]
+    sizes_mm: dict[int, float]
+    order: tuple[int | None, ...]
+    solution: Solution
     errors: Estimate
-    tilt_margin: dict
-    sightings: dict
+    tilt_margin: dict[int, float]
+    sightings: dict[int, int]
     moving_lens: bool
     has_card: bool
-    left_out: tuple = ()
-    findings: tuple = ()
-    loose: tuple = ()
+    left_out: tuple[tuple[str, int], ...] = ()
+    findings: tuple[Finding, ...] = ()
+    loose: tuple[int, ...] = ()
     lens_source: str = "profile"
-    doubt: dict = field(default_factory=dict)
+    doubt: dict[int, np.ndarray] = field(default_factory=dict)
     origin: Origin = Origin()
-    camera: object = None  # calib CameraIdentity of its photos
+    camera: CameraIdentity | None = None
 
     @cached_property
     def covariance(self) -> np.ndarray:
@@ -57,7 +63,7 @@ class Scene:
             self.solution.bundle.size)[self.solution.bundle.body_slice_of(body)] if body else np.zeros(
                 0, int)
 
-    def pose_matrix(self, ids) -> np.ndarray:
+    def pose_matrix(self, ids: Sequence[int]) -> np.ndarray:
         """Matrix (6 m, size) that takes the poses of markers out of the unknowns."""
         out = np.zeros((6 * len(ids), self.solution.bundle.size))
         for k, marker in enumerate(ids):
@@ -71,11 +77,12 @@ class Taken:
     """Whose photos a scene was made of: its Origin, the CameraIdentity, and where its lens is known from."""
 
     origin: Origin = Origin()
-    camera: object = None
+    camera: CameraIdentity | None = None
     lens_source: str = "profile"
 
 
-def scene_errors(bundle, inverse, covariance, dof, taken: Taken) -> Estimate:
+def scene_errors(bundle: Bundle, inverse: np.ndarray, covariance: np.ndarray, dof: float,
+                 taken: Taken) -> Estimate:
     """The errors of all unknowns by what they rest on: pixels, lens, print.
 
     With M = D + P the normal matrix (pixels and priors), an error d of a prior's mean moves the least-squares

@@ -15,6 +15,7 @@ import numpy as np
 from photoangle.linkage.advice import advise
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.motion.solve import solve_motion
+from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel, over_travel, quantities, ride_rise
 from tests.linkage.invented import invented_corner, invented_motion
 from tests.linkage.reference.closed_form import arm_terms
@@ -63,7 +64,7 @@ def coverage_of_travel(corners=200, samples=1000, seed=2024, show=False):
     for k in range(corners):
         rng = np.random.default_rng([seed, k])
         measured, true, share = invented_corner(rng, "strut" if k % 2 else None)
-        result = over_travel(measured, travel, samples=samples, seed=k)
+        result = over_travel(measured, travel, sampling=Sampling(samples, seed=k))
         exact = true.nominal()
         if exact.knuckle_by is None:
             exact = replace(exact, hub_share=np.full((1, 1), share))
@@ -73,7 +74,7 @@ def coverage_of_travel(corners=200, samples=1000, seed=2024, show=False):
         truth |= {n: pick(course[of][0]) for n, (of, pick) in _NEAREST.items()}
         figures = {n: result.at_ride[n] for n in _AT_RIDE if n in result.at_ride}
         figures |= {n: result.nearest[n].figure for n in _NEAREST if n in result.nearest}
-        advice = advise(measured, travel, wanted, samples=samples, seed=k, budget=False)
+        advice = advise(measured, travel, wanted, sampling=Sampling(samples, seed=k, budget=False))
         needed = lengths(exact, rise, wanted)
         for name, value in (("link_length_wanted", needed.wanted_mm), ("link_length_longest", needed.high_mm),
                             ("link_change", needed.wanted_mm - needed.present_mm)):

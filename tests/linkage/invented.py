@@ -9,7 +9,7 @@ from photoangle.linkage.corner import Corner, Taped
 from photoangle.linkage.kinematics.knuckle import knuckle_at
 from photoangle.linkage.kinematics.mechanism import bar_turn_for, foot_at
 from photoangle.linkage.kinematics.turning import smallest_turn, turned, unit
-from photoangle.linkage.motion.solve import MotionState
+from photoangle.linkage.motion.observed import MotionState
 from tests.linkage.reference.frames import from_world
 
 # A front-left corner of no car in particular, mm, droop: the arm hangs, the bar arm runs back from its bush.

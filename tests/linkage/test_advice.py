@@ -10,6 +10,7 @@ from photoangle.linkage.corner import Taped
 from photoangle.linkage.kinematics.lengths import Wanted, lengths, other_hole
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.kinematics.turning import angle_between, square_to
+from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel, over_travel
 from tests.linkage.corners import STRUT, corner
 
@@ -43,9 +44,11 @@ def test_square_to_the_lever_is_square_to_the_lever():
 def test_another_hole_keeps_the_bars_angle():
     layout = corner().nominal()
     near = lengths(layout, np.full((1, 1), 70.0), Wanted(-3.0, 1.0), hole_mm=25.0)
-    moved = over_travel(corner(), TRAVEL, (near.wanted_mm - near.present_mm).item(), 50, hole_mm=25.0)
+    moved = over_travel(corner(), TRAVEL, (near.wanted_mm - near.present_mm).item(), sampling=Sampling(50),
+                        hole_mm=25.0)
     assert abs(moved.at_ride["bar_arm_angle"].value + 3.0) < 1 * MICRODEGREE
-    holes = advise_holes(corner(), TRAVEL, [("outer", 0.0), ("inner", 25.0)], Wanted(-3.0, 1.0), budget=False)
+    holes = advise_holes(corner(), TRAVEL, [("outer", 0.0), ("inner", 25.0)], Wanted(-3.0, 1.0),
+                         sampling=Sampling(4000, budget=False))
     assert holes["inner"].figures["link_length_wanted"].value == pytest.approx(near.wanted_mm.item(),
                                                                                abs=1e-9)
     assert holes["outer"].figures["link_length_wanted"].value != pytest.approx(near.wanted_mm.item(), abs=0.5)
@@ -145,12 +148,12 @@ def test_a_pitch_too_coarse_for_the_band_is_said():
 
 def test_lowering_and_another_link_are_answered_together():
     wanted = Wanted(0, 2)
-    plain, lowered = (advise(corner(), way, wanted, TURNBUCKLE, samples=200)
+    plain, lowered = (advise(corner(), way, wanted, TURNBUCKLE, sampling=Sampling(200))
                       for way in (TRAVEL, TRAVEL.lowered(15)))
     assert lowered.change_mm < plain.change_mm  # the arm has already come up
-    as_advised = over_travel(corner(), TRAVEL, plain.change_mm, 200)
+    as_advised = over_travel(corner(), TRAVEL, plain.change_mm, sampling=Sampling(200))
     assert abs(as_advised.at_ride["bar_arm_angle"].value) < 0.5
-    shorter, present = (over_travel(corner(), TRAVEL, change, 200) for change in (-10.0, 0.0))
+    shorter, present = (over_travel(corner(), TRAVEL, change, sampling=Sampling(200)) for change in (-10.0, 0.0))
     assert shorter.at_ride["bar_arm_angle"].value < present.at_ride["bar_arm_angle"].value - 1
 
 

@@ -6,7 +6,7 @@ import pytest
 from calib.poses import rotation_from_vector
 from photoangle.linkage.corner import Corner, Direction, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, turn_for_angle
-from photoangle.linkage.sampled import figure, shares
+from photoangle.linkage.sampled import Label, figure, shares
 from tests.linkage.corners import POINTS, corner
 from tests.linkage.reference.frames import from_world
 
@@ -101,12 +101,13 @@ def test_shares_sum_to_one_and_name_the_larger_source_first():
 def test_interval_of_a_rectangle():
     # JCGM 101: the 95 % interval of a rectangular distribution is 95 % of its width
     drawn = np.random.default_rng(0).uniform(-1, 1, 200_000)
-    f = figure("c", "s", "x", None, "mm", 0.0, drawn)
+    of = Label("c", "s", "x", None, "mm")
+    f = figure(of, 0.0, drawn)
     assert (f.low95, f.high95) == pytest.approx((-0.95, 0.95), abs=0.005)
     assert f.u == pytest.approx(1 / np.sqrt(3), rel=0.005)
     drawn[: 6000] = np.nan
-    assert figure("c", "s", "x", None, "mm", 0.0, drawn) is None
-    assert figure("c", "s", "x", None, "mm", np.nan, drawn[6000:]) is None
+    assert figure(of, 0.0, drawn) is None
+    assert figure(of, np.nan, drawn[6000:]) is None
 
 
 @pytest.mark.parametrize("wrong", [

@@ -8,6 +8,7 @@ from photoangle.linkage.advice import advise
 from photoangle.linkage.checks import SENSIBLE_MM, check_corner, check_length
 from photoangle.linkage.corner import Corner, Taped
 from photoangle.linkage.ride import carry
+from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel, over_travel
 from tests.linkage.corners import POINTS, STRUT, corner
 
@@ -16,7 +17,7 @@ TRAVEL = Travel(-70, 60, steps=14)
 
 @pytest.mark.parametrize("change_mm, word", [(-80.0, "too short"), (420.0, "too long")])
 def test_a_link_that_does_not_close_has_no_angle_there(change_mm, word):
-    result = over_travel(corner(), TRAVEL, change_mm, samples=200)
+    result = over_travel(corner(), TRAVEL, change_mm, sampling=Sampling(200))
     said = [f for f in result.findings if word in f.what]
     assert said and said[0].level == UNUSABLE and said[0].do
     gone = np.isnan(result.courses["bar_arm_angle"].value)
@@ -28,7 +29,7 @@ def test_a_link_that_does_not_close_has_no_angle_there(change_mm, word):
 
 
 def test_an_arm_that_cannot_get_there_is_named():
-    result = over_travel(corner(change=STRUT), Travel(-70, 700, steps=14), samples=100)
+    result = over_travel(corner(change=STRUT), Travel(-70, 700, steps=14), sampling=Sampling(100))
     assert any("cannot reach" in f.what and f.level == UNUSABLE for f in result.findings)
 
 
@@ -90,9 +91,9 @@ def test_an_eye_hole_that_leaves_no_lever_is_refused(hole_mm):
 
 
 def test_nearly_in_line_over_the_travel_is_said_with_its_place():
-    plain = over_travel(corner(), TRAVEL, samples=200)
+    plain = over_travel(corner(), TRAVEL, sampling=Sampling(200))
     assert plain.nearest["line_up_min"].verdict == "clear"
-    near = over_travel(corner(), TRAVEL, -61.0, samples=200)
+    near = over_travel(corner(), TRAVEL, -61.0, sampling=Sampling(200))
     closest = near.nearest["line_up_min"]
     assert closest.verdict != "clear" and closest.figure.low95 < 10.0 and closest.at_mm == -70.0
     assert any("of one line at -70 mm" in f.what and f.do for f in near.findings)

@@ -7,7 +7,8 @@ from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner, Taped
 from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
-from photoangle.linkage.preload import Angle, other_side_finding, preload, unstressed_links
+from photoangle.linkage.preload import Angle, Bar, other_side_finding, preload, unstressed_links
+from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel
 from tests.linkage.corners import corner
 
@@ -15,12 +16,14 @@ TRAVEL = Travel(-70, 60)
 
 
 def _angles(*values, u=0.05):
-    return [Angle(v, u) for v in values]
+    """Left and right with both links on, then with one off."""
+    angles = [Angle(v, u) for v in values]
+    return tuple(angles[:2]), tuple(angles[2:])
 
 
 def test_twist_in_degrees_millimetres_and_newtons():
     # free: right arm 1 deg higher than the left; linked: 3 deg; a lever of 200 mm, both near level
-    p = preload("front", *_angles(-1.0, 2.0, -4.0, -3.0), lever_mm=200, rate_n_per_mm=25)
+    p = preload("front", *_angles(-1.0, 2.0, -4.0, -3.0), Bar(200, rate_n_per_mm=25))
     assert p.twist_deg.value == pytest.approx(2.0)
     # the right eye stands at 200 sin 2 deg, a free bar would have it at 200 sin(-1 + 1) = 0
     assert p.eye_mm.value == pytest.approx(200 * np.sin(np.radians(2.0)))
@@ -30,15 +33,15 @@ def test_twist_in_degrees_millimetres_and_newtons():
 
 
 def test_equal_eye_heights_alone_do_not_prove_it_free():
-    bent = preload("front", *_angles(0.0, 0.0, -2.0, 0.0), lever_mm=200)
+    bent = preload("front", *_angles(0.0, 0.0, -2.0, 0.0), Bar(200))
     assert bent.verdict == "preloaded" and bent.eye_mm.value < -6
-    free = preload("front", *_angles(-1.0, 1.0, -3.0, -1.0), lever_mm=200)
+    free = preload("front", *_angles(-1.0, 1.0, -3.0, -1.0), Bar(200))
     assert free.verdict == "none"
     assert any("driver" in f.what for f in free.findings)
 
 
 def test_near_the_allowance_it_cannot_tell():
-    assert preload("front", *_angles(0, 0.6, 0, 0, u=0.2), lever_mm=200).verdict == "cannot tell"
+    assert preload("front", *_angles(0, 0.6, 0, 0, u=0.2), Bar(200)).verdict == "cannot tell"
 
 
 def _right(**rest):
@@ -52,7 +55,8 @@ def test_unstressed_links_put_both_arms_where_the_free_bar_has_them():
     left = corner()
     right = _right(hub_to_arch_mm={"droop": Taped(400.0, 0.8), "ride": Taped(324.0, 0.8)})
     for share, wanted in (("both", (-1.0 - 0.75, -1.0 + 0.75)), ("left", (-1.0, 0.5))):
-        links = unstressed_links(left, right, TRAVEL, 1.5, 0.1, Wanted(-1.0), share, samples=300)
+        links = unstressed_links((left, TRAVEL), (right, TRAVEL), Angle(1.5, 0.1), Wanted(-1.0), share,
+                                 Sampling(300))
         for made, link, rise, angle in ((left, links.left, 70.0, wanted[0]), (right, links.right, 76.0,
                                                                               wanted[1])):
             layout = made.nominal()
@@ -63,8 +67,8 @@ def test_unstressed_links_put_both_arms_where_the_free_bar_has_them():
 
 
 def test_unstressed_links_beyond_the_dead_line_are_refused():
-    assert isinstance(unstressed_links(corner(), _right(), TRAVEL, 0.0, 0.1, Wanted(-60.0), samples=100),
-                      Refusal)
+    sides = (corner(), TRAVEL), (_right(), TRAVEL)
+    assert isinstance(unstressed_links(*sides, Angle(0.0, 0.1), Wanted(-60.0), sampling=Sampling(100)), Refusal)
 
 
 def test_the_other_side_is_checked():
@@ -75,6 +79,6 @@ def test_the_other_side_is_checked():
 
 def test_misuse_raises():
     with pytest.raises(ValueError):
-        preload("front", *_angles(0, 0, 0, 0), lever_mm=-200)
+        preload("front", *_angles(0, 0, 0, 0), Bar(-200))
     with pytest.raises(ValueError):
-        preload("front", *_angles(0, 0, 0, 0), lever_mm=200, rate_n_per_mm=0)
+        preload("front", *_angles(0, 0, 0, 0), Bar(200, rate_n_per_mm=0))

@@ -10,7 +10,7 @@ from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner, Direction, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, control_arm_angle, position
 from photoangle.linkage.ride import carry, check, no_datum_finding
-from photoangle.linkage.tape_only import LEAN, TapedCorner, tape_corner
+from photoangle.linkage.tape_only import LEAN, Readings, TapedCorner, tape_corner
 from photoangle.linkage.travel import Travel
 from tests.linkage.corners import STRUT, corner
 
@@ -35,13 +35,9 @@ def _taped(link=None, pitch=(0.0, 0.0), u_mm=0.5, **change):
     lengths |= {} if link is None else {"link": _inches(link, u_mm)}
     lengths |= change.pop("lengths", {})
     arch = change.pop("arch", dict(droop=_inches(14.9, u_mm), ride=_inches(12.8, u_mm)))
-    return tape_corner("front-left",
-                       "droop",
-                       heights,
-                       lengths,
-                       arch,
-                       pitch_deg=pitch,
-                       **{"roll_deg": (0.0, 0.0)} | change)
+    read = {k: change.pop(k) for k in ("roll_deg", "front_lift_mm", "wheelbase_mm") if k in change}
+    readings = Readings(heights, lengths, arch, pitch, **{"roll_deg": (0.0, 0.0)} | read)
+    return tape_corner("front-left", "droop", readings, **change)
 
 
 def test_facts_of_the_trade_as_the_planar_limit():
@@ -104,7 +100,7 @@ def test_tape_agrees_with_the_three_dimensional_corner_within_its_interval():
     reach = at["link_foot"] - pivot
     taped = tape_corner(
         "front-left",
-        "droop", {
+        "droop", Readings({
             "bar_bush": Taped(at["bar_bush"][2], 0.5), "bar_eye": Taped(
                 at["bar_eye"][2], 0.5), "link_foot": Taped(at["link_foot"][2], 0.5), "arm_pivot": Taped(
                     pivot[2], 0.5), "arm_ball_joint": Taped(at["arm_ball_joint"][2], 0.5)
@@ -115,9 +111,8 @@ def test_tape_agrees_with_the_three_dimensional_corner_within_its_interval():
                         float(np.linalg.norm(at["bar_eye"] - at["link_foot"])), 0.5)
         },
         full.hub_to_arch_mm,
-        eye_ahead=False,
         pitch_deg=(0.0, 0.1),
-        roll_deg=(0.0, 0.1))
+        roll_deg=(0.0, 0.1)), eye_ahead=False)
     assert isinstance(taped, TapedCorner)
     by_tape = carry(taped, TRAVEL, budget=True).figures["bar_arm_angle"]
     by_points = carry(full, TRAVEL, budget=False).figures["bar_arm_angle"]
@@ -180,5 +175,5 @@ def test_readings_that_cannot_be_give_a_finding_and_no_number(change, word):
 
 
 def test_missing_readings_are_named():
-    refused = tape_corner("front-left", "droop", {"bar_bush": _inches(5)}, {"bar_arm": _inches(7)}, {})
+    refused = tape_corner("front-left", "droop", Readings({"bar_bush": _inches(5)}, {"bar_arm": _inches(7)}, {}))
     assert isinstance(refused, Refusal) and "height of bar_eye" in refused.finding.what

@@ -7,6 +7,7 @@ import pytest
 
 from photoangle.linkage.corner import Corner, Direction, Taped
 from photoangle.linkage.ride import carry
+from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel, over_travel
 from tests.conftest import SAMPLES
 
@@ -42,7 +43,7 @@ def test_travel_with_either_link_is_as_in_the_table(change_mm, column):
     order = np.argsort(rise)
     travel = Travel(rise.min(), rise.max(), steps=len(rows))
     assert np.allclose(travel.steps_mm, rise[order])
-    result = over_travel(made, travel, change_mm, samples=50)
+    result = over_travel(made, travel, change_mm, sampling=Sampling(50))
     for name, key in (("bar_arm_angle", column), ("control_arm_angle", "control_arm_angle_deg")):
         wanted = np.array([rows[k][key] for k in order])
         assert np.abs(result.courses[name].value -

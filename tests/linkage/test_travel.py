@@ -8,7 +8,8 @@ from scipy.spatial.transform import Rotation
 from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Direction, Taped
 from photoangle.linkage.kinematics.mechanism import motion_ratio, position
-from photoangle.linkage.travel import Travel, over_travel
+from photoangle.linkage.sampled import Sampling
+from photoangle.linkage.travel import Limits, Travel, over_travel
 from tests.linkage.corners import POINTS, STRUT, corner
 
 TRAVEL = Travel(-70, 60, steps=27)
@@ -41,7 +42,7 @@ def _by_hand(rise, link=None):
 
 
 def test_values_against_a_step_by_step_solution():
-    result = over_travel(corner(), TRAVEL, samples=SAMPLES)
+    result = over_travel(corner(), TRAVEL, sampling=Sampling(SAMPLES))
     for k in (0, 9, 26):
         eye, foot, _ = _by_hand(70 + TRAVEL.steps_mm[k])
         arm, link = eye - np.array(POINTS["bar_bush"]), eye - foot
@@ -72,7 +73,7 @@ def test_motion_ratio_is_the_slope_of_eye_over_wheel():
 
 
 def test_courses_are_smooth_so_that_the_branch_never_jumps():
-    result = over_travel(corner(change=STRUT), Travel(-70, 60, steps=131), samples=100)
+    result = over_travel(corner(change=STRUT), Travel(-70, 60, steps=131), sampling=Sampling(100))
     for course in result.courses.values():
         step = np.abs(np.diff(course.value))
         assert step.max() < 1.5, course.name  # degrees or millimetres for each millimetre of travel
@@ -82,7 +83,7 @@ def test_hose_points_ride_on_what_they_are_said_to():
     # a hose point far out on the wheel side: kept on the chassis the hub's rise leaves it where it was
     change = {"hose_a": POINTS["hub"], "hose_b": POINTS["hub"], "hose_c": POINTS["hub"]}
     on = {"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"}
-    result = over_travel(corner(change=change, hose_on=on, radius_mm={}), TRAVEL, samples=SAMPLES)
+    result = over_travel(corner(change=change, hose_on=on, radius_mm={}), TRAVEL, sampling=Sampling(SAMPLES))
     hub = np.array(POINTS["hub"], float)
     eye, foot, _ = _by_hand(130)
     ball = np.array(POINTS["arm_ball_joint"], float)
@@ -115,7 +116,7 @@ def _hose_at(gap_mm, u_mm):
 @pytest.mark.parametrize("gap_mm, u_mm, verdict", [(6, 0.3, "clear"), (2, 1.0, "cannot tell"),
                                                    (0.0, 0.1, "cannot tell"), (-5, 0.3, "not clear")])
 def test_a_gap_whose_interval_reaches_zero_is_never_clear(gap_mm, u_mm, verdict):
-    near = over_travel(_hose_at(gap_mm, u_mm), TRAVEL, samples=SAMPLES)
+    near = over_travel(_hose_at(gap_mm, u_mm), TRAVEL, sampling=Sampling(SAMPLES))
     assert near.nearest["gap_min_eye"].verdict == verdict
     said = [f for f in near.findings if "hose" in f.what]
     assert bool(said) == (verdict != "clear")
@@ -125,17 +126,17 @@ def test_a_gap_whose_interval_reaches_zero_is_never_clear(gap_mm, u_mm, verdict)
 def test_a_joint_past_its_limit_is_said_and_one_of_unknown_stud_is_not_judged_bad():
     stud = {"bar_eye": Direction.within([0, 1, 0], 0.5), "link_foot": Direction.within([1, 0, 0], 0.5)}
     tight = {"eye": 4.0, "foot": 60.0}
-    known = over_travel(corner(stud=stud), TRAVEL, samples=SAMPLES, joint_limit_deg=tight)
+    known = over_travel(corner(stud=stud), TRAVEL, sampling=Sampling(SAMPLES), limits=Limits(tight))
     assert known.nearest["joint_tilt_max_eye"].verdict == "not clear"
     assert known.nearest["joint_tilt_max_foot"].verdict == "clear"
     assert any("tilts by" in f.what and "4 deg" in f.what for f in known.findings)
-    bare = over_travel(corner(), TRAVEL, samples=SAMPLES, joint_limit_deg=tight)
+    bare = over_travel(corner(), TRAVEL, sampling=Sampling(SAMPLES), limits=Limits(tight))
     assert bare.nearest["joint_tilt_max_eye"].verdict == "cannot tell"
 
 
 def test_tilt_with_a_stud_across_the_car_is_the_links_lean_from_the_front():
     stud = {"bar_eye": Direction.within([0, 1, 0], 0.0)}
-    result = over_travel(corner(stud=stud), TRAVEL, samples=50)
+    result = over_travel(corner(stud=stud), TRAVEL, sampling=Sampling(50))
     eye, foot, _ = _by_hand(130)
     link = (eye - foot) / np.linalg.norm(eye - foot)
     # the bar turns about y, so that the stud stays where it was
@@ -144,7 +145,7 @@ def test_tilt_with_a_stud_across_the_car_is_the_links_lean_from_the_front():
 
 
 def test_tilt_without_a_stud_is_the_change_from_as_assembled():
-    result = over_travel(corner(), TRAVEL, samples=50)
+    result = over_travel(corner(), TRAVEL, sampling=Sampling(50))
     at = {k: np.array(v, float) for k, v in POINTS.items()}
     eye, foot, arm = _by_hand(130)
     before, link = at["bar_eye"] - at["link_foot"], eye - foot
@@ -160,39 +161,39 @@ def test_tilt_without_a_stud_is_the_change_from_as_assembled():
 
 
 def test_beyond_the_measured_travel_it_says_so():
-    inside = over_travel(corner(), Travel(-70, 0, measured_mm=(-70, 0)), samples=50)
-    outside = over_travel(corner(), Travel(-70, 60, measured_mm=(-70, 0)), samples=50)
+    inside = over_travel(corner(), Travel(-70, 0, measured_mm=(-70, 0)), sampling=Sampling(50))
+    outside = over_travel(corner(), Travel(-70, 60, measured_mm=(-70, 0)), sampling=Sampling(50))
     assert not any("extrapolates" in f.what for f in inside.findings)
     assert any("extrapolates" in f.what for f in outside.findings)
     assert outside.nearest["joint_tilt_max_foot"].extrapolated
 
 
 def test_a_foot_on_an_unmodelled_strut_is_said():
-    bare = over_travel(corner(link_foot_on="strut"), TRAVEL, samples=50)
+    bare = over_travel(corner(link_foot_on="strut"), TRAVEL, sampling=Sampling(50))
     assert any("tilt over the travel is not known" in f.what for f in bare.findings)
-    known = over_travel(corner(link_foot_on="strut", change=STRUT), TRAVEL, samples=50)
+    known = over_travel(corner(link_foot_on="strut", change=STRUT), TRAVEL, sampling=Sampling(50))
     assert not any("tilt over the travel" in f.what for f in known.findings)
     shift = known.courses["bar_arm_angle"].value - bare.courses["bar_arm_angle"].value
     assert np.abs(shift).max() > 0.1
 
 
 def test_missing_radii_are_said():
-    result = over_travel(corner(radius_mm={"eye": 12.0}), TRAVEL, samples=50)
+    result = over_travel(corner(radius_mm={"eye": 12.0}), TRAVEL, sampling=Sampling(50))
     assert any("too large by the radius" in f.what for f in result.findings)
 
 
 def test_lowered_stands_the_car_lower_and_keeps_its_stops():
     lower = TRAVEL.lowered(15)
     assert (lower.droop_mm, lower.bump_mm) == (-85, 45)
-    now, then = (over_travel(corner(), t, samples=50) for t in (TRAVEL, lower))
+    now, then = (over_travel(corner(), t, sampling=Sampling(50)) for t in (TRAVEL, lower))
     assert np.allclose(now.courses["bar_arm_angle"].value, then.courses["bar_arm_angle"].value, atol=1e-9)
     assert then.at_ride["bar_arm_angle"].value > now.at_ride["bar_arm_angle"].value + 1
 
 
 def test_a_set_state_needs_no_hub_to_arch_and_droop_does():
-    at_set = over_travel(corner(state="set", hub_to_arch_mm={}), TRAVEL, samples=50)
+    at_set = over_travel(corner(state="set", hub_to_arch_mm={}), TRAVEL, sampling=Sampling(50))
     assert at_set.at_ride["bar_arm_angle"].value == pytest.approx(np.degrees(np.arctan2(-60, 230)), abs=1e-9)
-    refused = over_travel(corner(hub_to_arch_mm={}), TRAVEL, samples=50)
+    refused = over_travel(corner(hub_to_arch_mm={}), TRAVEL, sampling=Sampling(50))
     assert isinstance(refused, Refusal) and "hub to arch" in refused.finding.what
 
 

@@ -19,10 +19,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from photoangle.linkage.kinematics.turning import cross, dot, length, square_to, wrapped
 
 
-def solve_swing(a, b, c):
+def solve_swing(a: Array, b: Array, c: Array) -> Array:
     """Both angles x that satisfy a cos x + b sin x = c.
 
     a, b, c (...).  Returns (2, ...) rad in -pi to pi, the roots atan2(b, a) + and - acos(c / hypot(a, b));
@@ -32,7 +33,7 @@ def solve_swing(a, b, c):
     return np.stack([wrapped(middle + half), wrapped(middle - half)])
 
 
-def _swing(a, b, c):
+def _swing(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]:
     size2 = a * a + b * b
     # atan2 of both sides keeps the digits that acos loses near the dead line
     room = size2 - c * c
@@ -49,11 +50,11 @@ class Closure:
     rad, 0 to pi/2. Both NaN where the link does not close.
     """
 
-    turn: np.ndarray
-    margin: np.ndarray
+    turn: Array
+    margin: Array
 
 
-def branch_side(eye, origin, axis, foot):
+def branch_side(eye: Array, origin: Array, axis: Array, foot: Array) -> Array:
     """Which of the two roots the assembled position is: +1, -1, or 0 on the dead line itself.
 
     eye, origin, axis, foot (..., 3).  Returns (...).
@@ -65,7 +66,8 @@ def branch_side(eye, origin, axis, foot):
     return np.where(np.abs(sine) > 1e-9, -np.sign(sine), 0.0)
 
 
-def close_link(eye, origin, axis, foot, link_mm, side):
+def close_link(eye: Array, origin: Array, axis: Array, foot: Array, link_mm: Floats,
+               side: Array) -> Closure:
     """Turn of the bar at which the link reaches from foot to eye.
 
     eye, origin, axis (..., 3): the eye where it was assembled, a point of the bar's axis, its direction; foot
@@ -80,7 +82,8 @@ def close_link(eye, origin, axis, foot, link_mm, side):
     return close_terms(a, b, (lever2 + dot(g, g) - link_mm**2) / 2, side, np.sqrt(lever2) * link_mm)
 
 
-def close_terms(a, b, c, side, lever_times_link):
+def close_terms(a: Array, b: Array, c: Array, side: Array,
+                lever_times_link: Array) -> Closure:
     """`close_link` from its three terms; lever_times_link (...) mm^2.  Returns Closure."""
     middle, half, root = _swing(a, b, c)
     # the link's component along the eye's path is hypot(A, B) sin(acos(...)) / lever
@@ -90,7 +93,7 @@ def close_terms(a, b, c, side, lever_times_link):
     return Closure(turn, np.where(np.isnan(turn), np.nan, margin))
 
 
-def reach_of_bar(eye, origin, axis, foot):
+def reach_of_bar(eye: Array, origin: Array, axis: Array, foot: Array) -> Array:
     """The shortest and the longest link that closes at all, (2, ...) mm.
 
     The eye's circle is nearest to and farthest from the foot on the two dead lines.
@@ -100,5 +103,6 @@ def reach_of_bar(eye, origin, axis, foot):
     u, g = offset - along, foot - origin - along
     swing = np.hypot(dot(u, g), dot(cross(axis, u), g))
     both = dot(u, u) + dot(g, g)
-    return np.sqrt(np.maximum(np.stack([both - 2 * swing, both + 2 * swing]), 0.0))
+    out: Array = np.sqrt(np.maximum(np.stack([both - 2 * swing, both + 2 * swing]), 0.0))
+    return out
 

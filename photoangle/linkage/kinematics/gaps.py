@@ -6,13 +6,15 @@ All points (..., 3), mm, broadcast; returns (...), mm, centre to centre: radii a
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.linkage.kinematics.turning import cross, dot, length
 
 
-def point_to_segment(point, start, end):
+def point_to_segment(point: Array, start: Array, end: Array) -> Array:
     """Distance of a point from a segment; a segment without length counts as a point."""
     line = end - start
     size = dot(line, line)
@@ -20,7 +22,7 @@ def point_to_segment(point, start, end):
     return length(point - start - line * share[..., None])
 
 
-def segment_to_segment(a, b, c, d):
+def segment_to_segment(a: Array, b: Array, c: Array, d: Array) -> Array:
     """Distance of segment a-b from segment c-d.
 
     The least distance is either at one of the four ends or between two inner points, where the joining line
@@ -40,21 +42,21 @@ def segment_to_segment(a, b, c, d):
     return np.where(inside, np.abs(dot(between, normal)) / np.sqrt(safe), ends)
 
 
-def polyline_to_segment(chain, a, b):
+def polyline_to_segment(chain: Sequence[Array], a: Array, b: Array) -> Array:
     """Least distance of a chain of points (a list of (..., 3); one is a point) from segment a-b."""
     if len(chain) == 1:
         return point_to_segment(chain[0], a, b)
     return _least([segment_to_segment(p, q, a, b) for p, q in itertools.pairwise(chain)])
 
 
-def point_to_polyline(point, chain):
+def point_to_polyline(point: Array, chain: Sequence[Array]) -> Array:
     """Least distance of a point from a chain of points."""
     if len(chain) == 1:
         return length(point - chain[0])
     return _least([point_to_segment(point, p, q) for p, q in itertools.pairwise(chain)])
 
 
-def _least(values):
+def _least(values: Sequence[Array]) -> Array:
     out = values[0]
     for value in values[1:]:
         out = np.minimum(out, value)

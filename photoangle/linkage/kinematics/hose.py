@@ -11,8 +11,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from photoangle.core.roles import HOSES
 from photoangle.linkage.kinematics.gaps import point_to_polyline, point_to_segment, polyline_to_segment
+from photoangle.linkage.kinematics.layout import Layout
+from photoangle.linkage.kinematics.mechanism import Position
+from photoangle.linkage.kinematics.sampled_corner import SampledCorner
 from photoangle.linkage.kinematics.turning import length
 
 SECOND = "_second"
@@ -21,30 +25,34 @@ WANDER = 0.3
 SHARES = {"chassis": 0.0, "mid": 0.5, "knuckle": 1.0}
 
 
-def hose_places(layout, place, rise_mm, corner):
+def hose_places(layout: Layout, place: Position, rise_mm: Array,
+                corner: SampledCorner) -> dict[str, Array]:
     """Hose points (n, t, 3) by name at hub rises rise_mm (n or 1, t) from the reference state, mm."""
     out = {}
     for name in HOSES:
         if name not in layout.at:
             continue
         first = layout.at[name]
-        if name + SECOND in layout.at and layout.second_rise_mm is not None:
-            out[name] = _between(first, layout.at[name + SECOND], layout, rise_mm)
+        second_rise = layout.second_rise_mm
+        if name + SECOND in layout.at and second_rise is not None:
+            along = _share_between(rise_mm / second_rise, layout.hose_wander)
+            out[name] = first + (layout.at[name + SECOND] - first) * along[..., None]
         else:
-            share = SHARES.get(corner.hose_on.get(name))
-            share = layout.hose_share if share is None else share
+            on = corner.hose_on.get(name)
+            share = layout.hose_share if on is None else SHARES[on]
             moved = place.knuckle.carried(first)
             out[name] = first + (moved - first) * np.asarray(share)[..., None]
     return out
 
 
-def _between(first, second, layout, rise_mm):
-    along = rise_mm / layout.second_rise_mm
+def _share_between(along: Array, wander: Floats) -> Array:
+    """How far a point is from its first place to its second: in proportion, and less surely beyond."""
     beyond = along - np.clip(along, 0.0, 1.0)
-    return first + (second - first) * (along + beyond * WANDER * layout.hose_wander)[..., None]
+    return along + beyond * WANDER * wander
 
 
-def hose_gaps(layout, place, rise_mm, corner):
+def hose_gaps(layout: Layout, place: Position, rise_mm: Array,
+              corner: SampledCorner) -> dict[str, Array]:
     """gap_a, gap_b, gap_c: eye and link to that point; gap_eye, gap_link: to the whole hose; mm, radii taken
     off.
 

@@ -21,9 +21,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from calib.poses import rotation_from_vector
 from photoangle.core.roles import ARM_BALL_JOINT, HUB
 from photoangle.linkage.kinematics.closure import branch_side, close_link, solve_swing
+from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.turning import applied, cross, dot, length, smallest_turn, turned, unit
 
 _ACROSS, _AHEAD = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
@@ -36,24 +38,24 @@ class Knuckle:
     """Where the knuckle is: its ball joint now and as assembled (..., 3), and its rotation (..., 3, 3) or
     None."""
 
-    ball: np.ndarray
-    ball_before: np.ndarray
-    rotation: np.ndarray | None
-    share: np.ndarray
+    ball: Array
+    ball_before: Array
+    rotation: Array | None
+    share: Array
 
-    def carried(self, point):
+    def carried(self, point: Array) -> Array:
         """A point of the knuckle (..., 3), given as assembled, where it is now."""
         if self.rotation is None:
             shift = self.ball - self.ball_before
             return point + shift * np.stack([np.ones_like(self.share)] * 2 + [self.share], -1)
         return self.ball + applied(self.rotation, point - self.ball_before)
 
-    def turned(self, direction):
+    def turned(self, direction: Array) -> Array:
         """A direction of the knuckle (..., 3), now."""
         return direction if self.rotation is None else applied(self.rotation, direction)
 
 
-def knuckle_at(layout, arm_angle):
+def knuckle_at(layout: Layout, arm_angle: Floats) -> Knuckle:
     """The knuckle at control-arm angles (...) from the reference state, rad.
 
     NaN where the knuckle cannot be assembled.  Returns Knuckle.
@@ -74,7 +76,7 @@ def knuckle_at(layout, arm_angle):
     return Knuckle(ball, before, rotation_from_vector(axis * spin[..., None]) @ tilt, layout.hub_share)
 
 
-def _upper_arm(layout, ball):
+def _upper_arm(layout: Layout, ball: Array) -> tuple[Array, Array]:
     top, pivot, axis = layout.at["upper_ball_joint"], layout.at["upper_pivot_front"], layout.upper_axis
     before = layout.at[ARM_BALL_JOINT]
     side = branch_side(top, pivot, axis, before)
@@ -82,7 +84,7 @@ def _upper_arm(layout, ball):
     return top - before, turned(top, pivot, axis, turn) - ball
 
 
-def _strut(layout, ball):
+def _strut(layout: Layout, ball: Array) -> tuple[Array, Array]:
     top, before = layout.at["strut_top"], layout.at[ARM_BALL_JOINT]
     line = top - ball
     low = layout.at.get("strut_low", before)
@@ -94,14 +96,15 @@ def _strut(layout, ball):
     return beside + slide * along[..., None], line
 
 
-def _tie_rod(layout, ball, tilt, axis, before, axis_before):
+def _tie_rod(layout: Layout, ball: Array, tilt: Array, axis: Array, before: Array,
+             axis_before: Array) -> Array:
     outer, inner = layout.at["tie_rod_outer"], layout.at["tie_rod_inner"]
     side = branch_side(outer, before, axis_before, inner)
     start = ball + applied(tilt, outer - before)
     return close_link(start, ball, axis, inner, length(outer - inner), side).turn
 
 
-def _held(tilt, axis):
+def _held(tilt: Array, axis: Array) -> Array:
     across = applied(tilt, _ACROSS)
     along = axis * dot(across, axis)[..., None]
     flat = across - along
@@ -109,11 +112,12 @@ def _held(tilt, axis):
     return _nearest_zero(roots)
 
 
-def _nearest_zero(roots):
-    return np.where(np.abs(roots[0]) < np.abs(roots[1]), roots[0], roots[1])
+def _nearest_zero(roots: Array) -> Array:
+    out: Array = np.where(np.abs(roots[0]) < np.abs(roots[1]), roots[0], roots[1])
+    return out
 
 
-def arm_angle_for_ball_rise(layout, rise_mm):
+def arm_angle_for_ball_rise(layout: Layout, rise_mm: Floats) -> Array:
     """Control-arm angle at which the lower ball joint has risen by rise_mm (...), rad; NaN where it cannot.
 
     Exact: the height of a point on a circle is constant + P cos a + Q sin a.
@@ -124,7 +128,7 @@ def arm_angle_for_ball_rise(layout, rise_mm):
     return _nearest_zero(solve_swing(p, q, p + rise_mm))
 
 
-def arm_angle_for_rise(layout, rise_mm):
+def arm_angle_for_rise(layout: Layout, rise_mm: Floats) -> Array:
     """Control-arm angle at which the hub has risen by rise_mm (...) along the chassis's vertical, rad.
 
     Hub to arch falls by just this.  Closed form without a knuckle model; else by the secant method, started
@@ -135,7 +139,7 @@ def arm_angle_for_rise(layout, rise_mm):
         return arm_angle_for_ball_rise(layout, rise_mm / layout.hub_share)
     hub = layout.at.get(HUB, layout.at[ARM_BALL_JOINT])
 
-    def excess(angle):
+    def excess(angle: Array) -> Array:
         return knuckle_at(layout, angle).carried(hub)[..., 2] - hub[..., 2] - rise_mm
 
     old = arm_angle_for_ball_rise(layout, rise_mm)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.roles import PIVOTS
 from photoangle.core.states import DROOP
 from photoangle.linkage.kinematics.turning import unit
@@ -26,21 +28,21 @@ class Layout:
     or None for the distance of its joints.  hose_share, hose_wander, second_state: see `linkage.hose`.
     """
 
-    at: dict
-    bar_axis: np.ndarray
-    arm_axis: np.ndarray
-    hub_share: np.ndarray
+    at: dict[str, Array]
+    bar_axis: Array
+    arm_axis: Array
+    hub_share: Array
     foot_on: str = "control arm"
     state: str = DROOP
-    hub_to_arch_mm: dict = field(default_factory=dict)
-    stud: dict = field(default_factory=dict)
-    link_mm: np.ndarray | None = None
-    hose_share: np.ndarray | float = 0.5
-    hose_wander: np.ndarray | float = 0.0
+    hub_to_arch_mm: dict[str, Array] = field(default_factory=dict)
+    stud: dict[str, Array] = field(default_factory=dict)
+    link_mm: Array | None = None
+    hose_share: Array | float = 0.5
+    hose_wander: Array | float = 0.0
     second_state: str | None = None
 
     @property
-    def second_rise_mm(self):
+    def second_rise_mm(self) -> Array | None:
         """The hub's rise (...) from the reference state to the one whose hose points are known too, or
         None."""
         arch = self.hub_to_arch_mm
@@ -49,32 +51,32 @@ class Layout:
         return None
 
     @property
-    def arm_origin(self):
+    def arm_origin(self) -> Array:
         """A point on the control arm's pivot axis, (..., 3)."""
         both = [self.at[n] for n in PIVOTS if n in self.at]
         return both[0] if len(both) == 1 else (both[0] + both[1]) / 2
 
     @property
-    def knuckle_by(self):
+    def knuckle_by(self) -> str | None:
         """What holds the knuckle's top: "upper arm", "strut", or None where it is not known."""
         if "upper_ball_joint" in self.at and "upper_pivot_front" in self.at:
             return "upper arm"
         return "strut" if "strut_top" in self.at else None
 
     @property
-    def upper_axis(self):
+    def upper_axis(self) -> Array:
         """The upper arm's pivot axis, from its two pivots; the lower one's direction where one is known."""
         if "upper_pivot_rear" in self.at:
             return unit(self.at["upper_pivot_front"] - self.at["upper_pivot_rear"])
         return self.arm_axis
 
-    def with_points(self, **points):
+    def with_points(self, **points: Array) -> Layout:
         """The same layout with other points."""
         return replace(self, at=self.at | points)
 
-    def part(self, rows):
+    def part(self, rows: slice | Array) -> Layout:
         """Some of the samples: ``rows`` indexes the first axis."""
-        def cut(value):
+        def cut(value: Any) -> Any:
             return value[rows] if np.ndim(value) else value
 
         return replace(self,

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from photoangle.core.roles import BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.kinematics.closure import branch_side
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at
+from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.mechanism import (
     assembled_link_mm,
     bar_arm_angle,
@@ -34,15 +36,15 @@ class Lengths:
     """Arrays (...): present_mm, wanted_mm, low_mm and high_mm (the band's ends, ordered), angle_deg and
     angle_wanted_deg of the bar arm at ride height; NaN where the bar cannot stand so on this branch."""
 
-    present_mm: np.ndarray
-    wanted_mm: np.ndarray
-    low_mm: np.ndarray
-    high_mm: np.ndarray
-    angle_deg: np.ndarray
-    angle_wanted_deg: np.ndarray
+    present_mm: Array
+    wanted_mm: Array
+    low_mm: Array
+    high_mm: Array
+    angle_deg: Array
+    angle_wanted_deg: Array
 
 
-def other_hole(layout, hole_mm):
+def other_hole(layout: Layout, hole_mm: float) -> Layout:
     """The layout with the eye in another hole, hole_mm nearer to the bar's axis along the lever.
 
     The present link then does not belong to it: give lengths explicitly.
@@ -52,7 +54,7 @@ def other_hole(layout, hole_mm):
     return layout.with_points(bar_eye=eye - unit(lever) * hole_mm)
 
 
-def square_turn(layout, foot):
+def square_turn(layout: Layout, foot: Array) -> Array:
     """The bar's turn at which the link to a foot (..., 3) is square to the lever, rad.
 
     (e - foot) . lever = 0 reads A cos b + B sin b = lever^2: the tangents from a point to a circle.  The root
@@ -67,7 +69,7 @@ def square_turn(layout, foot):
     return wrapped(np.arctan2(b, a) + branch_side(eye, bush, axis, layout.at[LINK_FOOT]) * half)
 
 
-def length_at_turn(layout, foot, turn):
+def length_at_turn(layout: Layout, foot: Array, turn: Array) -> Array:
     """The link's length (...) with the bar turned by ``turn`` (...), NaN past the dead line."""
     bush, axis, eye = layout.at[BAR_BUSH], layout.bar_axis, layout.at[BAR_EYE]
     there = turned(eye, bush, axis, turn)
@@ -75,12 +77,12 @@ def length_at_turn(layout, foot, turn):
     return np.where(same, length(there - foot), np.nan)
 
 
-def lengths(layout, rise_mm, wanted, hole_mm=0.0):
+def lengths(layout: Layout, rise_mm: Floats, wanted: Wanted, hole_mm: float = 0.0,
+            apart_deg: Floats = 0.0) -> Lengths:
     """Lengths for ``wanted`` with the hub risen by rise_mm (...) to ride height.
 
     hole_mm: another eye hole, see `other_hole`; the bar arm's angle is the same for every hole of a straight
-    arm.
-    Returns Lengths.
+    arm.  apart_deg (...): by how much more than wanted.angle_deg the arm is to stand at.  Returns Lengths.
     """
     present = assembled_link_mm(layout)
     arm = arm_angle_for_rise(layout, rise_mm)
@@ -89,7 +91,7 @@ def lengths(layout, rise_mm, wanted, hole_mm=0.0):
     at_hole = other_hole(layout, hole_mm) if hole_mm else layout
     tolerance = np.radians(wanted.within_deg)
     goal = (bar_arm_angle(layout, square_turn(at_hole, foot)) if wanted.square
-            else np.full_like(now, np.radians(wanted.angle_deg)))
+            else np.full_like(now, np.radians(wanted.angle_deg + apart_deg)))
     ends = [
         length_at_turn(at_hole, foot, turn_for_angle(layout, goal + s)) for s in (-tolerance, 0.0, tolerance)
     ]

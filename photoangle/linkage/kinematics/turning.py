@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.arrays import Array, Floats
 from calib.poses import hat
 
 
-def dot(a, b):
+def dot(a: Array, b: Array) -> Array:
     """Scalar products: (..., 3) with (..., 3) gives (...)."""
     return a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2]
 
 
-def cross(a, b):
+def cross(a: Array, b: Array) -> Array:
     """Vector products, (..., 3).  Much faster than numpy's on large stacks."""
     a, b = np.broadcast_arrays(a, b)
     out = np.empty(a.shape)
@@ -26,24 +27,24 @@ def cross(a, b):
     return out
 
 
-def length(v):
+def length(v: Array) -> Array:
     """Euclidean lengths, (...)."""
     return np.sqrt(dot(v, v))
 
 
-def unit(v):
+def unit(v: Array) -> Array:
     """Unit vectors.  A zero vector gives NaN, for the caller to have excluded."""
     v = np.asarray(v, float)
     size = length(v)[..., None]
     return v / np.where(size > 0, size, np.nan)
 
 
-def square_to(v, axis):
+def square_to(v: Array, axis: Array) -> Array:
     """The part of v that is square to a unit axis, (..., 3)."""
     return v - axis * dot(v, axis)[..., None]
 
 
-def turned(point, origin, axis, angle):
+def turned(point: Array, origin: Array, axis: Array, angle: Floats) -> Array:
     """Points turned about the line through ``origin`` along ``axis``.
 
     point, origin, axis (..., 3); angle (...), rad.  Returns (..., 3).
@@ -55,26 +56,27 @@ def turned(point, origin, axis, angle):
     return origin + along + flat * np.cos(angle) + cross(axis, flat) * np.sin(angle)
 
 
-def smallest_turn(start, end):
+def smallest_turn(start: Array, end: Array) -> Array:
     """Rotation matrices of the smallest turn that carries one unit vector onto another.
 
     start, end (..., 3), not opposite.  Returns (..., 3, 3).
     """
     start, end = np.broadcast_arrays(start, end)
     v = hat(cross(start, end))
-    return np.eye(3) + v + v @ v / (1 + dot(start, end))[..., None, None]
+    out: Array = np.eye(3) + v + v @ v / (1 + dot(start, end))[..., None, None]
+    return out
 
 
-def applied(rotation, vector):
+def applied(rotation: Array, vector: Array) -> Array:
     """Rotation matrices (..., 3, 3) times vectors (..., 3), broadcast."""
     return (rotation @ vector[..., None])[..., 0]
 
 
-def angle_between(a, b):
+def angle_between(a: Array, b: Array) -> Array:
     """Angles between vectors, 0 to pi, accurate at both ends."""
     return np.arctan2(length(cross(a, b)), dot(a, b))
 
 
-def wrapped(angle):
+def wrapped(angle: Floats) -> Array:
     """Angles brought into -pi to pi."""
     return (np.asarray(angle) + np.pi) % (2 * np.pi) - np.pi

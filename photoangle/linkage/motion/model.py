@@ -11,10 +11,12 @@ central differences cheap: the whole Jacobian is one call.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array, Indices
 from calib.poses import rotation_from_vector, vector_from_rotation
 from photoangle.core.roles import (
     ARM_BALL_JOINT,
@@ -25,6 +27,7 @@ from photoangle.core.roles import (
     LINK_FOOT,
 )
 from photoangle.linkage.kinematics.turning import applied, dot, length
+from photoangle.linkage.motion.observed import PointOnMarker, TapedLength
 
 BODIES = ("chassis", "bar", "arm", "link", "knuckle")
 JOINTS = (BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
@@ -44,15 +47,15 @@ class Estimate:
     place_shift (p, 3).
     """
 
-    point: dict
-    axis: dict
-    turn: dict
-    joint: dict
-    along: dict
-    rotation: dict
-    shift: dict
-    place_rotation: np.ndarray
-    place_shift: np.ndarray
+    point: dict[str, Array]
+    axis: dict[str, Array]
+    turn: dict[str, Array]
+    joint: dict[str, Array]
+    along: dict[str, float]
+    rotation: dict[str, Array]
+    shift: dict[str, Array]
+    place_rotation: Array
+    place_shift: Array
 
 
 @dataclass(frozen=True)
@@ -67,26 +70,45 @@ class Plan:
     """
 
     states: int
-    state: np.ndarray
-    body: np.ndarray
-    place: np.ndarray
-    marker: np.ndarray
-    seen: dict
-    first: dict
-    whiten: list
+    state: Indices
+    body: Indices
+    place: Indices
+    marker: Indices
+    seen: dict[str, set[int]]
+    first: dict[str, list[int]]
+    whiten: list[tuple[slice, Array]]
     foot_on: str
-    points: tuple
-    tapes: tuple
+    points: tuple[tuple[int, PointOnMarker, int], ...]
+    tapes: tuple[tuple[int, TapedLength, int], ...]
     play_mm: float
-    place_keys: tuple = ()
+    place_keys: tuple[tuple[int, str, int, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class Moved:
+    """The estimate after b changes at once.
+
+    joint: name -> (b, 3), each in its body's frame; lines: "bar", "arm" -> (point (b, 3), axis (b, 3), turn
+    (b, s) rad); along: on-axis joint -> (b, 1) mm; rotation (b, bodies, s, 3, 3), shift (b, bodies, s, 3): of
+    each body, in the order of BODIES; place_rotation (b, p, 3, 3), place_shift (b, p, 3).
+    """
+
+    joint: dict[str, Array]
+    lines: dict[str, tuple[Array, Array, Array]]
+    along: dict[str, Array]
+    rotation: Array
+    shift: Array
+    place_rotation: Array
+    place_shift: Array
 
 
 class Model:
     """The least-squares problem about one estimate."""
 
-    def __init__(self, plan, estimate):
+    def __init__(self, plan: Plan, estimate: Estimate) -> None:
         self.plan, self.estimate = plan, estimate
-        self.blocks, at = {}, 0
+        self.blocks: dict[str, slice] = {}
+        at = 0
         self.basis = {k: _square_pair(estimate.axis[k]) for k in ("bar", "arm")}
         sizes = {}
         for k in ("bar", "arm"):
@@ -105,10 +127,10 @@ class Model:
             at += size
         self.size = at
 
-    def moved(self, x):
-        """The estimate after changes x (b, size): a dict of arrays with b leading."""
+    def moved(self, x: Array) -> Moved:
+        """The estimate after changes x (b, size): arrays with b leading."""
         e, plan, b = self.estimate, self.plan, len(x)
-        out = {"joint": {k: e.joint[k] + x[:, self.blocks[k]] for k in JOINTS}}
+        lines = {}
         rotation = np.broadcast_to(np.eye(3), (b, 5, plan.states, 3, 3)).copy()
         shift = np.zeros((b, 5, plan.states, 3))
         for k in ("bar", "arm"):
@@ -121,7 +143,7 @@ class Model:
             r = rotation_from_vector(axis[:, None] * turn[..., None])
             i = BODIES.index(k)
             rotation[:, i], shift[:, i] = r, point[:, None] - applied(r, point[:, None])
-            out[k] = (point, axis, turn)
+            lines[k] = (point, axis, turn)
         for k in ("link", "knuckle"):
             i = BODIES.index(k)
             moving = [s for s in sorted(plan.seen[k]) if s != plan.first[k][s]]
@@ -134,51 +156,50 @@ class Model:
                 middle = e.shift[k][moving] + applied(e.rotation[k][moving], self._middle(k))
                 shift[:, i, moving] = applied(spin, e.shift[k][moving] - middle) + middle + change[..., 3:]
         change = x[:, self.blocks["places"]].reshape(b, -1, 6)
-        out["place rotation"] = rotation_from_vector(RAD * change[..., :3]) @ e.place_rotation
-        out["place shift"] = e.place_shift + change[..., 3:]
-        out["along"] = {k: e.along[k] + x[:, self.blocks[f"along {k}"]] for k in e.along}
-        out["rotation"], out["shift"] = rotation, shift
-        return out
+        return Moved({k: e.joint[k] + x[:, self.blocks[k]] for k in JOINTS}, lines,
+                     {k: e.along[k] + x[:, self.blocks[f"along {k}"]] for k in e.along}, rotation, shift,
+                     rotation_from_vector(RAD * change[..., :3]) @ e.place_rotation,
+                     e.place_shift + change[..., 3:])
 
-    def _middle(self, body):
+    def _middle(self, body: str) -> Array:
         at = [p for p, key in enumerate(self.plan.place_keys) if key[1] == body]
         return self.estimate.place_shift[at].mean(0) if at else np.zeros(3)
 
-    def carried(self, m, body, state, point):
+    def carried(self, m: Moved, body: str, state: int, point: Array) -> Array:
         """A point of a body's frame (b, 3) in the chassis at a state."""
         i = BODIES.index(body)
-        return applied(m["rotation"][:, i, state], point) + m["shift"][:, i, state]
+        return applied(m.rotation[:, i, state], point) + m.shift[:, i, state]
 
-    def joint(self, m, name, state):
+    def joint(self, m: Moved, name: str, state: int) -> Array:
         """A joint (b, 3) in the chassis at a state."""
         if name in ON_AXIS:
-            point, axis, _ = m[ON_AXIS[name]]
-            if name in m["along"]:
-                return point + axis * m["along"][name]
+            point, axis, _ = m.lines[ON_AXIS[name]]
+            if name in m.along:
+                return point + axis * m.along[name]
             # never seen along the axis: square to the eye, or 100 mm either side of the ball joint, by
             # definition
             about = self.estimate.joint[BAR_EYE if name == BAR_BUSH else ARM_BALL_JOINT]
             far = {BAR_BUSH: 0.0, ARM_PIVOT_FRONT: 100.0, ARM_PIVOT_REAR: -100.0}[name]
             return point + axis * (dot(about - point, axis) + far)[:, None]
         if name == "bar_bush_far":
-            return self.joint(m, BAR_BUSH, state) + 300.0 * m["bar"][1]
+            return self.joint(m, BAR_BUSH, state) + 300.0 * m.lines["bar"][1]
         body = {BAR_EYE: "bar", ARM_BALL_JOINT: "arm", LINK_FOOT: self.plan.foot_on}[name]
-        return self.carried(m, body, state, m["joint"][name])
+        return self.carried(m, body, state, m.joint[name])
 
-    def raw(self, x):
+    def raw(self, x: Array) -> tuple[Array, Moved]:
         """Sightings' residuals before whitening (b, o, 6): turn (rad), shift (mm), predicted less seen."""
         m, plan = self.moved(x), self.plan
-        r, t = m["rotation"][:, plan.body, plan.state], m["shift"][:, plan.body, plan.state]
-        pr, pt = m["place rotation"][:, plan.place], m["place shift"][:, plan.place]
+        r, t = m.rotation[:, plan.body, plan.state], m.shift[:, plan.body, plan.state]
+        pr, pt = m.place_rotation[:, plan.place], m.place_shift[:, plan.place]
         turn = vector_from_rotation(r @ pr @ np.swapaxes(self.seen_rotation, -1, -2))
         return np.concatenate([turn, applied(r, pt) + t - self.seen_shift], -1), m
 
-    def with_sightings(self, rotation, shift):
+    def with_sightings(self, rotation: Array, shift: Array) -> Model:
         """Sets what was seen: rotation (o, 3, 3), shift (o, 3)."""
         self.seen_rotation, self.seen_shift = rotation, shift
         return self
 
-    def residuals(self, x):
+    def residuals(self, x: Array) -> Array:
         """All residuals in units of their sigma, (b, rows): sightings first, state by state."""
         raw, m = self.raw(x)
         out = [self.whitened(raw)]
@@ -189,12 +210,12 @@ class Model:
             out.append(((apart - tape.value_mm) / tape.sigma_mm)[:, None])
         return np.concatenate(out, -1)
 
-    def whitened(self, raw):
+    def whitened(self, raw: Array) -> Array:
         """Sightings' residuals or derivatives (b, o, 6) over their sigmas, (b, 6 o)."""
         return np.concatenate(
             [raw[:, rows].reshape(len(raw), -1) @ root.T for rows, root in self.plan.whiten], -1)
 
-    def _shared(self, m):
+    def _shared(self, m: Moved) -> Iterator[Array]:
         """Joints as their two bodies see them: differences in mm, each (b, n)."""
         plan = self.plan
         for s in range(plan.states):
@@ -213,35 +234,36 @@ class Model:
                 ball = self.joint(m, ARM_BALL_JOINT, first)
                 yield self.carried(m, "knuckle", s, ball) - self.joint(m, ARM_BALL_JOINT, s)
 
-    def _on_marker(self, m, point, place):
+    def _on_marker(self, m: Moved, point: PointOnMarker, place: int) -> Array:
         _, body, _, first = self.plan.place_keys[place]
-        joint, body = self.joint(m, point.joint, first), BODIES.index(body)
-        r, t = m["rotation"][:, body, first], m["shift"][:, body, first]
-        marker = r @ m["place rotation"][:, place]
-        origin = applied(r, m["place shift"][:, place]) + t
+        joint, of = self.joint(m, point.joint, first), BODIES.index(body)
+        r, t = m.rotation[:, of, first], m.shift[:, of, first]
+        marker = r @ m.place_rotation[:, place]
+        origin = applied(r, m.place_shift[:, place]) + t
         seen = applied(np.swapaxes(marker, -1, -2), joint - origin)
-        return (seen - np.asarray(point.offset_mm)) / np.asarray(point.sigma_mm)
+        out: Array = (seen - np.asarray(point.offset_mm)) / np.asarray(point.sigma_mm)
+        return out
 
-    def jacobian(self, function):
+    def jacobian(self, function: Callable[[Array], Array]) -> Array:
         """Central differences of function((b, size)) -> (b, rows) at nought: (rows, size)."""
         eye = np.eye(self.size) * _STEP
         both = function(np.concatenate([eye, -eye]))
         return ((both[:self.size] - both[self.size:]) / (2 * _STEP)).T
 
-    def advanced(self, x):
+    def advanced(self, x: Array) -> Estimate:
         """The Estimate after one change x (size,)."""
         m = self.moved(x[None])
         rotation, shift = {}, {}
         for k in ("link", "knuckle"):
             i = BODIES.index(k)
-            rotation[k], shift[k] = m["rotation"][0, i].copy(), m["shift"][0, i].copy()
-        return Estimate({k: m[k][0][0] for k in ("bar", "arm")}, {k: m[k][1][0] for k in ("bar", "arm")},
-                        {k: m[k][2][0] for k in ("bar", "arm")}, {k: v[0] for k, v in m["joint"].items()},
-                        {k: float(v[0, 0]) for k, v in m["along"].items()}, rotation, shift,
-                        m["place rotation"][0], m["place shift"][0])
+            rotation[k], shift[k] = m.rotation[0, i].copy(), m.shift[0, i].copy()
+        point, axis, turn = ({k: line[part][0] for k, line in m.lines.items()} for part in range(3))
+        return Estimate(point, axis, turn, {k: v[0] for k, v in m.joint.items()},
+                        {k: float(v[0, 0]) for k, v in m.along.items()}, rotation, shift,
+                        m.place_rotation[0], m.place_shift[0])
 
 
-def _square_pair(axis):
+def _square_pair(axis: Array) -> Array:
     """Two unit vectors square to an axis and to each other, (2, 3)."""
     other = np.eye(3)[np.argmin(np.abs(axis))]
     first = np.cross(axis, other)

@@ -12,7 +12,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.arrays import Array, Mask
+from photoangle.linkage.motion.model import Model, Plan
+from photoangle.linkage.motion.observed import Changes, Given, What
 from photoangle.linkage.motion.plan import ITERATIONS, planned, solved
+
+# Plan, Model at the solution, Jacobian, residuals.
+Solution = tuple[Plan, Model, Array, Array]
 
 # Directions of the unknowns with a standard uncertainty beyond this are open (steps of a millimetre).
 OPEN = 500.0
@@ -25,32 +31,33 @@ _PRICE, _SIMPLER = 4.0, {"link": 4.0}
 _TIE, _TRIED, _TRIAL_ITERATIONS = 8.0, 6, 8
 
 
-def spectrum(jacobian):
+def spectrum(jacobian: Array) -> tuple[Array, Array, Mask]:
     """Eigenvalues and vectors of the normal matrix, and which directions are open."""
     values, vectors = np.linalg.eigh(jacobian.T @ jacobian)
     return values, vectors, values < 1 / OPEN**2
 
 
-def inverse_of(jacobian):
+def inverse_of(jacobian: Array) -> Array:
     """The covariance of the unknowns that are not open, from the whitened Jacobian."""
     values, vectors, loose = spectrum(jacobian)
     kept = vectors[:, ~loose]
     return (kept / values[~loose]) @ kept.T
 
 
-def next_change(given, changes, plan, model, jacobian, value):
+def next_change(given: Given, changes: Changes, plan: Plan, model: Model, jacobian: Array,
+                value: Array) -> tuple[Changes, What, tuple[int, ...], Solution] | None:
     """The change that explains most of what does not fit, if it explains more than chance does.
 
-    Returns (Changes, what: ("cut", marker, state), ("link", state), ("point", index) or ("tape", index),
-    other markers that would do as well, its solution as `solve_with` gives it), or None.
+    Returns (Changes, What, other markers that would do as well, its solution as `solve_with` gives it), or
+    None.
     """
     scored = _cuts(plan, model, jacobian, value) + _observations(plan, jacobian, value)
-    scored = sorted((s for s in scored if s[0] > _GAIN[s[1][0]]), reverse=True)
+    scored = sorted((s for s in scored if s[0] > _GAIN[s[1].kind]), reverse=True)
     if not scored:
         return None
     seen = sorted(plan.seen["link"])
-    hypotheses = [what for _, what in scored[:_TRIED]] + [("link", s)
-                                                          for s in seen[1:] if s not in changes.links]
+    hypotheses = [what for _, what in scored[:_TRIED]] + [
+        What("link", s, s) for s in seen[1:] if s not in changes.links]
     before = float(value @ value)
     tried = []
     for what in hypotheses:
@@ -58,36 +65,36 @@ def next_change(given, changes, plan, model, jacobian, value):
         solution = solve_with(given, new, _TRIAL_ITERATIONS)
         gain = before - float(solution[3] @ solution[3])
         freedom = solution[1].size - model.size + len(value) - len(solution[3])
-        tried.append((gain - _PRICE * freedom - _SIMPLER.get(what[0], 0.0), gain, what, new, solution))
-    worth = [t for t in tried if t[1] > _GAIN[t[2][0]]]
+        tried.append((gain - _PRICE * freedom - _SIMPLER.get(what.kind, 0.0), gain, what, new, solution))
+    worth = [t for t in tried if t[1] > _GAIN[t[2].kind]]
     if not worth:
         return None
     best, _, what, new, solution = max(worth, key=lambda t: t[0])
-    rivals = ()
-    if what[0] == "cut":
-        body = given.bodies[what[1]]
-        rivals = tuple(sorted({w[1] for score, _, w, _, _ in worth if w[0] == "cut" and w[1] != what[1]
-                               and given.bodies[w[1]] == body and score > best - _TIE}))
+    rivals: tuple[int, ...] = ()
+    if what.kind == "cut":
+        body = given.bodies[what.of]
+        rivals = tuple(sorted({w.of for score, _, w, _, _ in worth if w.kind == "cut" and w.of != what.of
+                               and given.bodies[w.of] == body and score > best - _TIE}))
     return new, what, rivals, (solution[0], *solved(*solution[:2]))
 
 
-def solve_with(given, changes, iterations=ITERATIONS):
+def solve_with(given: Given, changes: Changes, iterations: int = ITERATIONS) -> Solution:
     """(plan, model, Jacobian, residuals) of the solution with some changes."""
     plan, model = planned(given, changes)
     return plan, *solved(plan, model, iterations)
 
 
-def _with(given, changes, what):
-    if what[0] == "cut":
-        return replace(changes, cuts=changes.cuts + (what[1:],))
-    if what[0] == "link":
+def _with(given: Given, changes: Changes, what: What) -> Changes:
+    if what.kind == "cut":
+        return replace(changes, cuts=changes.cuts + ((what.of, what.state),))
+    if what.kind == "link":
         # a new link's markers have new places by themselves
-        kept = tuple((m, s) for m, s in changes.cuts if given.bodies[m] != "link" or s != what[1])
-        return replace(changes, links=changes.links + (what[1],), cuts=kept)
+        kept = tuple((m, s) for m, s in changes.cuts if given.bodies[m] != "link" or s != what.of)
+        return replace(changes, links=changes.links + (what.of,), cuts=kept)
     return replace(changes, unused=changes.unused + (what,))
 
 
-def _cuts(plan, model, jacobian, value):
+def _cuts(plan: Plan, model: Model, jacobian: Array, value: Array) -> list[tuple[float, What]]:
     """Score test: giving extra unknowns E lowers chi-squared by g' (E'E - E'J (J'J)^-1 J'E)^-1 g, g = E'
     residual."""
     inverse = inverse_of(jacobian)
@@ -111,11 +118,12 @@ def _cuts(plan, model, jacobian, value):
             values, vectors = np.linalg.eigh(inner)
             good = values > 1e-6 * max(np.trace(full.T @ full), 1e-300)
             along = vectors[:, good].T @ score
-            out.append((float(np.sum(along**2 / values[good])), ("cut", marker, int(plan.state[mine[k]]))))
+            what = What("cut", marker, int(plan.state[mine[k]]))
+            out.append((float(np.sum(along**2 / values[good])), what))
     return out
 
 
-def _observations(plan, jacobian, value):
+def _observations(plan: Plan, jacobian: Array, value: Array) -> list[tuple[float, What]]:
     """What leaving an observation out lowers chi-squared by: r' (1 - J C J')^-1 r of its own rows."""
     inverse = inverse_of(jacobian)
     at = len(value) - 3 * len(plan.points) - len(plan.tapes)
@@ -129,5 +137,5 @@ def _observations(plan, jacobian, value):
         # what only this observation fixes has no residual to judge it by
         good = values > 1e-6
         along = vectors[:, good].T @ value[own]
-        out.append((float(np.sum(along**2 / values[good])), (kind, index)))
+        out.append((float(np.sum(along**2 / values[good])), What(kind, index)))
     return out

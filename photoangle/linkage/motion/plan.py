@@ -2,47 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
+from calib.arrays import Array, Indices
 from photoangle.linkage.motion.model import BODIES, ON_AXIS, Model, Plan
+from photoangle.linkage.motion.observed import Changes, Given, MotionState, PointOnMarker, What
 from photoangle.linkage.motion.start import first_estimate
 
 ITERATIONS = 60
 
 
-@dataclass(frozen=True)
-class Given:
-    """What `solve_motion` was given, checked: states; bodies: marker -> body; carrier of the link's foot,
-    "arm" or "knuckle"; points; tapes; play_mm; flex: (mm, deg)."""
-
-    states: tuple
-    bodies: dict
-    carrier: str
-    points: tuple
-    tapes: tuple
-    play_mm: float
-    flex: tuple
-
-    @property
-    def names(self):
-        """The states' names."""
-        return [s.name for s in self.states]
-
-
-@dataclass(frozen=True)
-class Changes:
-    """What did not stay as it was, a tuple each, by index: cuts: (marker, state) from which on it has another
-    place; links: states from which on the link is another; unused: observations left out, (kind "point" or
-    "tape", index)."""
-
-    cuts: tuple = ()
-    links: tuple = ()
-    unused: tuple = ()
-
-
-def planned(given, changes):
+def planned(given: Given, changes: Changes) -> tuple[Plan, Model]:
     """Plan and Model of what was given, with some changes."""
     states, bodies = given.states, given.bodies
     names, count = given.names, len(states)
@@ -52,7 +24,8 @@ def planned(given, changes):
     for begin, end in zip(starts, starts[1:] + [count], strict=False):
         with_marker = [s for s in on["link"] if begin <= s < end]
         first["link"][begin:end] = [(with_marker or [begin])[0]] * (end - begin)
-    keys, rows, index = [], [], {}
+    keys: list[tuple[int, str, int, int]] = []
+    sightings, index = [], {}
     for s, state in enumerate(states):
         for i in state.markers:
             body = bodies[i]
@@ -63,36 +36,38 @@ def planned(given, changes):
             if key not in index:
                 index[key] = len(keys)
                 keys.append((i, body, piece, s))
-            rows.append((s, BODIES.index(body), index[key], i))
-    rows = np.array(rows)
+            sightings.append((s, BODIES.index(body), index[key], i))
+    rows = np.array(sightings)
     whiten, at = [], 0
     for state in states:
         m = len(state.markers)
         if m:
-            slack = np.tile(np.r_[np.full(3, np.radians(given.flex[1])**2), np.full(3, given.flex[0]**2)], m)
-            root = np.linalg.inv(np.linalg.cholesky(np.asarray(state.covariance, float) + np.diag(slack)))
+            flex = np.r_[np.full(3, np.radians(given.slack.flex_deg)**2), np.full(3, given.slack.flex_mm**2)]
+            covariance = np.asarray(state.covariance, float) + np.diag(np.tile(flex, m))
+            root = np.linalg.inv(np.linalg.cholesky(covariance))
             whiten.append((slice(at, at + m), root))
         at += m
     points = _placed(given, changes, rows, names)
     tapes = tuple((k, t, 0 if t.state is None else names.index(t.state)) for k, t in enumerate(given.tapes)
-                  if ("tape", k) not in changes.unused)
+                  if What("tape", k) not in changes.unused)
     along = [j for j in ON_AXIS if any(p.joint == j for _, p, _ in points)]
     seen = {b: set(v) for b, v in on.items()}
     plan = Plan(count, rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3], seen, first, whiten, given.carrier,
-                points, tapes, given.play_mm, tuple(keys))
-    estimate = first_estimate(states, bodies, first, keys, along, given.carrier, changes.cuts)
+                points, tapes, given.slack.play_mm, tuple(keys))
+    estimate = first_estimate(given, changes, first, keys, along)
     rotation, shift = _sightings(states)
     return plan, Model(plan, estimate).with_sightings(rotation, shift)
 
 
-def _placed(given, changes, rows, names):
+def _placed(given: Given, changes: Changes, rows: Indices,
+            names: Sequence[str]) -> tuple[tuple[int, PointOnMarker, int], ...]:
     """Points with the place of their marker: (index, PointOnMarker, place), each place and joint once.
 
     A marker that was not touched was stuck once, however many states show it: its sticking error is one.
     """
     out, taken = [], set()
     for k, point in enumerate(given.points):
-        if ("point", k) in changes.unused:
+        if What("point", k) in changes.unused:
             continue
         of = [(s, place) for s, _, place, marker in rows if marker == point.marker]
         of = of[:1] if point.state is None else [(s, p) for s, p in of if s == names.index(point.state)]
@@ -102,12 +77,12 @@ def _placed(given, changes, rows, names):
     return tuple(out)
 
 
-def _sightings(states):
+def _sightings(states: Sequence[MotionState]) -> tuple[Array, Array]:
     poses = [p for s in states for p in s.markers.values()]
     return np.array([p.rotation for p in poses]), np.array([p.translation_mm for p in poses])
 
 
-def solved(plan, model, iterations=ITERATIONS):
+def solved(plan: Plan, model: Model, iterations: int = ITERATIONS) -> tuple[Model, Array, Array]:
     """Levenberg-Marquardt, at most so many iterations.  Returns (Model there, Jacobian, residuals)."""
     rotation, shift = model.seen_rotation, model.seen_shift
     zero = np.zeros((1, model.size))

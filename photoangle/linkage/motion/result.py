@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
+from photoangle.core.findings import Finding
 from photoangle.core.roles import (
     ARM_BALL_JOINT,
     ARM_PIVOT_FRONT,
@@ -14,7 +17,7 @@ from photoangle.core.roles import (
     BAR_EYE,
     LINK_FOOT,
 )
-from photoangle.linkage.motion.model import RAD
+from photoangle.linkage.motion.model import RAD, Model, Plan
 from photoangle.linkage.motion.moved import OPEN
 
 NAMES = (BAR_BUSH, "bar_bush_far", BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
@@ -35,21 +38,21 @@ class Motion:
     state, `axis` a part's axis.
     """
 
-    names: tuple
-    states: tuple
-    open: dict
-    turn_deg: dict
-    moved: tuple
-    new_link_from: tuple
-    still: tuple
+    names: tuple[str, ...]
+    states: tuple[str, ...]
+    open: dict[str, Array]
+    turn_deg: dict[str, Array]
+    moved: tuple[tuple[int, str], ...]
+    new_link_from: tuple[str, ...]
+    still: tuple[str, ...]
     chi2: float
     dof: int
-    findings: tuple
-    _model: object
-    _covariance: np.ndarray
-    _loose: np.ndarray
+    findings: tuple[Finding, ...]
+    _model: Model
+    _covariance: Array
+    _loose: Array
 
-    def points(self, state=None):
+    def points(self, state: str | None = None) -> tuple[tuple[str, ...], Array, Array]:
         """(names, positions (n, 3) mm, covariance (3 n, 3 n)) of the joints known in the chassis at a state
         (by name, or None for the first).
 
@@ -64,7 +67,7 @@ class Motion:
         if not names:
             return (), np.zeros((0, 3)), np.zeros((0, 0))
 
-        def stacked(x):
+        def stacked(x: Array) -> Array:
             m = model.moved(x)
             return np.concatenate([model.joint(m, n, index) for n in names], -1)
 
@@ -72,24 +75,25 @@ class Motion:
         slope = model.jacobian(stacked)
         return names, zero.reshape(-1, 3), slope @ self._covariance @ slope.T
 
-    def axis(self, body):
+    def axis(self, body: str) -> tuple[Array, Array, Array] | None:
         """(point (3,) mm, direction (3,), covariance (3, 3) of a small turn of it, rad^2) of "bar" or "arm",
         or None where the part did not turn."""
         if body in self.still:
             return None
         model = self._model
         axis = model.estimate.axis[body]
-        slope = model.jacobian(lambda x: np.cross(axis, model.moved(x)[body][1]))
+        slope = model.jacobian(lambda x: np.cross(axis, model.moved(x).lines[body][1]))
         return model.estimate.point[body], axis, slope @ self._covariance @ slope.T
 
 
-def _spreads(motion, indices):
+def _spreads(motion: Motion,
+             indices: Iterable[int]) -> dict[tuple[str, int], tuple[Array, Array, Array]]:
     """(name, index) -> (variances (3,), directions (3, 3) as columns, open ones (k, 3)) of joints at
     states."""
     model = motion._model
     keys = [(n, s) for n in NAMES for s in indices]
 
-    def stacked(x):
+    def stacked(x: Array) -> Array:
         m = model.moved(x)
         return np.concatenate([model.joint(m, n, s) for n, s in keys], -1)
 
@@ -105,7 +109,7 @@ def _spreads(motion, indices):
     return out
 
 
-def known_and_open(motion):
+def known_and_open(motion: Motion) -> tuple[dict[str, tuple[Array, Array]], dict[str, Array]]:
     """(known: joint -> (variances, directions), open: joint -> (k, 3)), each in the state where it is known
     best."""
     known, open_ = {}, {}
@@ -120,7 +124,7 @@ def known_and_open(motion):
     return known, open_
 
 
-def turns_deg(plan, model, loose):
+def turns_deg(plan: Plan, model: Model, loose: Array) -> dict[str, Array]:
     """"bar", "arm" -> (s,) turns from the part's first state, deg; NaN where a state does not show the
     part."""
     out = {}

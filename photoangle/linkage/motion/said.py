@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
+from calib.arrays import Array
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import JOINTS
+from photoangle.linkage.motion.observed import Given, What
 
 # A joint with more than this standard uncertainty in some direction is given, and said to be weak.
 WEAK_MM = 3.0
@@ -21,39 +25,39 @@ _HELP = {
 }
 
 
-def _words(name):
+def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def change_said(given, what, rivals, where):
-    """A Finding for a change that was found: see `motion_moved.next_change`."""
-    if what[0] in ("cut", "link"):
-        where = f"{where}/{given.names[what[-1]]}".strip("/")
-    if what[0] == "cut":
+def change_said(given: Given, what: What, rivals: Sequence[int], where: str) -> Finding:
+    """A Finding for a change that was found: see `moved.next_change`."""
+    if what.kind in ("cut", "link"):
+        where = f"{where}/{given.names[what.state]}".strip("/")
+    if what.kind == "cut":
         others = (
             f" (or marker {', '.join(str(r) for r in rivals)} on the same part: which of them can't be told)"
         )
         return Finding(
-            ATTENTION, where, f"marker {what[1]} sits elsewhere on its part than in the states before"
+            ATTENTION, where, f"marker {what.of} sits elsewhere on its part than in the states before"
             f"{others if rivals else ''}; from here on it has a place of its own",
             "was it re-stuck or knocked?")
-    if what[0] == "link":
+    if what.kind == "link":
         return Finding(ATTENTION, where,
                        "the link is another one here, or has another length, than in the states"
                        " before", "say from which state on the new link is in")
-    if what[0] == "point":
-        point = given.points[what[1]]
+    if what.kind == "point":
+        point = given.points[what.of]
         return Finding(
             ATTENTION, where, f"the place given for the {_words(point.joint)} on marker {point.marker} does"
             " not fit how the parts moved: it is left out",
             "measure from the marker to the joint's middle again")
-    tape = given.tapes[what[1]]
+    tape = given.tapes[what.of]
     return Finding(ATTENTION, where, f"the taped length from {_words(tape.first)} to {_words(tape.second)},"
                    f" {tape.value_mm:g} mm, does not fit how the parts moved: it is left out",
                    "tape it again from centre to centre")
 
 
-def misfit_said(chi2, dof, where):
+def misfit_said(chi2: float, dof: int, where: str) -> Finding:
     """A Finding where the residuals as a whole are larger than their sigmas."""
     return Finding(
         ATTENTION, where, "the markers do not move quite as rigid parts on fixed axes would (chi-squared"
@@ -61,7 +65,7 @@ def misfit_said(chi2, dof, where):
         f" {np.sqrt(chi2 / dof):.1f}", "is a marker loose, a bush worn, or a part bent?")
 
 
-def still_said(body, turned_deg, where):
+def still_said(body: str, turned_deg: float, where: str) -> Finding:
     """A Finding for a part that did not turn enough for an axis."""
     return Finding(
         ATTENTION, where, f"the {_PART[body]} turned by only {turned_deg:.1f} deg between the states, or has"
@@ -69,7 +73,8 @@ def still_said(body, turned_deg, where):
         "put a marker on it, and raise the knuckle further between the states")
 
 
-def open_said(known, open_, bush_observed, states, where):
+def open_said(known: Mapping[str, tuple[Array, Array]], open_: Mapping[str, Array],
+              bush_observed: bool, states: int, where: str) -> list[Finding]:
     """Findings for what the motion does not show, or shows but weakly."""
     out = []
     for name in JOINTS:
@@ -93,7 +98,7 @@ def open_said(known, open_, bush_observed, states, where):
     return out
 
 
-def _way(free):
+def _way(free: Array) -> str:
     if len(free) == 3:
         return "at all"
     if len(free) == 2:

@@ -11,7 +11,8 @@ all), and whatever the registration of the states to the chassis has not put int
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,8 +20,8 @@ from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import BAR_BUSH
 from photoangle.linkage.kinematics.layout import FEET
 from photoangle.linkage.motion.model import BODIES, JOINTS, ON_AXIS
-from photoangle.linkage.motion.moved import next_change, solve_with, spectrum
-from photoangle.linkage.motion.plan import Changes, Given
+from photoangle.linkage.motion.moved import Solution, next_change, solve_with, spectrum
+from photoangle.linkage.motion.observed import Changes, Given, Hints, MotionState, Slack
 from photoangle.linkage.motion.result import Motion, known_and_open, turns_deg
 from photoangle.linkage.motion.said import change_said, misfit_said, open_said, still_said
 
@@ -32,63 +33,23 @@ LEAST_TURN_DEG = 1.0
 _MISFIT_SIGMAS = 3.1
 
 
-@dataclass(frozen=True)
-class MotionState:
-    """One state's markers: id -> Pose ``chassis_from_marker``; covariance (6 m, 6 m) in the same order: turn
-    (rad, applied from the left), then shift (mm), for each marker."""
-
-    name: str
-    markers: dict
-    covariance: np.ndarray
-
-
-@dataclass(frozen=True)
-class PointOnMarker:
-    """A joint at offset_mm (3,) in a marker's own frame, known to sigma_mm (3,) along that frame's axes.
-
-    A stand-off has a small sigma along z, a cross set on the joint small ones along x and y; what is not
-    known gets a large one.  state: the state whose place of the marker is meant, or None for the marker's
-    first; the same reading given for several states counts once for as long as the marker was not moved.
-    """
-
-    marker: int
-    joint: str
-    offset_mm: tuple
-    sigma_mm: tuple
-    state: str | None = None
-
-
-@dataclass(frozen=True)
-class TapedLength:
-    """A taped distance between two joints, in a state by name, or None for the first."""
-
-    first: str
-    second: str
-    value_mm: float
-    sigma_mm: float
-    state: str | None = None
-
-
-def solve_motion(states, bodies, foot_on="control arm", points=(), tapes=(), new_link_from=(), play_mm=0.02,
-                 flex_mm=0.02, flex_deg=0.005, where=""):
+def solve_motion(states: Iterable[MotionState], bodies: Mapping[int, str], foot_on: str = "control arm",
+                 hints: Hints = Hints(), slack: Slack = Slack(), where: str = "") -> Motion | Refusal:
     """Joints and axes from how markers moved.
 
     states: MotionStates, two or more; bodies: marker id -> "chassis", "bar", "arm", "link" or "knuckle";
-    foot_on as in `layout.FEET`; points: PointOnMarkers; tapes: TapedLengths; new_link_from: names of states
-    from which on the link is another one, or has another length (where it is not said but shows, it is
-    found); play_mm: sigma of a joint's play; flex_mm, flex_deg: sigmas that every sighting is widened by,
-    since parts and paper are not quite rigid.
+    foot_on as in `layout.FEET`; hints, slack.
     Raises ValueError for unknown bodies, markers, joints and states.  Returns Motion, or Refusal where
     nothing moved enough.
     """
-    states, points, tapes = tuple(states), tuple(points), tuple(tapes)
-    _check(states, bodies, points, tapes, new_link_from, foot_on)
+    states = tuple(states)
+    carrier = "arm" if foot_on == "control arm" else "knuckle"
+    given = Given(states, bodies, carrier, tuple(hints.points), tuple(hints.tapes), slack)
+    _check(given, hints.new_link_from, foot_on)
     if len(states) < 2:
         return Refusal(Finding(UNUSABLE, where, "joints by motion need the wheel at two heights or more",
                                "take photos at droop and at set, better at one more height in between"))
-    carrier = "arm" if foot_on == "control arm" else "knuckle"
-    given = Given(states, bodies, carrier, points, tapes, play_mm, (flex_mm, flex_deg))
-    changes = Changes(links=tuple(sorted(given.names.index(n) for n in new_link_from)))
+    changes = Changes(links=tuple(sorted(given.names.index(n) for n in hints.new_link_from)))
     solution, found = solve_with(given, changes), []
     for _ in range(_MOST_CHANGES):
         change = next_change(given, changes, *solution)
@@ -98,12 +59,12 @@ def solve_motion(states, bodies, foot_on="control arm", points=(), tapes=(), new
         found.append((what, rivals))
     # a moved marker that a new link explains after all is no longer said
     findings = [change_said(given, what, rivals, where) for what, rivals in found
-                if what[0] != "cut" or what[1:] in changes.cuts]
-    return _motion(given, changes, *solution, findings, where)
+                if what.kind != "cut" or (what.of, what.state) in changes.cuts]
+    return _motion(given, changes, solution, findings, where)
 
 
-def _check(states, bodies, points, tapes, new_link_from, foot_on):
-    names = [s.name for s in states]
+def _check(given: Given, new_link_from: Sequence[str], foot_on: str) -> None:
+    states, bodies, names = given.states, given.bodies, given.names
     joints = set(JOINTS) | set(ON_AXIS)
     if len(set(names)) != len(names):
         raise ValueError("two states have the same name")
@@ -116,16 +77,16 @@ def _check(states, bodies, points, tapes, new_link_from, foot_on):
             raise ValueError(f"{s.name}: a marker's body is not given")
         if np.shape(s.covariance) != (6 * len(s.markers),) * 2:
             raise ValueError(f"{s.name}: the covariance must be (6 m, 6 m) for m markers")
-    if not {p.joint
-            for p in points} <= joints or not {j
-                                               for t in tapes
-                                               for j in (t.first, t.second)} <= joints:
+    if not {p.joint for p in given.points} | {j for t in given.tapes for j in (t.first, t.second)} <= joints:
         raise ValueError(f"joints are {sorted(joints)}")
-    if not ({o.state for o in (*tapes, *points)} - {None}) | set(new_link_from) <= set(names):
+    named = {t.state for t in given.tapes} | {p.state for p in given.points} | set(new_link_from)
+    if not named <= {None, *names}:
         raise ValueError("an observation names a state that is not there")
 
 
-def _motion(given, changes, plan, model, jacobian, value, findings, where):
+def _motion(given: Given, changes: Changes, solution: Solution, findings: list[Finding],
+            where: str) -> Motion | Refusal:
+    plan, model, jacobian, value = solution
     values, vectors, loose = spectrum(jacobian)
     covariance = (vectors[:, ~loose] / values[~loose]) @ vectors[:, ~loose].T
     turns = turns_deg(plan, model, vectors[:, loose])
@@ -143,8 +104,8 @@ def _motion(given, changes, plan, model, jacobian, value, findings, where):
     names = tuple(given.names)
     moved = tuple((m, names[s]) for m, s in changes.cuts)
     links = tuple(names[s] for s in changes.links)
-    bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance, vectors[:,
-                                                                                                       loose])
+    bare = Motion((), names, {}, turns, moved, links, still, chi2, dof, (), model, covariance,
+                  vectors[:, loose])
     known, open_ = known_and_open(bare)
     observed = any(p.joint == BAR_BUSH for _, p, _ in plan.points)
     findings += open_said(known, open_, observed, len(names), where)

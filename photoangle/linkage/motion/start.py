@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
+from calib.arrays import Array
 from calib.poses import Pose, fit_rigid, vector_from_rotation
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import Estimate
+from photoangle.linkage.motion.observed import Changes, Given, MotionState
+
+# A body's poses relative to its reference, state by state; None where a state does not show it.
+Path = list[Pose | None]
+# Where a marker sits on its body, by (marker, piece, reference state).
+Places = dict[tuple[int, int, int], Pose]
 
 _TRIAD = np.array([[0.0, 0, 0], [40, 0, 0], [0, 40, 0], [0, 0, 40]])
 
 
-def body_paths(states, bodies, first, cuts=()):
+def body_paths(states: Sequence[MotionState], bodies: Mapping[int, str], first: Mapping[str, Sequence[int]],
+               cuts: Sequence[tuple[int, int]] = ()) -> tuple[dict[str, Path], Places]:
     """How each body moved, from its markers.
 
     states: MotionStates; bodies: marker -> body; first: body -> (s,) reference states; cuts: (marker, state)
@@ -19,30 +29,33 @@ def body_paths(states, bodies, first, cuts=()):
     Returns (body -> (s,) list of Pose or None, relative to its reference; (marker, piece, reference state) ->
     Pose of its place).
     """
-    paths, places = {}, {}
+    paths: dict[str, Path] = {}
+    places: Places = {}
     for body, starts in first.items():
-        path = [None] * len(states)
+        path: Path = [None] * len(states)
         for start in sorted(set(starts)):
             # outwards from the reference, so that markers chain from state to state
             span = [s for s in range(len(states)) if starts[s] == start]
             for s in sorted(span, key=lambda k: (abs(k - start), k)):
                 seen = {i: p for i, p in states[s].markers.items() if bodies[i] == body}
                 if s == start:
-                    path[s] = Pose.identity()
+                    there: Pose | None = Pose.identity()
                 else:
-                    path[s] = _fitted(seen, places, start, cuts, s)
-                if path[s] is not None:
+                    there = _fitted(seen, places, start, cuts, s)
+                path[s] = there
+                if there is not None:
                     for i in seen:
-                        places.setdefault((i, _piece(i, s, cuts), start), path[s].inverse() @ seen[i])
+                        places.setdefault((i, _piece(i, s, cuts), start), there.inverse() @ seen[i])
         paths[body] = path
     return paths, places
 
 
-def _piece(marker, state, cuts):
+def _piece(marker: int, state: int, cuts: Sequence[tuple[int, int]]) -> int:
     return sum(state >= c for m, c in cuts if m == marker)
 
 
-def _fitted(seen, places, start, cuts, state):
+def _fitted(seen: Mapping[int, Pose], places: Places, start: int,
+            cuts: Sequence[tuple[int, int]], state: int) -> Pose | None:
     """Where a body's known markers put it; where all of them were moved, the place before is the best first
     guess."""
     known = {
@@ -57,7 +70,7 @@ def _fitted(seen, places, start, cuts, state):
                      np.concatenate([seen[i].apply(_TRIAD) for i in known]))
 
 
-def turning_axis(path, about):
+def turning_axis(path: Path, about: Array) -> tuple[Array, Array, Array]:
     """The line that a body turned about: (point (3,), axis (3,), turns (s,) rad).
 
     path: relative Poses or None; about (3,): the point is the line's nearest to it.  The axis is the
@@ -73,7 +86,7 @@ def turning_axis(path, about):
     return about + np.linalg.lstsq(left, right, rcond=0.15)[0], axis, turns
 
 
-def shared_pole(path, other, first, start, near):
+def shared_pole(path: Path, other: Path, first: Sequence[int], start: int, near: Array) -> Array:
     """The point that two bodies share: relative Poses of both, first: the other's reference states, start:
     the path's.
 
@@ -82,33 +95,39 @@ def shared_pole(path, other, first, start, near):
     left, right = [], []
     for s, (a, b) in enumerate(zip(path, other, strict=False)):
         j = first[s]
-        if a is None or b is None or s == j or path[j] is None:
+        before = path[j]
+        if a is None or b is None or s == j or before is None:
             continue
-        left.append(b.rotation @ path[j].rotation - a.rotation)
-        right.append(a.translation_mm - b.rotation @ path[j].translation_mm - b.translation_mm)
+        left.append(b.rotation @ before.rotation - a.rotation)
+        right.append(a.translation_mm - b.rotation @ before.translation_mm - b.translation_mm)
     if not left:
         return near
-    left, right = np.concatenate(left), np.concatenate(right)
-    return near + np.linalg.lstsq(left, right - left @ near, rcond=0.1)[0]
+    matrix, shift = np.concatenate(left), np.concatenate(right)
+    out: Array = near + np.linalg.lstsq(matrix, shift - matrix @ near, rcond=0.1)[0]
+    return out
 
 
-def first_estimate(states, bodies, first, place_keys, along, foot_on, cuts=()):
+def first_estimate(given: Given, changes: Changes, first: Mapping[str, Sequence[int]],
+                   place_keys: Sequence[tuple[int, str, int, int]], along: Sequence[str]) -> Estimate:
     """The Estimate that the solution starts from."""
-    paths, places = body_paths(states, bodies, first, cuts)
+    states, bodies, carrier = given.states, given.bodies, given.carrier
+    paths, places = body_paths(states, bodies, first, changes.cuts)
 
-    def middle(*names):
+    def middle(*names: str) -> Array | None:
         at = [p.translation_mm for (i, _, _), p in places.items() if bodies[i] in names]
         return np.mean(at, axis=0) if at else None
 
-    everything = np.mean([p.translation_mm for p in places.values()], axis=0)
+    everything: Array = np.mean([p.translation_mm for p in places.values()], axis=0)
 
-    def near(a, b):
+    def near(a: str, b: str) -> Array:
         ends = [[p.translation_mm for (i, _, _), p in places.items() if bodies[i] == body] for body in (a, b)]
         if not all(ends):
             found = middle(a, b)
             return everything if found is None else found
-        pairs = [(np.linalg.norm(p - q), (p + q) / 2) for p in ends[0] for q in ends[1]]
-        return min(pairs, key=lambda k: k[0])[1]
+        one, other = min(((p, q) for p in ends[0] for q in ends[1]),
+                         key=lambda pair: float(np.linalg.norm(pair[0] - pair[1])))
+        between: Array = (one + other) / 2
+        return between
 
     point, axis, turn = {}, {}, {}
     for body, straight in (("bar", [0, 1.0, 0]), ("arm", [1.0, 0, 0])):
@@ -119,7 +138,6 @@ def first_estimate(states, bodies, first, place_keys, along, foot_on, cuts=()):
             axis[body], turn[body] = -axis[body], -turn[body]
         if np.abs(turn[body]).max() < 1e-6:
             axis[body] = np.array(straight)
-    carrier = foot_on
     joint = {
         BAR_EYE: shared_pole(paths["bar"], paths["link"], first["link"], 0, near("bar", "link")),
         LINK_FOOT: shared_pole(paths[carrier], paths["link"], first["link"], 0, near(carrier, "link")),
@@ -137,8 +155,8 @@ def first_estimate(states, bodies, first, place_keys, along, foot_on, cuts=()):
         if (marker, piece, start) in places:
             at.append(places[marker, piece, start])
         else:
-            path = paths[body][state] or Pose.identity()
-            at.append(path.inverse() @ states[state].markers[marker])
+            carried = paths[body][state] or Pose.identity()
+            at.append(carried.inverse() @ states[state].markers[marker])
     return Estimate(point, axis, turn, joint, dict.fromkeys(along, 0.0), rotation, shift,
                     np.array([p.rotation for p in at]).reshape(-1, 3, 3),
                     np.array([p.translation_mm for p in at]).reshape(-1, 3))

@@ -9,7 +9,9 @@ from calib.poses import Pose, rotation_from_vector
 from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner
 from photoangle.linkage.kinematics.mechanism import angle_of
-from photoangle.linkage.motion.solve import MotionState, PointOnMarker, TapedLength, solve_motion
+from photoangle.linkage.motion.observed import Hints, MotionState, PointOnMarker, Slack, TapedLength
+from photoangle.linkage.motion.solve import solve_motion
+from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel, over_travel
 from tests.linkage.invented import invented_motion
 
@@ -26,8 +28,8 @@ CORNERS = 20
 
 def _solved(seed, **rest):
     states, bodies, truth, axes = invented_motion(np.random.default_rng([77, seed]), **rest)
-    return solve_motion(states, bodies, rest.get("foot_on", "control arm"), flex_mm=0,
-                        flex_deg=0), truth, axes
+    return solve_motion(states, bodies, rest.get("foot_on", "control arm"),
+                        slack=Slack(flex_mm=0, flex_deg=0)), truth, axes
 
 
 def _errors(motion, truth, state=0):
@@ -94,7 +96,8 @@ def test_a_link_that_was_never_turned_leaves_its_joints_weak_and_a_stand_off_clo
         plain = solve_motion(states, bodies)
         marker = states[0].markers[101]
         offset = marker.inverse().apply(truth[0]["bar_eye"])
-        helped = solve_motion(states, bodies, points=[PointOnMarker(101, "bar_eye", offset, (0.3, 0.3, 0.3))])
+        helped = solve_motion(states, bodies,
+                              hints=Hints([PointOnMarker(101, "bar_eye", offset, (0.3, 0.3, 0.3))]))
         for motion, name in ((plain, "plain"), (helped, "helped")):
             if "bar_eye" not in motion.names:
                 assert name == "plain" and any("bar eye" in f.what for f in motion.findings)
@@ -167,7 +170,7 @@ def test_a_link_of_another_length_is_another_part():
                                                    rises_deg=(0, 7, 14, 14),
                                                    link_grows_mm={3: 20.0},
                                                    markers=THREE_EACH)
-        motion = solve_motion(states, bodies, new_link_from=("state 3",))
+        motion = solve_motion(states, bodies, hints=Hints(new_link_from=("state 3",)))
         # the new link's markers are new, so that nothing there counts as knocked
         assert not motion.moved
         for state in (0, 3):
@@ -189,7 +192,8 @@ def test_taped_lengths_pull_the_joints_together():
     states, bodies, truth, _ = invented_motion(np.random.default_rng(8))
     link = np.linalg.norm(truth[0]["bar_eye"] - truth[0]["link_foot"])
     plain = solve_motion(states, bodies)
-    taped = solve_motion(states, bodies, tapes=[TapedLength("bar_eye", "link_foot", link, 0.05)])
+    taped = solve_motion(states, bodies,
+                         hints=Hints(tapes=[TapedLength("bar_eye", "link_foot", link, 0.05)]))
 
     def spread(motion):
         names, at, covariance = motion.points()
@@ -206,7 +210,8 @@ def test_taped_lengths_pull_the_joints_together():
 def test_an_observed_bush_is_placed_along_the_axis():
     states, bodies, truth, _ = invented_motion(np.random.default_rng(10))
     offset = states[0].markers[119].inverse().apply(truth[0]["bar_bush"])
-    motion = solve_motion(states, bodies, points=[PointOnMarker(119, "bar_bush", offset, (0.3, 0.3, 0.3))])
+    motion = solve_motion(states, bodies,
+                          hints=Hints([PointOnMarker(119, "bar_bush", offset, (0.3, 0.3, 0.3))]))
     error, covariance = _errors(motion, truth)["bar_bush"]
     assert np.linalg.norm(error) < 2.0 and error @ np.linalg.solve(covariance, error) < 21.1
     assert not any("never shows" in f.what for f in motion.findings)
@@ -216,7 +221,7 @@ def test_the_result_feeds_the_linkage():
     motion, truth, axes = _solved(6, markers=THREE_EACH)
     names, at, covariance = motion.points("state 0")
     made = Corner("front-left", "set", names, at, {"motion": covariance})
-    result = over_travel(made, Travel(-20, 20, steps=5), samples=300)
+    result = over_travel(made, Travel(-20, 20, steps=5), sampling=Sampling(300))
     arm = truth[0]["bar_eye"] - truth[0]["bar_bush"]
     f = result.at_ride["bar_arm_angle"]
     assert abs(f.value - np.degrees(angle_of(arm, axes["bar"]))) < 4 * f.u
@@ -238,9 +243,9 @@ def test_misuse_raises():
     with pytest.raises(ValueError, match="rides on"):
         solve_motion(states, bodies | {101: "wheel"})
     with pytest.raises(ValueError, match="not there"):
-        solve_motion(states, bodies, new_link_from=("fitted",))
+        solve_motion(states, bodies, hints=Hints(new_link_from=("fitted",)))
     with pytest.raises(ValueError, match="joints are"):
-        solve_motion(states, bodies, points=[PointOnMarker(101, "eye", (0, 0, 0), (1, 1, 1))])
+        solve_motion(states, bodies, hints=Hints([PointOnMarker(101, "eye", (0, 0, 0), (1, 1, 1))]))
     with pytest.raises(ValueError, match="covariance"):
         solve_motion([MotionState("a", states[0].markers, np.eye(6))] + states[1:], bodies)
 
@@ -260,7 +265,7 @@ def test_a_stand_off_that_contradicts_the_motion_is_named_and_left_out(wrong):
     points = _given(states, truth)
     # 25 mm of stand-off forgotten
     points[wrong] = replace(points[wrong], offset_mm=points[wrong].offset_mm + [0, 0, 25.0])
-    motion = solve_motion(states, bodies, points=points)
+    motion = solve_motion(states, bodies, hints=Hints(points))
     said = [f for f in motion.findings if "does not fit how the parts moved" in f.what]
     assert len(said) == 1 and f"marker {points[wrong].marker} does" in said[0].what and said[
         0].do and not motion.moved
@@ -272,19 +277,19 @@ def test_a_stand_off_that_contradicts_the_motion_is_named_and_left_out(wrong):
 def test_an_inch_burnt_off_a_taped_link_is_named_and_left_out():
     states, bodies, truth, _ = invented_motion(np.random.default_rng(15), markers=THREE_EACH)
     link = np.linalg.norm(truth[0]["bar_eye"] - truth[0]["link_foot"])
-    motion = solve_motion(states, bodies, tapes=[TapedLength("bar_eye", "link_foot", link + 25.4, 0.5)])
+    motion = solve_motion(states, bodies,
+                          hints=Hints(tapes=[TapedLength("bar_eye", "link_foot", link + 25.4, 0.5)]))
     assert any("taped length from bar eye to link foot" in f.what
                for f in motion.findings) and not motion.moved
-    good = solve_motion(states, bodies, tapes=[TapedLength("bar_eye", "link_foot", link, 0.5)])
+    good = solve_motion(states, bodies, hints=Hints(tapes=[TapedLength("bar_eye", "link_foot", link, 0.5)]))
     assert not any("taped length" in f.what for f in good.findings)
 
 
 def test_one_sticking_error_seen_in_three_states_counts_once():
     states, bodies, truth, _ = invented_motion(np.random.default_rng(16), markers=THREE_EACH)
-    once = solve_motion(states, bodies, points=_given(states, truth))
-    each = solve_motion(states,
-                        bodies,
-                        points=[replace(p, state=s.name) for s in states for p in _given(states, truth)])
+    once = solve_motion(states, bodies, hints=Hints(_given(states, truth)))
+    each = solve_motion(states, bodies,
+                        hints=Hints([replace(p, state=s.name) for s in states for p in _given(states, truth)]))
     assert np.allclose(once.points()[2], each.points()[2], rtol=1e-6)
 
 
@@ -294,7 +299,7 @@ def test_a_link_that_nobody_said_is_new_is_found_by_its_length():
                                                    rises_deg=(0, 7, 14, 14),
                                                    link_grows_mm={3: 20.0},
                                                    markers=THREE_EACH)
-        motion = solve_motion(states, bodies, points=_given(states, truth))
+        motion = solve_motion(states, bodies, hints=Hints(_given(states, truth)))
         assert motion.new_link_from == ("state 3",) and not motion.moved
         assert any("the link is another one" in f.what and f.where == "state 3" for f in motion.findings)
         at = dict(zip(*motion.points("state 3")[:2], strict=False))
@@ -311,10 +316,8 @@ def test_clean_corners_raise_no_alarm():
         states, bodies, truth, _ = invented_motion(rng)
         points = [replace(p, offset_mm=p.offset_mm + rng.normal(0, 0.3, 3)) for p in _given(states, truth)]
         link = np.linalg.norm(truth[0]["bar_eye"] - truth[0]["link_foot"])
-        motion = solve_motion(states,
-                              bodies,
-                              points=points,
-                              tapes=[TapedLength("bar_eye", "link_foot", rng.normal(link, 0.5), 0.5)])
+        motion = solve_motion(states, bodies,
+                              hints=Hints(points, tapes=[TapedLength("bar_eye", "link_foot", rng.normal(link, 0.5), 0.5)]))
         alarms += bool(motion.moved or motion.new_link_from
                        or any("does not fit" in f.what for f in motion.findings))
     assert alarms == 0

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from calib.poses import Pose, rotation_from_vector
-from photoangle.linkage.motion.solve import MotionState, PointOnMarker, solve_motion
+from photoangle.linkage.motion.observed import Hints, MotionState, PointOnMarker
+from photoangle.linkage.motion.solve import solve_motion
 from tests.conftest import SAMPLES
 
 BODIES = {
@@ -60,7 +61,7 @@ def _errors(motion, joints):
 def test_axes_and_restuck_marker_without_anything_else_given_and_the_rest_is_said_to_be_open():
     for seed in range(SEEDS):
         states, _, linkage = _states(seed)
-        motion = solve_motion(states, BODIES, new_link_from=("fitted",))
+        motion = solve_motion(states, BODIES, hints=Hints(new_link_from=("fitted",)))
         assert motion.moved == ((301, "fitted"),)
         point, direction, _ = motion.axis("bar")
         true = np.array(linkage["bar_axis"]["direction"])
@@ -79,7 +80,7 @@ def test_crosses_without_any_stand_off_give_foot_and_ball_joint_to_a_millimetre_
     errors = []
     for seed in range(SEEDS):
         states, joints, _ = _states(seed)
-        motion = solve_motion(states, BODIES, points=CROSSES, new_link_from=("fitted",))
+        motion = solve_motion(states, BODIES, hints=Hints(CROSSES, new_link_from=("fitted",)))
         errors.append(_errors(motion, joints))
         assert any("bar eye is known only to within" in f.what and "across the car" in f.what
                    for f in motion.findings)
@@ -103,7 +104,7 @@ def test_with_stand_offs_the_fitted_links_length_is_found_even_where_nobody_said
     off = []
     for seed in range(SEEDS):
         states, _, linkage = _states(seed)
-        motion = solve_motion(states, BODIES, points=[*points, CROSSES[2]], new_link_from=announced)
+        motion = solve_motion(states, BODIES, hints=Hints([*points, CROSSES[2]], new_link_from=announced))
         assert motion.new_link_from == ("fitted",) and (301, "fitted") in motion.moved
         assert any("the link is another one" in f.what for f in motion.findings) == (announced == ())
         for state, true in (("set", linkage["link_length_mm"]), ("fitted", linkage["new_link_length_mm"])):
