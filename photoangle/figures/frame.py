@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array
 from calib.poses import rotation_from_vector
+from photoangle.core.arrays import Array
 from photoangle.core.estimate import Estimate
 from photoangle.core.roles import PIVOTS
 from photoangle.geometry.bar_axis import BarDirection, bar_as_built
