@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from calib.bundle import Bundle
+from calib.differences import jacobian
 from calib.lens import BROWN, plain_lens, project, unproject
 from calib.poses import Pose, angle_between_rotations
 from calib.resection import planar_poses
@@ -206,13 +207,8 @@ def projection_sigma(lens, covariance, width, height, grid=(9, 7), moving=False)
     pixels = np.stack(np.meshgrid(u, v), -1).reshape(-1, 2)
     away = np.c_[unproject(pixels, lens), np.ones(len(pixels))]
 
-    def shifted(k, step):
-        moved = np.array(lens, float)
-        moved[k] += step
-        return project(away, moved)
-
     steps = np.maximum(np.sqrt(covariance.diagonal()), 1e-12)
-    by_lens = np.stack([(shifted(k, s) - shifted(k, -s)) / (2 * s) for k, s in enumerate(steps)], -1)
+    flat = jacobian(lambda moved: project(away, moved).ravel(), lens, steps)
     small = 1e-6
     turns = []
     for axis in range(3):
@@ -221,7 +217,6 @@ def projection_sigma(lens, covariance, width, height, grid=(9, 7), moving=False)
         turned = away + np.cross(w, away)
         turns.append((project(turned, lens) - project(away, lens)) / small)
     turn = np.stack(turns, -1).reshape(-1, 3)
-    flat = by_lens.reshape(len(pixels) * 2, -1)
     if moving:
         turn = np.concatenate([turn, flat[:, [0, 2, 3]]], 1)
     # a far point's pose is its turn; weight the middle of the picture, where parts are

@@ -137,6 +137,13 @@ class Kit:
         return Slot(unnamed_role(tag_id), form_of(self.any_id_size_mm), self.any_id_size_mm,
                     self.family_name)
 
+    def role(self, tag_id: int) -> Role:
+        """The role of a marker of this kit.  Raises KeyError where the kit has no such marker."""
+        slot = self.slot(tag_id)
+        if slot is None:
+            raise KeyError(tag_id)
+        return slot.role
+
     def marker_ids(self) -> tuple[int, ...]:
         """Ids of all markers, ascending; with ``any_id_size_mm`` the whole family's."""
         if self.any_id_size_mm is None:

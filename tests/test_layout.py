@@ -59,7 +59,7 @@ def test_linkage_is_pure_mechanics():
             assert name.split(".")[0] not in PICTURES, (path, name)
             ours = name.startswith(("photoangle.", "calib."))
             assert not ours or name.startswith(
-                ("photoangle.linkage", "photoangle.core")) or name in ("calib.arrays", "calib.poses"), (path, name)
+                ("photoangle.linkage", "photoangle.core")) or name in ("calib.differences", "calib.poses"), (path, name)
 
 
 def test_no_folder_holds_more_than_sixteen_modules():

@@ -19,8 +19,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calib.arrays import Array
-from photoangle.core.differences import jacobian
+from calib.differences import jacobian
+from photoangle.core.arrays import Array
 
 MOST_DOF = 10_000.0
 

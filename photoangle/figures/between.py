@@ -8,10 +8,10 @@ from typing import Protocol
 
 import numpy as np
 
-from calib.arrays import Array
 from calib.poses import rotation_from_vector
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.print_check import print_scale
+from photoangle.core.arrays import Array
 from photoangle.core.errors import CannotUse
 from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure, figure_of

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from calib.arrays import Array
 from calib.poses import rotation_from_vector
+from photoangle.core.arrays import Array
 from photoangle.core.assumed import ARM_AXIS_DEG, EYE_RADIUS_MM, HOSE_RADIUS_MM, PIVOTS_APART_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import BAR_EYE, PIVOTS

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.core.roles import (
     ARCH_LIP,
     ARM_BALL_JOINT,

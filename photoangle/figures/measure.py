@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array
-from photoangle.core.differences import jacobian
+from calib.differences import jacobian
+from photoangle.core.arrays import Array
 from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure, figure_of
 from photoangle.figures.frame import FrameEstimate

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array
 from photoangle.carfile.lengths import Reading
+from photoangle.core.arrays import Array
 from photoangle.core.assumed import ALONG_AXIS_MM, AXIS_CLIMBS_DEG, PITCH_ON_STANDS_DEG, PIVOT_HEIGHT_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import PIVOTS

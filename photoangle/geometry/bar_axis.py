@@ -6,14 +6,20 @@ rotation vector along it, and each marker's shift is square to it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from calib.poses import hat, vector_from_rotation
+from calib.kit import Kit
+from calib.poses import Pose, hat, vector_from_rotation
 from photoangle.core.assumed import BAR_AXIS_DEG, BAR_SWAY_DEG
 from photoangle.core.estimate import Estimate, Source
-from photoangle.geometry.datums import TURN
+from photoangle.core.origin import Origin
+from photoangle.geometry.datums import TURN, Axes
+from photoangle.geometry.registration import Tie
+from photoangle.reconstruction.scene import Scene
 
 _LEAST_TURN = np.radians(2.5)
 _FOREIGN = 16.0  # squared misfit per marker and pair of states, expected 3
@@ -26,21 +32,22 @@ class BarAxis:
 
     vector: np.ndarray
     covariance: np.ndarray
-    markers: tuple
-    states: tuple
+    markers: tuple[int, ...]
+    states: tuple[str, ...]
 
 
-def bar_axis_from_states(scenes, ties, kit):
+def bar_axis_from_states(scenes: Mapping[str, Scene], ties: Mapping[str, Tie | None],
+                         kit: Kit) -> BarAxis | None:
     """The bar's axis from scenes tied together by the chassis.
 
     Parameters: scenes: state -> Scene; ties: state -> datum.Tie to the reference (None for the reference
     itself); kit.
     Returns BarAxis or None where no bar marker turned far enough.
     """
-    seen = {}
+    seen: dict[int, list[str]] = {}
     for state, scene in scenes.items():
         for i in scene.markers:
-            if kit.slot(i).role.body == "bar" and i not in scene.loose:
+            if kit.role(i).body == "bar" and i not in scene.loose:
                 seen.setdefault(i, []).append(state)
     pairs = []
     for marker, states in sorted(seen.items()):
@@ -61,7 +68,8 @@ def bar_axis_from_states(scenes, ties, kit):
                    tuple(sorted({s for p in pairs for s in p["states"]})))
 
 
-def _placed(marker, state, scenes, ties):
+def _placed(marker: int, state: str, scenes: Mapping[str, Scene],
+            ties: Mapping[str, Tie | None]) -> tuple[Pose, np.ndarray]:
     """Pose of a marker in the reference world with its covariance (6, 6): turn, then shift."""
     scene, tie = scenes[state], ties[state]
     k = scene.order.index(marker)
@@ -79,14 +87,15 @@ def _placed(marker, state, scenes, ties):
     return moved, spin @ own @ spin.T + lever @ tie.covariance @ lever.T
 
 
-def _pair(marker, base, other, scenes, ties):
+def _pair(marker: int, base: str, other: str, scenes: Mapping[str, Scene],
+          ties: Mapping[str, Tie | None]) -> dict[str, Any]:
     (a, cov_a), (b, cov_b) = (_placed(marker, s, scenes, ties) for s in (base, other))
     return {"marker": marker, "states": (base, other), "key": (base, other),
             "turn": vector_from_rotation(b.rotation @ a.rotation.T),
             "shift": b.translation_mm - a.translation_mm, "covariance": cov_a + cov_b}
 
 
-def _fit(pairs):
+def _fit(pairs: list[dict[str, Any]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Axis by Gauss-Newton over its two angles and each pair of states' turn."""
     first = pairs[0]["turn"]
     axis = first / np.linalg.norm(first)
@@ -133,7 +142,7 @@ class BarDirection:
     turn: Estimate
 
 
-def bar_direction(axis, rotation, origin):
+def bar_direction(axis: BarAxis, rotation: np.ndarray, origin: Origin) -> BarDirection:
     """The bar's axis as motion showed it, in one state.
 
     Parameters: axis: BarAxis; rotation (3, 3): this state's world from the reference's; origin: the state's
@@ -146,7 +155,7 @@ def bar_direction(axis, rotation, origin):
     return BarDirection(rotation @ axis.vector, turn)
 
 
-def bar_as_built(axes, origin):
+def bar_as_built(axes: Axes, origin: Origin) -> BarDirection:
     """The bar straight across the car, where nothing shows its own axis: what it differs by from that, beside
     the axes' own error.  axes: datums.Axes; origin: Origin."""
     built = Source(("bar as built", origin.corner), "bar axis", np.eye(3) * np.radians(BAR_AXIS_DEG) ** 2)

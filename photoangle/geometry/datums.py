@@ -11,10 +11,12 @@ left.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calib.poses import hat, rotation_from_vector
+from photoangle.carfile.car import Level
 from photoangle.core.assumed import (
     CARD_LEANS_DEG,
     CARD_LEVEL_DEG,
@@ -25,6 +27,7 @@ from photoangle.core.assumed import (
 )
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.origin import Origin
 from photoangle.core.roles import (
     ARM_PIVOT_FRONT,
     ARM_PIVOT_REAR,
@@ -34,6 +37,11 @@ from photoangle.core.roles import (
     SILL_FRONT,
     SILL_REAR,
 )
+
+if TYPE_CHECKING:  # these stand on what is here
+    from photoangle.geometry.joints import Points
+    from photoangle.geometry.registration import Tie
+    from photoangle.reconstruction.scene import Scene
 
 TURN = ("turn x", "turn y", "turn z")
 _LEAST_SPAN_MM = 80
@@ -71,7 +79,8 @@ def turned(estimate: Estimate, rotation: np.ndarray) -> Estimate:
     return estimate.linear(rotation, TURN)
 
 
-def gravity(points, scene, level, where=""):
+def gravity(points: Points, scene: Scene, level: Level,
+            where: str = "") -> tuple[Direction | None, list[Finding]]:
     """Which way is up.
 
     Parameters: points: joints.Points; scene; level: carfile's Level; where: for messages.
@@ -112,7 +121,7 @@ def gravity(points, scene, level, where=""):
     return Direction(up, turn, "strip" if points.strip else "string"), findings
 
 
-def _forward(points, up):
+def _forward(points: Points, up: np.ndarray) -> tuple[np.ndarray, Source, str] | None:
     """Which way is forward, level: (unit vector, the Source of its yaw, by) or None."""
     for front, rear, sigma, by in ((SILL_FRONT, SILL_REAR, SILL_YAW_DEG, "sill"),
                                    (ARM_PIVOT_FRONT, ARM_PIVOT_REAR, PIVOT_YAW_DEG, "pivots")):
@@ -127,7 +136,7 @@ def _forward(points, up):
     return None
 
 
-def floor_axes(points, up, level):
+def floor_axes(points: Points, up: Direction, level: Level) -> Axes | None:
     """Chassis axes of the ride state: the floor's normal is the chassis's vertical.
 
     Parameters: points; up: Direction; level: carfile's Level.  Returns Axes or None where forward is not
@@ -146,13 +155,13 @@ def floor_axes(points, up, level):
     return Axes(tilt @ np.stack([x, y, up.vector], 1), turn, f"floor and {by}")
 
 
-def floor_source(origin, level):
+def floor_source(origin: Origin, level: Level) -> Source:
     """The floor's slope along and across: one floor under the whole car, in all states."""
     within = np.radians(level.floor_within_deg) / _ROOT3
     return Source(("floor", origin.car), "floor", np.eye(2) * within**2)
 
 
-def level_axes(points, up, roll=True):
+def level_axes(points: Points, up: Direction, roll: bool = True) -> Axes | None:
     """Axes from gravity and the sill alone: level, with the car's roll on its stands as an uncertainty.
 
     roll: whether that uncertainty is in it (not where the roll is known otherwise).  Returns Axes or None.
@@ -169,7 +178,7 @@ def level_axes(points, up, roll=True):
     return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), turn, f"gravity and {by}")
 
 
-def carried_axes(axes, tie, scene):
+def carried_axes(axes: Axes, tie: Tie, scene: Scene) -> Axes:
     """Axes of the ride scene in another scene's world.
 
     Parameters: axes: of the ride scene; tie: registration.Tie, ride from this scene; scene: this one.
@@ -178,6 +187,7 @@ def carried_axes(axes, tie, scene):
     back = tie.pose.rotation.T
     turn = axes.turn.minus(tie.errors.pick(TURN))
     # what the ride photos alone know wrong reaches this state's figures through the chassis
-    turn = turn.retitled(lambda s: "chassis"
-                         if s.title in ("pixels", "level") and s.key[1] != scene.origin.state else s.title)
+    own = scene.origin.state
+    turn = turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and isinstance(s.key, tuple)
+                         and s.key[1] != own else s.title)
     return Axes(back @ axes.axes, turned(turn, back), f"ride photos ({axes.by})")

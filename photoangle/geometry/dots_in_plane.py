@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.differences import jacobian
 from calib.lens import moved_lens
 from calib.poses import Pose, rotation_from_vector
-from photoangle.core.differences import jacobian
 from photoangle.core.estimate import Source
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
 from photoangle.detection.dots import EDGE_PX, on_plane

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.differences import jacobian
 from calib.lens import moved_lens, project, unproject
 from calib.poses import rotation_from_vector
-from photoangle.core.differences import jacobian
 from photoangle.core.estimate import Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import ROLE_BY_KEY

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.kit import Kit
 from calib.poses import Pose, hat, rotation_from_vector, vector_from_rotation
 from photoangle.core.assumed import UNMOVED_DEG, UNMOVED_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.geometry.datums import TURN
+from photoangle.reconstruction.scene import Scene
 
 # Squared misfit (expected below 6) of a marker that was moved between the states.
 _MOVED = 40
@@ -25,20 +28,20 @@ class Tie:
     pose: Pose
     errors: Estimate
     covariance: np.ndarray
-    shared: tuple
-    moved: tuple = ()
+    shared: tuple[int, ...]
+    moved: tuple[int, ...] = ()
 
 
 SHIFT = ("shift x", "shift y", "shift z")
 
 
-def chassis_markers(scene, kit):
+def chassis_markers(scene: Scene, kit: Kit) -> list[int]:
     """Ids of the scene's markers that ride on the chassis."""
-    return [i for i in sorted(scene.markers) if kit.slot(i).role.body == "chassis"
+    return [i for i in sorted(scene.markers) if kit.role(i).body == "chassis"
             and i not in scene.loose]
 
 
-def tie_scenes(this, other, kit):
+def tie_scenes(this: Scene, other: Scene, kit: Kit) -> Tie | None:
     """Register two scenes by the chassis markers that both show.
 
     Least squares over turns and places with both scenes' full covariances; a marker that disagrees
@@ -49,7 +52,7 @@ def tie_scenes(this, other, kit):
                       [i for i in chassis_markers(this, kit) if i in chassis_markers(other, kit)])[0]
 
 
-def tie_bodies(this, other, ids):
+def tie_bodies(this: Scene, other: Scene, ids: Sequence[int]) -> tuple[Tie | None, np.ndarray]:
     """As `tie_scenes`, by the markers of any one rigid body.
 
     Returns (Tie or None, squares: squared misfit of each of the tie's shared markers, expected below 6).
@@ -64,13 +67,13 @@ def tie_bodies(this, other, ids):
     return (replace(tie, moved=tuple(moved)) if tie is not None else None), squares
 
 
-def stacked_covariance(scene, ids):
+def stacked_covariance(scene: Scene, ids: Sequence[int]) -> np.ndarray:
     """Covariance (6 m, 6 m) of the poses of markers, turn (rad) then place (mm)."""
     pick = scene.pose_matrix(ids)
     return pick @ scene.covariance @ pick.T
 
 
-def _register(this, other, ids):
+def _register(this: Scene, other: Scene, ids: Sequence[int]) -> tuple[Tie, np.ndarray]:
     a, b = [this.markers[i] for i in ids], [other.markers[i] for i in ids]
     cov_a, cov_b = stacked_covariance(this, ids), stacked_covariance(other, ids)
     pose = b[0] @ a[0].inverse()
@@ -101,7 +104,7 @@ def _register(this, other, ids):
     squares = np.array([residual[6 * k:6 * k + 6] @ np.linalg.solve(
         (turn @ cov_a @ turn.T + cov_b + np.diag(slack))[6 * k:6 * k + 6, 6 * k:6 * k + 6],
         residual[6 * k:6 * k + 6]) for k in range(m)])
-    total = residual @ weight @ residual
+    total = float(residual @ weight @ residual)
     scale = max(1.0, total / max(6 * m - 6, 1)) if m > 1 else 1.0
     inverse = np.linalg.inv(normal)
     gain = inverse @ jacobian.T @ weight
@@ -113,16 +116,16 @@ def _register(this, other, ids):
     return Tie(pose, errors, inverse * scale, tuple(ids)), squares
 
 
-def moved_findings(tie, kit, where):
+def moved_findings(tie: Tie, kit: Kit, where: str) -> list[Finding]:
     """Findings for chassis markers that sit elsewhere than in the ride photos."""
     out = [
         Finding(
-            ATTENTION, where, f"marker {i} ({kit.slot(i).role.title}) sits elsewhere on the car than in"
+            ATTENTION, where, f"marker {i} ({kit.role(i).title}) sits elsewhere on the car than in"
             " the ride photos and was not used to tie the two", "was it re-stuck or knocked?")
         for i in tie.moved
     ]
     if len(tie.shared) == 1:
-        title = kit.slot(tie.shared[0]).role.title
+        title = kit.role(tie.shared[0]).title
         out.append(
             Finding(NOTE, where, f"only one chassis marker ({title}) ties this state to the ride photos",
                     "have both sill markers and the arch lip in view in both states"))

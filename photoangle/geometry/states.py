@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from calib.kit import Kit
 from calib.poses import Pose
+from photoangle.carfile.car import CarFile
 from photoangle.carfile.corner import Corner
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.outcome import Report
 from photoangle.core.roles import SILLS
 from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
@@ -72,7 +76,7 @@ class StateResult:
             f"{self.name} has no {name!r}{f' against {datum}' if datum else ''}; there are {there or 'none'}")
 
 
-def tie_states(states, kit, car, report):
+def tie_states(states: Sequence[StateResult], kit: Kit, car: CarFile, report: Report) -> None:
     """Tie the states of each corner together by the chassis; give each its axes and the bar's axis."""
     for corner in sorted({s.corner for s in states if s.corner}):
         mine = [s for s in states if s.corner == corner]
@@ -98,7 +102,7 @@ def tie_states(states, kit, car, report):
             result.lateral = level_axes(result.points, result.up)
 
 
-def _ride_axes(ride, car, report):
+def _ride_axes(ride: StateResult, car: CarFile, report: Report) -> Axes | None:
     """Chassis axes of the ride state, or None with the reason told."""
     where = f"{ride.corner}/ride"
     if ride.up is None:
@@ -118,9 +122,9 @@ def _ride_axes(ride, car, report):
     return ride.axes
 
 
-def _bar_axis(mine, reference, kit):
+def _bar_axis(mine: Sequence[StateResult], reference: StateResult, kit: Kit) -> None:
     """The bar's own axis, where it turned between states, in each state's world."""
-    tied = {s.state: s for s in mine if s is reference or s.tie is not None}
+    tied = {s.state: s for s in mine if s.state is not None and (s is reference or s.tie is not None)}
     axis = bar_axis_from_states({k: s.scene for k, s in tied.items()},
                                 {k: s.tie for k, s in tied.items()}, kit)
     if axis is None:

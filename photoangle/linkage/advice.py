@@ -15,7 +15,7 @@ from functools import partial
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.linkage.adjuster import Adjuster

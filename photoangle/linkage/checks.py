@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import DROOP, FITTED, RIDE, SET

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calib.arrays import Array
 from calib.poses import hat, rotation_from_vector
+from photoangle.core.arrays import Array
 from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.core.roles import (
     ARCH_LIP,

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.arrays import Array
 from photoangle.core.agreement import e_n
+from photoangle.core.arrays import Array
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.linkage.kinematics.layout import Layout

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array, Floats
+from photoangle.core.arrays import Array, Floats
 from photoangle.core.figure import Figure
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner

@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from calib.arrays import Array
 from calib.poses import rotation_from_vector
+from photoangle.core.arrays import Array
 from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT

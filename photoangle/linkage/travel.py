@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.core.figure import Figure
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import BAR_EYE, LINK_FOOT

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from uncertainties import correlated_values, umath
 
+from calib.differences import jacobian
 from photoangle.core.agreement import e_n, e_n_of
-from photoangle.core.differences import jacobian
 from photoangle.core.estimate import Estimate, Source, added
 
 ROOM = np.array([[0.04, 0.01, 0.0], [0.01, 0.09, -0.02], [0.0, -0.02, 0.16]])

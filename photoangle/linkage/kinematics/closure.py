@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array, Floats
+from photoangle.core.arrays import Array, Floats
 from photoangle.linkage.kinematics.turning import cross, dot, length, square_to, wrapped
 
 

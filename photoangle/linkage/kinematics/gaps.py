@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.linkage.kinematics.turning import cross, dot, length
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.arrays import Array, Floats
+from photoangle.core.arrays import Array, Floats
 from photoangle.core.roles import HOSES
 from photoangle.linkage.kinematics.gaps import point_to_polyline, point_to_segment, polyline_to_segment
 from photoangle.linkage.kinematics.layout import Layout

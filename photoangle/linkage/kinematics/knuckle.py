@@ -21,8 +21,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array, Floats
 from calib.poses import rotation_from_vector
+from photoangle.core.arrays import Array, Floats
 from photoangle.core.roles import ARM_BALL_JOINT, HUB
 from photoangle.linkage.kinematics.closure import branch_side, close_link, solve_swing
 from photoangle.linkage.kinematics.layout import Layout

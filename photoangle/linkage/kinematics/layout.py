@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.core.roles import PIVOTS
 from photoangle.core.states import DROOP
 from photoangle.linkage.kinematics.turning import unit

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array, Floats
+from photoangle.core.arrays import Array, Floats
 from photoangle.core.roles import BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.kinematics.closure import branch_side
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_rise, knuckle_at

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array, Floats
+from photoangle.core.arrays import Array, Floats
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, HUB, LINK_FOOT
 from photoangle.linkage.kinematics.closure import Closure, branch_side, close_link
 from photoangle.linkage.kinematics.knuckle import Knuckle, arm_angle_for_rise, knuckle_at

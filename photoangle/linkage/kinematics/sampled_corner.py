@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Protocol
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.linkage.kinematics.layout import Layout
 
 

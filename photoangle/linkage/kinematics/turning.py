@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.arrays import Array, Floats
 from calib.poses import hat
+from photoangle.core.arrays import Array, Floats
 
 
 def dot(a: Array, b: Array) -> Array:

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array, Indices
+from calib.differences import jacobian_of_many
 from calib.poses import rotation_from_vector, vector_from_rotation
+from photoangle.core.arrays import Array, Indices
 from photoangle.core.roles import (
     ARM_BALL_JOINT,
     ARM_PIVOT_FRONT,
@@ -246,9 +247,7 @@ class Model:
 
     def jacobian(self, function: Callable[[Array], Array]) -> Array:
         """Central differences of function((b, size)) -> (b, rows) at nought: (rows, size)."""
-        eye = np.eye(self.size) * _STEP
-        both = function(np.concatenate([eye, -eye]))
-        return ((both[:self.size] - both[self.size:]) / (2 * _STEP)).T
+        return jacobian_of_many(function, self.size, _STEP)
 
     def advanced(self, x: Array) -> Estimate:
         """The Estimate after one change x (size,)."""

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from calib.arrays import Array, Mask
+from photoangle.core.arrays import Array, Mask
 from photoangle.linkage.motion.model import Model, Plan
 from photoangle.linkage.motion.observed import Changes, Given, What
 from photoangle.linkage.motion.plan import ITERATIONS, planned, solved

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from calib.arrays import Array
 from calib.poses import Pose
+from photoangle.core.arrays import Array
 
 
 @dataclass(frozen=True)

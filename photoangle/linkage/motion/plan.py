@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calib.arrays import Array, Indices
+from photoangle.core.arrays import Array, Indices
 from photoangle.linkage.motion.model import BODIES, ON_AXIS, Model, Plan
 from photoangle.linkage.motion.observed import Changes, Given, MotionState, PointOnMarker, What
 from photoangle.linkage.motion.start import first_estimate

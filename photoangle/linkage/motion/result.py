@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Array
+from photoangle.core.arrays import Array
 from photoangle.core.findings import Finding
 from photoangle.core.roles import (
     ARM_BALL_JOINT,

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from calib.arrays import Array
 from calib.poses import Pose, fit_rigid, vector_from_rotation
+from photoangle.core.arrays import Array
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import Estimate
 from photoangle.linkage.motion.observed import Changes, Given, MotionState

@@ -1,4 +1,4 @@
-"""Derivatives by central differences: one helper for everybody."""
+"""Derivatives by central differences: one home for everybody."""
 
 from __future__ import annotations
 
@@ -7,10 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calib.arrays import Array
 
-
-def jacobian(function: Callable[[Array], Array], at: Array, steps: ArrayLike) -> Array:
+def jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, steps: ArrayLike) -> np.ndarray:
     """Derivatives (m, n) of a function (n,) -> (m,) at a place, by central differences.
 
     steps (n,) or one number: half the width of each difference, in the units of ``at``; where a step is zero
@@ -19,7 +17,7 @@ def jacobian(function: Callable[[Array], Array], at: Array, steps: ArrayLike) ->
     """
     at = np.asarray(at, float)
     steps = np.broadcast_to(np.asarray(steps, float), at.shape)
-    columns: list[Array | None] = []
+    columns: list[np.ndarray | None] = []
     rows = None
     for k, step in enumerate(steps):
         if step == 0:
@@ -38,3 +36,14 @@ def jacobian(function: Callable[[Array], Array], at: Array, steps: ArrayLike) ->
         if column is not None:
             out[:, k] = column
     return out
+
+
+def jacobian_of_many(function: Callable[[np.ndarray], np.ndarray], size: int, step: float) -> np.ndarray:
+    """Derivatives (m, size) at nought of a function that takes many places in one call, (b, size) -> (b, m).
+
+    step: half the width of each difference.
+    """
+    places = np.eye(size) * step
+    both = function(np.concatenate([places, -places]))
+    slopes: np.ndarray = ((both[:size] - both[size:]) / (2 * step)).T
+    return slopes
