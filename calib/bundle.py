@@ -24,7 +24,7 @@ import numpy as np
 from calib.cancellation import may_leave
 from calib.lens import distort
 from calib.poses import rotation_from_vector
-from calib.rows import PAPER, CardRow, Priors, TagRow, Tie, Values
+from calib.rows import PAPER, BodyTie, CardRow, Priors, TagRow, Values
 from calib.solution import Singular, Solution
 
 NU = 6.0
@@ -40,8 +40,14 @@ def _whitener(covariance: np.ndarray) -> np.ndarray:
 class Bundle:
     """The problem: rows and priors.  Solve with `solve`; nothing here changes after creation."""
 
-    def __init__(self, cameras: int, bodies: int, tags: Iterable[TagRow], cards: Iterable[CardRow],
-                 priors: Priors, ties: Iterable[Tie] = (), card_size_mm: tuple[float, float] = (252.0, 168.0),
+    def __init__(self,
+                 cameras: int,
+                 bodies: int,
+                 tags: Iterable[TagRow],
+                 cards: Iterable[CardRow],
+                 priors: Priors,
+                 ties: Iterable[BodyTie] = (),
+                 card_size_mm: tuple[float, float] = (252.0, 168.0),
                  nu: float = NU) -> None:
         self.cameras, self.bodies, self.priors, self.ties = cameras, bodies, priors, tuple(ties)
         self.tags, self.cards, self.nu = tuple(tags), tuple(cards), nu

@@ -51,7 +51,7 @@ class CardRow:
 
 
 @dataclass(frozen=True)
-class Tie:
+class BodyTie:
     """A soft constraint between points of two bodies: their difference is zero along rows.
 
     Residual: ``whiten @ (p_a - p_b)`` with p = world position of ``point`` on its body; body

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from photoangle.core.findings import Finding
     from photoangle.core.kit import default_kit, read_kit
     from photoangle.core.options import PhotoOptions
-    from photoangle.droplink.request import Wishes
+    from photoangle.core.request import LinkRequest
     from photoangle.geometry.states import StateResult
     from photoangle.pipeline import Measurement
 
@@ -38,11 +38,11 @@ __all__ = [
     "Figure",
     "Finding",
     "InputError",
+    "LinkRequest",
     "LinkResult",
     "Measurement",
     "PhotoOptions",
     "StateResult",
-    "Wishes",
     "compare",
     "default_kit",
     "detect",
@@ -61,7 +61,7 @@ _HOMES = {
     "default_kit": "photoangle.core.kit",
     "read_kit": "photoangle.core.kit",
     "PhotoOptions": "photoangle.core.options",
-    "Wishes": "photoangle.droplink.request",
+    "LinkRequest": "photoangle.core.request",
     "StateResult": "photoangle.geometry.states",
     "Measurement": "photoangle.pipeline",
 }

@@ -18,6 +18,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike, fspath
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,8 +26,6 @@ from calib.images.photo import CameraIdentity, Photo, read_photo
 from calib.kit import Kit
 from photoangle.carfile.car import CarFile, PrintCheck
 from photoangle.carfile.folder import load_car, photo_files, state_folders
-from photoangle.comparison.compare import Change, Comparison, compare_sides
-from photoangle.comparison.inputs import measured_pairs, paired
 from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, Finding
@@ -34,17 +33,19 @@ from photoangle.core.kit import default_kit
 from photoangle.core.options import PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress, quiet
+from photoangle.core.request import LinkRequest
 from photoangle.detection.alignment.aligned_tag import AlignedTag
-from photoangle.detection.cache import Looks
-from photoangle.detection.detect_photo import by_content, sight_photo
-from photoangle.detection.detections import PhotoSighting
-from photoangle.detection.saddles import CardSighting
-from photoangle.droplink.answer import CornerAnswer, link_answers
-from photoangle.droplink.axles import AxleAnswer, axle_answers
-from photoangle.droplink.by_tape import tape_answers
-from photoangle.droplink.request import Wishes
+from photoangle.detection.cache import DetectionCache
+from photoangle.detection.detect_photo import by_content, detect_photo
+from photoangle.detection.detections import Detections
+from photoangle.detection.saddles import CardDetection
 from photoangle.pipeline import Measurement, measure_folder, measure_photos
 from photoangle.reconstruction.learn_lens import LensResult, learn_lenses
+
+if TYPE_CHECKING:  # what measuring alone does not need is loaded when it is asked for
+    from photoangle.comparison.compare import Change, Comparison
+    from photoangle.droplink.answer import CornerAnswer
+    from photoangle.droplink.axles import AxleAnswer
 
 # A photo as it comes: its file, or its pixels, (H, W) grey or (H, W, 3) RGB, uint8, in the sensor's frame.
 Image = str | PathLike[str] | np.ndarray
@@ -57,13 +58,13 @@ class Detected:
     """What was found in one photo.
 
     tags: marker id -> AlignedTag (corners_px (4, 2) in the printed order: top left, top right, bottom right,
-    bottom left; covariance_px2 (8, 8) of x0, y0, x1, ...); card: CardSighting (index (k,) of the card's inner
-    corners, pixels (k, 2), covariance_px2 (k, 2, 2)) or None; camera: what EXIF says; findings: what went
-    wrong, in words.
+    bottom left; covariance_px2 (8, 8) of x0, y0, x1, ...); card: CardDetection (index (k,) of the card's
+    inner corners, pixels (k, 2), covariance_px2 (k, 2, 2)) or None; camera: what EXIF says; findings: what
+    went wrong, in words.
     """
 
     tags: Mapping[int, AlignedTag]
-    card: CardSighting | None
+    card: CardDetection | None
     camera: CameraIdentity
     findings: tuple[Finding, ...]
 
@@ -176,7 +177,7 @@ def measure(
     only: str | None = None,
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
-    looks: Looks | None = None,
+    looks: DetectionCache | None = None,
 ) -> Measurement:
     """Measure a car folder, or loose photos together.
 
@@ -206,11 +207,11 @@ def measure(
 
 def link(
     measured: Measurement | str | PathLike[str],
-    wishes: Wishes = Wishes(),
+    wishes: LinkRequest = LinkRequest(),
     only: str | None = None,
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
-    looks: Looks | None = None,
+    looks: DetectionCache | None = None,
 ) -> LinkResult:
     """The drop link: its length for the wanted angle at ride height, and clearances over the travel.
 
@@ -219,6 +220,9 @@ def link(
     progress and looks as in `measure`.
     Returns LinkResult.  Raises InputError.
     """
+    from photoangle.droplink.answer import link_answers
+    from photoangle.droplink.axles import axle_answers
+
     if isinstance(measured, Measurement):
         whole = measured
     else:
@@ -234,10 +238,13 @@ def link(
 
 
 def link_by_tape(
-    car: CarFile, wishes: Wishes = Wishes(), only: str | None = None, where: str = "car.toml"
+    car: CarFile, wishes: LinkRequest = LinkRequest(), only: str | None = None, where: str = "car.toml"
 ) -> LinkResult:
     """The drop link from car.toml's readings alone.  Raises InputError, with ``where``, if there are none to
     answer from."""
+    from photoangle.droplink.axles import axle_answers
+    from photoangle.droplink.by_tape import tape_answers
+
     answers = tape_answers(car, wishes, only)
     if not answers:
         raise CannotUse(
@@ -269,6 +276,9 @@ def compare(
     Returns CompareResult; a Change has a figure (value, u, interval), before, after and a verdict.  Raises
     InputError, and KeyError for a state that was not measured.
     """
+    from photoangle.comparison.compare import compare_sides
+    from photoangle.comparison.inputs import measured_pairs, paired
+
     if isinstance(before, tuple) != isinstance(after, tuple):
         raise CannotUse(
             "before and after",
@@ -290,10 +300,10 @@ def compare(
     return result
 
 
-def _sighted(image: Image, kit: Kit, name: str | None) -> tuple[PhotoSighting, tuple[Finding, ...]]:
-    """(PhotoSighting, findings) of a photo as it comes; name: for pixels without a file."""
+def _sighted(image: Image, kit: Kit, name: str | None) -> tuple[Detections, tuple[Finding, ...]]:
+    """(Detections, findings) of a photo as it comes; name: for pixels without a file."""
     photo = _photo_of_pixels(image, name or "image") if isinstance(image, np.ndarray) else read_photo(image)
-    sighting, findings = sight_photo(photo, kit)
+    sighting, findings = detect_photo(photo, kit)
     damaged = (
         [
             Finding(

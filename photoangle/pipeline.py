@@ -23,7 +23,7 @@ from photoangle.core.options import PhotoOptions
 from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
-from photoangle.detection.cache import Looks, look_or_tell
+from photoangle.detection.cache import DetectionCache, detect_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.dots import find_dots
 from photoangle.detection.photo_quality import quality_findings
@@ -37,7 +37,7 @@ from photoangle.geometry.joints import NOT_GIVEN, joint_points
 from photoangle.geometry.place_dots import with_dots
 from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.folder_lens import folder_profiles
-from photoangle.reconstruction.guided_search import cut_by_the_frame, look_again
+from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.select_views import bounded
 from photoangle.reconstruction.solve import SceneOptions, solve_scene
@@ -113,12 +113,12 @@ class _Pictures:
 
 
 def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str] | None = None,
-                   only: str | None = None, looks: Looks | None = None) -> Measurement:
+                   only: str | None = None, looks: DetectionCache | None = None) -> Measurement:
     """Measure a car folder.
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
-    corner's ride photos are looked at all the same, for the chassis's attitude); looks: `looks.Looks` to
-    remember by.
+    corner's ride photos are looked at all the same, for the chassis's attitude); looks:
+    `looks.DetectionCache` to remember by.
     Returns Measurement.  Raises InputError.
     """
     root = Path(root)
@@ -135,7 +135,7 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     if only is not None and "/" in only:
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted
                    ] + folders
-    looks = looks or Looks()
+    looks = looks or DetectionCache()
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
     states = []
@@ -234,10 +234,16 @@ def _name_dots(result, names, kit, report):
 def _measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
                    notes_of=None, looks=None, corrections=Corrections(), root=None):
     """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
-    pictures, looks = _Pictures(), looks or Looks()
+    pictures, looks = _Pictures(), looks or DetectionCache()
     sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
-        look, grey = look_or_tell(looks, path, name, report, kit, profiles=profiles, fix=corrections.of(name))
+        look, grey = detect_or_tell(looks,
+                                    path,
+                                    name,
+                                    report,
+                                    kit,
+                                    profiles=profiles,
+                                    fix=corrections.of(name))
         if look is None:
             continue
         sighting, quality = look.sighting, look.quality
@@ -261,7 +267,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     report.tell(*findings)
 
     def more(scene, used):
-        return look_again(scene, used, kit, lambda name: pictures.get(names, name))
+        return search_again(scene, used, kit, lambda name: pictures.get(names, name))
 
     options = SceneOptions(planar, _origin(names, corner, state, car, root), car.level.plumb_standoff_mm)
     scene = solve_scene(sightings, kit, knowledge, where or "photos", more, options)

@@ -26,24 +26,24 @@ from calib.lens import project
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
 from calib.profile import CameraProfile
 from photoangle.carfile.car import Level, PrintCheck
-from photoangle.carfile.corner import Corner
+from photoangle.carfile.corner import CornerNotes
 from photoangle.carfile.lengths import Reading
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
 from photoangle.core.roles import ROLE_BY_KEY
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult
-from photoangle.reconstruction.guided_search import look_again
+from photoangle.reconstruction.guided_search import search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import solve_scene
 from tests.scenes import KIT, Camera, card_flat, facing, look_at, scaled_lens, shoot, tag_flat
 
 GROUPS = ("one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser")
 # The truth of these scenes is that of the markers' own centres: nothing lies behind them.
-ON_MARKERS = Corner(stuck_within_mm=0.0, standoff={role: Reading(0.0, 0.0) for role in ROLE_BY_KEY})
+ON_MARKERS = CornerNotes(stuck_within_mm=0.0, standoff={role: Reading(0.0, 0.0) for role in ROLE_BY_KEY})
 CHECK = PrintCheck(200.0, 150.0, 0.1)
 
 
@@ -176,11 +176,11 @@ def make_scene(setting, seed, width=2016):
 def measure_scene(photos, profiles, planar=False):
     """Sight and solve; returns (scene, points, figures) or None."""
     lens = profiles[0].lens if profiles else None
-    sightings = [sight_photo(p, KIT, lens, p.path)[0] for p in photos]
+    sightings = [detect_photo(p, KIT, lens, p.path)[0] for p in photos]
     knowledge, _ = lens_knowledge(photos[0].camera, profiles, sightings, KIT, CHECK, "")
     grey = {p.path: p.grey for p in photos}
     scene = solve_scene(sightings, KIT, knowledge, "",
-                        lambda s, used: look_again(s, used, KIT, grey.__getitem__))
+                        lambda s, used: search_again(s, used, KIT, grey.__getitem__))
     if isinstance(scene, Refusal):
         return None
     scale, scale_u, _, _ = print_scale(CHECK)
@@ -251,7 +251,7 @@ def run(count, seed=1, width=2016, echo=None):
             at = scene.markers[marker].translation_mm
             c[3:, 3:] += np.outer(at, at) * (CHECK.u_mm / 150) ** 2
             poses.append((number, groups, float(v @ np.linalg.solve(c, v)) / 6, marker
-                          in scene.loose, marker))
+                          in scene.ambiguous, marker))
         if echo and number % 10 == 9:
             echo(f"{number + 1} scenes")
     return rows, poses

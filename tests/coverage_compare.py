@@ -15,19 +15,19 @@ import numpy as np
 from calib.images.photo import Photo
 from calib.poses import Pose, rotation_from_vector
 from photoangle.carfile.car import CarFile, Level
-from photoangle.carfile.corner import Corner
+from photoangle.carfile.corner import CornerNotes
 from photoangle.carfile.lengths import Reading
 from photoangle.carfile.print_check import print_scale
 from photoangle.comparison.compare import DOUBTFUL, NONE, REAL, Side, compare_sides
 from photoangle.core.findings import Refusal
 from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult, tie_states
-from photoangle.reconstruction.guided_search import look_again
+from photoangle.reconstruction.guided_search import search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import SceneOptions, solve_scene
 from tests.coverage import CHECK, Setting, _moved, corner, phone, settings, true_figures
@@ -132,18 +132,18 @@ def _photos(setting, tags, card, lens, size, identity, width, rng):
     return photos
 
 
-NOTES = Corner(stuck_within_mm=STUCK_MM, standoff={
+NOTES = CornerNotes(stuck_within_mm=STUCK_MM, standoff={
     KIT.slot(i).role.key: Reading(STANDOFF_MM, 0.5 * np.sqrt(2 / 3)) for i in _JOINTS})
 
 
 def solved_state(photos, profiles, state):
     """StateResult of one set of photos, or None."""
     lens = profiles[0].lens if profiles else None
-    sightings = [sight_photo(p, KIT, lens, p.path)[0] for p in photos]
+    sightings = [detect_photo(p, KIT, lens, p.path)[0] for p in photos]
     knowledge, _ = lens_knowledge(photos[0].camera, profiles, sightings, KIT, CHECK, "")
     grey = {p.path: p.grey for p in photos}
     scene = solve_scene(sightings, KIT, knowledge, "",
-                        lambda s, used: look_again(s, used, KIT, grey.__getitem__),
+                        lambda s, used: search_again(s, used, KIT, grey.__getitem__),
                         SceneOptions(origin=Origin(state, "car front-left", "car", ("car", str(CHECK)))))
     if isinstance(scene, Refusal):
         return None

@@ -25,8 +25,8 @@ from photoangle.core.findings import Refusal
 from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
 from photoangle.detection.alignment.aligned_tag import AlignedTag
-from photoangle.detection.detections import PhotoSighting
-from photoangle.detection.saddles import CardSighting
+from photoangle.detection.detections import Detections
+from photoangle.detection.saddles import CardDetection
 from photoangle.geometry.datums import gravity
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult
@@ -188,12 +188,12 @@ class InventedCar:
                                          np.eye(2) * 0.5, 2.0, 150.0, 0.99, 4, True)
             seen = project(camera.apply(card.apply(saddles)), lens)
             inside = _in(seen, each=True)
-            cards = CardSighting(np.flatnonzero(inside), seen[inside] +
+            cards = CardDetection(np.flatnonzero(inside), seen[inside] +
                                  self.rng.normal(0, NOISE_PX, (inside.sum(), 2)),
                                  np.tile(np.eye(2) * NOISE_PX**2,
                                          (int(inside.sum()), 1, 1))) if inside.sum() > 8 else None
             out.append(
-                PhotoSighting(f"front-left/{state}/p{k}.jpg", WIDTH, HEIGHT, identity, None, tags, cards))
+                Detections(f"front-left/{state}/p{k}.jpg", WIDTH, HEIGHT, identity, None, tags, cards))
         return out
 
     def toml(self, readings=None):

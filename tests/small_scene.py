@@ -9,8 +9,8 @@ from calib.poses import Pose
 from calib.rows import Priors
 from photoangle.carfile.car import PrintCheck
 from photoangle.detection.alignment.aligned_tag import AlignedTag
-from photoangle.detection.detections import PhotoSighting
-from photoangle.detection.saddles import CardSighting
+from photoangle.detection.detections import Detections
+from photoangle.detection.saddles import CardDetection
 from photoangle.reconstruction.intrinsics_prior import paper_priors
 from photoangle.reconstruction.problem import LensKnowledge
 from tests.coverage import corner
@@ -69,7 +69,7 @@ def knowledge_of(lens=LENS):
 def projected_sightings(seed, photos=3, noise_px=0.03):
     """What photos of an invented corner would show, without rendering: exact projections and white noise.
 
-    Returns (list of PhotoSighting, id -> world_from_marker Pose, z up).
+    Returns (list of Detections, id -> world_from_marker Pose, z up).
     """
     rng = np.random.default_rng(seed)
     tags, card = corner(rng)
@@ -85,7 +85,7 @@ def projected_sightings(seed, photos=3, noise_px=0.03):
             px = project(view.apply(pose.apply(tag_corners_mm(30.0))), lens) + rng.normal(0, noise_px, (4, 2))
             seen[i] = AlignedTag(px, np.eye(8) * noise_px**2, np.eye(2), 1.0, 150.0, 1.0, 4, True)
         px = project(view.apply(card.apply(saddles)), lens) + rng.normal(0, noise_px, (len(saddles), 2))
-        cards = CardSighting(np.arange(len(saddles)), px,
+        cards = CardDetection(np.arange(len(saddles)), px,
                              np.tile(np.eye(2) * noise_px**2, (len(saddles), 1, 1)))
-        out.append(PhotoSighting(f"p{k}", width, height, identity, None, seen, cards))
+        out.append(Detections(f"p{k}", width, height, identity, None, seen, cards))
     return out, tags

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from functools import cache
 
+from calib.palette import BLACK, WHITE
+
 MM = 72.0 / 25.4  # points to the millimetre
 
 # Ink, and four of the Okabe-Ito colours, which the colour-blind can tell apart.
-BLACK, DARK, MID = "#000000", "#404040", "#808080"
-LIGHT, PALE, WHITE = "#b8b8b8", "#e9e9e9", "#ffffff"
-BLUE, ORANGE, GREEN, VERMILLION = "#0072b2", "#e69f00", "#009e73", "#d55e00"
 
 
 class Pen:

@@ -66,7 +66,7 @@ def missing_roles(result, figures):
 
 
 @dataclass(frozen=True)
-class Step:
+class NextStep:
     """Something to do: where; words; gain: what it would bring, in words; photo: NextPhoto or None."""
 
     where: str
@@ -87,14 +87,14 @@ def next_steps(measurement, only=None):
         figure = wanted_figure(measurement.report.figures, s.corner, s.state)
         if figure is None:
             steps.append(
-                (1.0, Step(where, "the bar arm's angle cannot be had from this state yet",
+                (1.0, NextStep(where, "the bar arm's angle cannot be had from this state yet",
                            "see the findings")))
             continue
         advice = next_photo(s, figure, measurement.car, measurement.kit, ride.get(s.corner))
         now = f"bar arm angle is known within +- {1.96 * figure.u:.2f} deg here"
         gain = f"{now}; that photo would make it +- {1.96 * advice.u_then:.2f}" if advice.worth else now
         steps.append(
-            (advice.u_then / figure.u if advice.worth else 2.0, Step(where, advice.words, gain, advice)))
+            (advice.u_then / figure.u if advice.worth else 2.0, NextStep(where, advice.words, gain, advice)))
     return [step for _, step in sorted(steps, key=lambda p: p[0])]
 
 

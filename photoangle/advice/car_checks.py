@@ -73,7 +73,7 @@ def steering(states, kit):
     for s in states:
         marker = s.points.marker.get(HUB)
         axes = s.axes or s.lateral
-        if marker is None or axes is None or marker in s.scene.loose:
+        if marker is None or axes is None or marker in s.scene.ambiguous:
             continue
         normal = axes.axes.T @ s.scene.markers[marker].rotation[:, 2]
         if math.hypot(normal[0], normal[1]) > 0.5:

@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from photoangle.carfile.corner import OFFERED, PAGE, SET, Corner, Mm
+from photoangle.carfile.corner import OFFERED, PAGE, SET, CornerNotes, Mm
 from photoangle.carfile.kinds import Choice, Key, Length, Number
 from photoangle.carfile.lengths import TAPE_CLASSES
 from photoangle.carfile.section import Section, section
@@ -112,12 +112,12 @@ class Axle(Section):
 
 
 SECTIONS = {"car": CarNotes, "print": PrintCheck, "level": Level} | dict.fromkeys(
-    CORNERS, Corner) | dict.fromkeys(AXLES, Axle)
+    CORNERS, CornerNotes) | dict.fromkeys(AXLES, Axle)
 
 
 @section
 class CarFile(CarNotes):
-    """Everything in car.toml, with the defaults for what is not there.  corners, axles: name -> Corner,
+    """Everything in car.toml, with the defaults for what is not there.  corners, axles: name -> CornerNotes,
     Axle."""
 
     print_check: PrintCheck = PrintCheck()
@@ -126,8 +126,8 @@ class CarFile(CarNotes):
     axles: dict = field(default_factory=dict)
 
     def corner(self, name):
-        """The Corner of a name, with defaults where the file is silent."""
-        return self.corners.get(name, Corner())
+        """The CornerNotes of a name, with defaults where the file is silent."""
+        return self.corners.get(name, CornerNotes())
 
     def axle(self, name):
         """The Axle of a name, with defaults where the file is silent."""

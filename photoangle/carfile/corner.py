@@ -21,7 +21,7 @@ from photoangle.carfile.kinds import (
     Refused,
     StandOff,
     Table,
-    Taped,
+    TapeKey,
     Use,
 )
 from photoangle.carfile.section import Section, section
@@ -50,7 +50,7 @@ def _standoff(role):
 
 
 def _taped(words, example, use=NONE, least=1):
-    return Taped((least, 3000), words, example, PAGE | use)
+    return TapeKey((least, 3000), words, example, PAGE | use)
 
 
 ATTITUDE = {"sill_slope_deg": Number((-20, 20), "a level along the sill: nose up is positive", 0.3, PAGE),
@@ -182,7 +182,7 @@ class HoseNotes(Section):
 
 
 @section
-class Corner(Section):
+class CornerNotes(Section):
     """What the file says of one corner.  Lengths in mm.
 
     standoff: role -> Reading; offset_mm: role -> (right, down, into) as on the marker; taped: state -> name
@@ -253,7 +253,7 @@ class Corner(Section):
         Table({
             point: ListOf((3, 3),
                           f"forward, left, up of the bar's bush to {words}", ["-80 mm", "120 mm", "310 mm"],
-                          each=Taped((0, 2000), signed=True))
+                          each=TapeKey((0, 2000), signed=True))
             for point, words in (EXTRA_POINTS | {r.key: r.title
                                                  for r in ROLE_BY_KEY.values()}).items()
         })] = _nothing()

@@ -168,7 +168,7 @@ class Pitch(Length):
         return f"{self.parse(value, context):.3f} mm"
 
 
-class Taped(Length):
+class TapeKey(Length):
     """A reading of a tape or rule, or a list of readings of one thing; as a Reading."""
 
     def parse(self, value, context):
@@ -192,7 +192,7 @@ class Taped(Length):
         return math.hypot(max(r.u_mm for r in each), spread / math.sqrt(len(each)))
 
 
-class StandOff(Taped):
+class StandOff(TapeKey):
     """From a marker's printed face back to its joint's middle; negative where the joint is in front of the
     marker."""
 

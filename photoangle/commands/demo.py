@@ -11,7 +11,7 @@ from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
 from photoangle.core.progress import Progress
 from photoangle.core.states import SET
-from photoangle.detection.cache import Looks
+from photoangle.detection.cache import DetectionCache
 from photoangle.output.terminal import say
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
@@ -44,12 +44,12 @@ def demo_command(options: DemoOptions, progress: Progress) -> int:
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
     say(f"sample photos copied to {target}")
-    looks, told = Looks(), list[Finding]()
+    looks, told = DetectionCache(), list[Finding]()
     code = measure_command(MeasureOptions((target,)), progress, looks, told)
     if code == 2:
         return code
     from photoangle.commands.link import LinkOptions, link_command
-    from photoangle.droplink.request import Asked
+    from photoangle.core.request import Asked
 
     say("\nThe link, from the photos at set height, before the new one went in:\n")
     code = link_command(LinkOptions(target, Asked(state=SET)), progress, looks, told)

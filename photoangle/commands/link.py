@@ -13,9 +13,10 @@ from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
 from photoangle.core.options import PhotoOptions
 from photoangle.core.progress import Progress
+from photoangle.core.request import Asked
 from photoangle.core.states import CORNERS
-from photoangle.detection.cache import Looks
-from photoangle.droplink.request import Asked, wishes_from
+from photoangle.detection.cache import DetectionCache
+from photoangle.droplink.request import request_from
 from photoangle.output.drawings import write_drawings
 from photoangle.output.link_table import answer_lines, axle_lines
 from photoangle.output.table import finding_lines
@@ -36,7 +37,7 @@ class LinkOptions:
     pictures: bool = True
 
 
-def link_command(options: LinkOptions, progress: Progress, looks: Looks | None = None,
+def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache | None = None,
                  told: Sequence[Finding] = ()) -> int:
     """`photoangle link`.  looks: what was seen before; told: findings already shown, not to be repeated.
 
@@ -46,7 +47,7 @@ def link_command(options: LinkOptions, progress: Progress, looks: Looks | None =
     if only is not None and only not in CORNERS:
         raise CannotUse("--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS))
     car = load_car(root)
-    wishes = wishes_from(options.asked, car.units)
+    wishes = request_from(options.asked, car.units)
     if options.tape_alone:
         linked = link_by_tape(car, wishes, only, str(root))
     else:

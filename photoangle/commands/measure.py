@@ -11,7 +11,7 @@ from photoangle.commands.options import photo_options
 from photoangle.comparison.history import keep_run
 from photoangle.core.findings import Finding
 from photoangle.core.progress import Progress
-from photoangle.detection.cache import Looks
+from photoangle.detection.cache import DetectionCache
 from photoangle.figures.between import between_figures, parse_between
 from photoangle.output.pictures import write_pictures
 from photoangle.output.plain import plain
@@ -38,7 +38,7 @@ class MeasureOptions:
     pictures: bool = True
 
 
-def measure_command(options: MeasureOptions, progress: Progress, looks: Looks | None = None,
+def measure_command(options: MeasureOptions, progress: Progress, looks: DetectionCache | None = None,
                     told: list[Finding] | None = None) -> int:
     """`photoangle measure`.  looks: what was seen before; told: takes the findings shown.  Returns the exit
     code.  Raises InputError."""

@@ -14,7 +14,7 @@ from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.options import PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
-from photoangle.droplink.request import Wishes
+from photoangle.core.request import LinkRequest
 from photoangle.output.terminal import say
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
@@ -41,7 +41,7 @@ def report_command(options: ReportOptions, progress: Progress) -> int:
     if not measurement.states:
         raise CannotUse.because(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
             UNUSABLE, str(root), "nothing could be measured", "see `photoangle measure`")))
-    linked = link(measurement, Wishes(state=options.state))
+    linked = link(measurement, LinkRequest(state=options.state))
     report = Report(figures=[*measurement.figures, *linked.figures], findings=linked.findings)
     target = options.target or root / "results" / "report.html"
     target.parent.mkdir(parents=True, exist_ok=True)

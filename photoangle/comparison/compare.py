@@ -135,7 +135,7 @@ def compare_states(before, after, shared):
 def _doubtful(result):
     """Keys of a state's figures that hang on a marker whose tilt is in doubt."""
     points, measured = result.points, result.measured
-    loose = [k for k, name in enumerate(points.names) if points.marker[name] in result.scene.loose]
+    loose = [k for k, name in enumerate(points.names) if points.marker[name] in result.scene.ambiguous]
     return {m.key for m, slope in zip(measured.rows, measured.slopes, strict=True)
             if any(np.abs(slope[3 * k:3 * k + 3]).max() > _HANGS for k in loose)}
 

@@ -135,7 +135,7 @@ def _read(path):
 
 
 @dataclass(frozen=True)
-class Step:
+class SeasonStep:
     """One figure in one run: made, figure, and what it did since the run before that had it: change and its
     95 % plus-or-minus (None in the first), moved: whether the change is more than that."""
 
@@ -151,7 +151,7 @@ def season(runs, only=None, names=()):
 
     Parameters: runs, the oldest first; only: a corner or corner/state; names: figures' names, all where
     empty.
-    Returns (corner, state, name, datum) -> list of Step; tape readings are left out.
+    Returns (corner, state, name, datum) -> list of SeasonStep; tape readings are left out.
     """
     out = {}
     for run in runs:
@@ -161,12 +161,12 @@ def season(runs, only=None, names=()):
                 continue
             steps = out.setdefault((f.corner, f.state, f.name, f.datum), [])
             if not steps:
-                steps.append(Step(run.made, f))
+                steps.append(SeasonStep(run.made, f))
                 continue
             last = steps[-1].figure
             if (f.value, f.u) == (last.value, last.u):
                 continue  # the same photos measured again, in another company
             change = f.value - last.value
             half = math.hypot(f.high95 - f.low95, last.high95 - last.low95) / 2
-            steps.append(Step(run.made, f, change, half, abs(change) > half))
+            steps.append(SeasonStep(run.made, f, change, half, abs(change) > half))
     return out

@@ -19,7 +19,7 @@ _KINDS = {
 
 
 @dataclass(frozen=True)
-class Given:
+class Argument:
     """One argument understood.  kind: "state", "corner", "car" or "photos"; root: its car folder, or None."""
 
     path: Path
@@ -43,22 +43,22 @@ class Pairs:
 
 
 def understand(path):
-    """What a path stands for.  Returns Given; raises InputError."""
+    """What a path stands for.  Returns Argument; raises InputError."""
     path = Path(path)
     if not path.exists():
         raise CannotUse(str(path), "there is no such file or folder", "check the name")
     if path.is_file():
-        return Given(path, "photos", photos=(path,))
+        return Argument(path, "photos", photos=(path,))
     whole = path.resolve()
     if whole.name in CORNERS:
-        return Given(path, "corner", whole.parent, whole.name)
+        return Argument(path, "corner", whole.parent, whole.name)
     if whole.parent.name in CORNERS:
-        return Given(path, "state", whole.parent.parent, whole.parent.name, whole.name)
+        return Argument(path, "state", whole.parent.parent, whole.parent.name, whole.name)
     if (whole / "car.toml").exists() or any((whole / c).is_dir() for c in CORNERS):
-        return Given(path, "car", whole)
+        return Argument(path, "car", whole)
     files = tuple(photo_files(path))
     if files:
-        return Given(path, "photos", photos=files)
+        return Argument(path, "photos", photos=files)
     raise CannotUse(str(path), "no photos in it",
                     "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
 

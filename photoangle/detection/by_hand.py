@@ -26,8 +26,8 @@ def id_for_role(kit, tag_id, role):
 def corrected(sighting, grey, kit, lens, fix):
     """A photo's sighting as the user put it right.
 
-    Parameters: sighting: PhotoSighting; grey (H, W) uint8; kit; lens or None; fix: PhotoFix.
-    Returns (PhotoSighting, findings).
+    Parameters: sighting: Detections; grey (H, W) uint8; kit; lens or None; fix: PhotoFix.
+    Returns (Detections, findings).
     """
     if fix == PhotoFix():
         return sighting, []

@@ -13,13 +13,13 @@ from calib.images.photo import PhotoError, read_photo
 from photoangle.carfile.corrections import PhotoFix
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.detection.by_hand import corrected
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.photo_quality import photo_quality
 
 
 @dataclass(frozen=True)
 class Look:
-    """sighting: PhotoSighting, as corrected; findings; quality: PhotoQuality; orientation: EXIF's; printed:
+    """sighting: Detections, as corrected; findings; quality: PhotoQuality; orientation: EXIF's; printed:
     tag id as printed -> AlignedTag, before corrections."""
 
     sighting: object
@@ -29,8 +29,8 @@ class Look:
     printed: dict
 
 
-class Looks:
-    """Looks at photos and remembers.  Safe to use from several threads."""
+class DetectionCache:
+    """DetectionCache at photos and remembers.  Safe to use from several threads."""
 
     def __init__(self):
         self._kept = {}
@@ -54,7 +54,7 @@ class Looks:
         photo = photo or read_photo(path)
         profile = _profile(photo.camera, profiles)
         lens = profile.lens if profile else None
-        sighting, findings = sight_photo(photo, kit, lens, name)
+        sighting, findings = detect_photo(photo, kit, lens, name)
         printed = dict(sighting.tags)
         sighting, more = corrected(sighting, photo.grey, kit, lens, fix)
         damaged = [Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
@@ -66,9 +66,9 @@ class Looks:
         return look, photo.grey
 
 
-def look_or_tell(looks, path, name, report, kit, **known):
-    """As `Looks.look`, with a photo's trouble told to a Report: (Look, grey (H, W) uint8 or None), or (None,
-    None)."""
+def detect_or_tell(looks, path, name, report, kit, **known):
+    """As `DetectionCache.look`, with a photo's trouble told to a Report: (Look, grey (H, W) uint8 or None),
+    or (None, None)."""
     try:
         return looks.look(path, name, kit, **known)
     except PhotoError as error:

@@ -8,7 +8,7 @@ from calib.cancellation import may_leave
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.detection.alignment.align import align_tag
 from photoangle.detection.codes import wrong_cells
-from photoangle.detection.detections import PhotoSighting
+from photoangle.detection.detections import Detections
 from photoangle.detection.saddles import find_saddles
 from photoangle.detection.tags import find_tags
 
@@ -20,12 +20,12 @@ _EDGE_PX = 2
 MOST_BEND = 0.01
 
 
-def sight_photo(photo, kit, lens=None, name=None):
+def detect_photo(photo, kit, lens=None, name=None):
     """Find and align everything of the kit in a photo.
 
     Parameters: photo: calib.photo.Photo; kit; lens: parameters for the curvature inside a tag, or
     None; name: for messages.
-    Returns (PhotoSighting, findings).
+    Returns (Detections, findings).
     """
     name = name or photo.path
     grey = photo.grey
@@ -66,7 +66,7 @@ def sight_photo(photo, kit, lens=None, name=None):
                 f" {again[tag_id]} times (a mirror image, or printed twice) and was left out here",
                 "take off the second one, or move so that the mirror image is out of view"))
     camera = photo.camera
-    return PhotoSighting(name, camera.width_px, camera.height_px, camera, camera.focal_px, tags, card,
+    return Detections(name, camera.width_px, camera.height_px, camera, camera.focal_px, tags, card,
                          tuple(found)), findings
 
 

@@ -7,14 +7,14 @@ from typing import Any
 
 from calib.images.photo import CameraIdentity
 from photoangle.detection.alignment.aligned_tag import AlignedTag
-from photoangle.detection.saddles import CardSighting
+from photoangle.detection.saddles import CardDetection
 
 
 @dataclass(frozen=True)
-class PhotoSighting:
+class Detections:
     """What was found in one photo.
 
-    tags: marker id -> AlignedTag; card: CardSighting or None; focal_px: EXIF's guess or None; camera:
+    tags: marker id -> AlignedTag; card: CardDetection or None; focal_px: EXIF's guess or None; camera:
     identity that a lens profile is matched by; found: every FoundTag, for the pictures; dismissed: ids that
     the user says are not there.
     """
@@ -25,6 +25,6 @@ class PhotoSighting:
     camera: CameraIdentity
     focal_px: float | None
     tags: dict[int, AlignedTag]
-    card: CardSighting | None
+    card: CardDetection | None
     found: tuple[Any, ...] = ()
     dismissed: frozenset[int] = frozenset()

@@ -42,7 +42,7 @@ class PhotoQuality:
 
 
 def photo_quality(grey, sighting):
-    """Measure a photo.  grey (H, W) uint8; sighting: PhotoSighting.  Returns PhotoQuality."""
+    """Measure a photo.  grey (H, W) uint8; sighting: Detections.  Returns PhotoQuality."""
     rows = []
     for tag in sighting.tags.values():
         side = float(np.mean(np.linalg.norm(np.roll(tag.corners_px, 1, 0) - tag.corners_px, axis=1)))

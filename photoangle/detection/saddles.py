@@ -21,7 +21,7 @@ _COARSE, _NEAR_PX = 3, 0.1
 
 
 @dataclass(frozen=True)
-class CardSighting:
+class CardDetection:
     """The card's corners seen in one picture.
 
     index (k,) into the card's row-major list of inner corners; pixels (k, 2) px; covariance_px2 (k, 2, 2).
@@ -36,7 +36,7 @@ def find_saddles(grey, card, tags):
     """Inner corners of the card, from the tags found on it.
 
     Parameters: grey (H, W) uint8; card: CardSpec; tags: FoundTag of the card's ids.
-    Returns CardSighting, or None with fewer than three tags or four corners.
+    Returns CardDetection, or None with fewer than three tags or four corners.
     """
     by_id = {}
     for tag in tags:
@@ -90,7 +90,7 @@ def find_saddles(grey, card, tags):
             & (np.trace(covariance, axis1=1, axis2=2) < 0.5))
     if good.sum() < 4:
         return None
-    return CardSighting(chosen[good], pixels[good],
+    return CardDetection(chosen[good], pixels[good],
                         covariance[good] + FLOOR_PX**2 * np.eye(2))
 
 

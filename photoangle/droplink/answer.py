@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from calib.cancellation import may_leave
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.core.request import LinkRequest
 from photoangle.core.states import (
     CORNERS,
     FITTED,
@@ -23,7 +24,7 @@ from photoangle.core.states import (
 )
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
-from photoangle.droplink.request import Wishes, adjuster_of, lowered_travel, travel_of, wanted_of
+from photoangle.droplink.request import adjuster_of, lowered_travel, travel_of, wanted_of
 from photoangle.geometry.joint_motion import joints_by_motion
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, advise, advise_holes
 from photoangle.linkage.motion.result import Motion
@@ -88,10 +89,10 @@ class CornerAnswer:
                 self.findings.append(f)
 
 
-def link_answers(measurement, wishes=Wishes(), samples=SAMPLES):
+def link_answers(measurement, wishes=LinkRequest(), samples=SAMPLES):
     """The answer for each corner that was measured.
 
-    measurement: pipeline.Measurement of a car folder; wishes: Wishes.  Returns a list of CornerAnswer.
+    measurement: pipeline.Measurement of a car folder; wishes: LinkRequest.  Returns a list of CornerAnswer.
     """
     out = []
     for corner in CORNERS:

@@ -6,10 +6,10 @@ import math
 
 from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
+from photoangle.core.request import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer
-from photoangle.droplink.request import Wishes
 from photoangle.linkage.corner import Taped
 from photoangle.linkage.tape_only import Readings, tape_corner
 
@@ -24,7 +24,7 @@ _LENGTHS = {
 }
 
 
-def tape_answers(car, wishes=Wishes(), only=None):
+def tape_answers(car, wishes=LinkRequest(), only=None):
     """The answer for each corner that car.toml has readings of.
 
     car: CarFile; only: a corner's name.  Returns a list of CornerAnswer; a corner whose readings do not

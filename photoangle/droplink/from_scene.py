@@ -29,7 +29,7 @@ from photoangle.core.roles import (
 from photoangle.core.states import RIDE, at_ride_height
 from photoangle.geometry.datums import turned
 from photoangle.geometry.joints import coordinates
-from photoangle.linkage.corner import NEEDED, Corner, Direction, Taped, turn_lever
+from photoangle.linkage.corner import NEEDED, Corner, KnownDirection, Taped, turn_lever
 from photoangle.linkage.ride import no_datum_finding
 
 FAR_MM = 300.0
@@ -164,7 +164,7 @@ def _made(result, notes, names, places, kit, axes):
                   places.values.reshape(-1, 3),
                   places.covariances(),
                   notes.link_foot_on,
-                  bar_axis=Direction.within([0, 1, 0], BAR_AXIS_DEG),
+                  bar_axis=KnownDirection.within([0, 1, 0], BAR_AXIS_DEG),
                   hub_differs_within=HUB_DIFFERS_WITHIN
                   if notes.hub_differs_within is None else notes.hub_differs_within,
                   hose_on={k: _HOSE_ON.get(v, v)
@@ -185,8 +185,8 @@ def _studs(result, kit, axes):
     out = {}
     for i, pose in sorted(result.scene.markers.items()):
         slot = kit.slot(i)
-        if slot.form == "plate" and slot.role.key in _STUDS and i not in result.scene.loose:
-            out[slot.role.key] = Direction.within(axes.T @ pose.rotation[:, 2], STUD_DEG)
+        if slot.form == "plate" and slot.role.key in _STUDS and i not in result.scene.ambiguous:
+            out[slot.role.key] = KnownDirection.within(axes.T @ pose.rotation[:, 2], STUD_DEG)
     return out
 
 

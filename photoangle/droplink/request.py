@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from calib.lengths import LengthError, parse_length
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.core.request import Asked, LinkRequest
 from photoangle.core.states import DROOP, RIDE
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.kinematics.lengths import Wanted
@@ -97,41 +96,8 @@ def lowered_travel(way, by_mm):
     return way.lowered(by_mm)
 
 
-@dataclass(frozen=True)
-class Wishes:
-    """What the command line asks for, over what car.toml says; None: as in the file.
-
-    state: the state to answer from; lowered_mm; length_mm or change_mm: another link; hole_mm: another eye
-    hole; angle_deg, within_deg, square: the wanted place of the bar.
-    """
-
-    state: str | None = None
-    lowered_mm: float = 0.0
-    length_mm: float | None = None
-    change_mm: float | None = None
-    hole_mm: float = 0.0
-    angle_deg: float | None = None
-    within_deg: float | None = None
-    square: bool = False
-
-
-@dataclass(frozen=True)
-class Asked:
-    """Wishes as people write them: lengths as text, such as "-7 mm" or "3/8in"; angles in deg; None: nothing
-    said."""
-
-    state: str | None = None
-    lowered: str | None = None
-    length: str | None = None
-    change: str | None = None
-    hole: str | None = None
-    angle: float | None = None
-    within: float | None = None
-    square: bool = False
-
-
-def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
-    """Wishes from what was asked; numbers without a unit are in ``units``.  Raises InputError."""
+def request_from(asked: Asked, units: str = "mm") -> LinkRequest:
+    """LinkRequest from what was asked; numbers without a unit are in ``units``.  Raises InputError."""
     if asked.length is not None and asked.change is not None:
         raise CannotUse("--length", "--length and --change both say what the link is to be",
                         "give one of them")
@@ -159,7 +125,7 @@ def wishes_from(asked: Asked, units: str = "mm") -> Wishes:
     if length is not None and not length >= _SHORTEST_LINK_MM:
         raise CannotUse("--length", f"{asked.length} is no length of a link",
                         "from centre to centre, such as 120 mm")
-    return Wishes(asked.state,
+    return LinkRequest(asked.state,
                   mm(asked.lowered, "--lowered") or 0.0, length,
                   mm(asked.change, "--change"),
                   mm(asked.hole, "--hole") or 0.0, asked.angle, asked.within, asked.square)

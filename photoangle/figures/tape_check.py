@@ -10,11 +10,11 @@ from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure, figure_of
 from photoangle.figures.measurands import Measurand, measurands
 from photoangle.figures.measure import Measured, label
-from photoangle.figures.tape_rules import Taped
+from photoangle.figures.tape_rules import TapedState
 
 
 @dataclass(frozen=True)
-class Comparison:
+class TapeComparison:
     """A tape figure beside the photos': what a tape would have read by them, where that is not the figure
     itself; e_n, and whether they agree (|E_n| <= 1)."""
 
@@ -28,7 +28,7 @@ class Comparison:
 
 
 def tape_figures(car: CarFile,
-                 measured: dict[tuple[str, str], Measured]) -> tuple[list[Figure], list[Comparison]]:
+                 measured: dict[tuple[str, str], Measured]) -> tuple[list[Figure], list[TapeComparison]]:
     """Figures of the tape in every state, and their comparison with the photos'.
 
     Parameters: car: CarFile; measured: (corner, state) -> what the photos gave.
@@ -39,7 +39,7 @@ def tape_figures(car: CarFile,
         for state, readings in sorted(car.corners[corner].tape.items()):
             photos = measured.get((corner, state))
             for row in measurands():
-                tape = _taped(row, Taped(readings, corner, state), photos)
+                tape = _taped(row, TapedState(readings, corner, state), photos)
                 if tape is None:
                     continue
                 figure = figure_of(tape, "value", corner, state, row)
@@ -47,11 +47,11 @@ def tape_figures(car: CarFile,
                 if photos is not None and row.key in {m.key for m in photos.rows}:
                     seen = _as_taped(row, photos)
                     photo = figure_of(seen, "value", corner, state, row)
-                    comparisons.append(Comparison(photo, figures[-1], e_n_of(tape, seen)))
+                    comparisons.append(TapeComparison(photo, figures[-1], e_n_of(tape, seen)))
     return figures, comparisons
 
 
-def _taped(row: Measurand, taped: Taped, photos: Measured | None) -> Estimate | None:
+def _taped(row: Measurand, taped: TapedState, photos: Measured | None) -> Estimate | None:
     if row.tape is None or not row.tape.needs(taped.of):
         return None
     return row.tape.value(taped, None if photos is None else photos.frame)

@@ -30,7 +30,7 @@ AxisOf = Callable[[Frame], Array | None]
 
 
 @dataclass(frozen=True)
-class Taped:
+class TapedState:
     """Readings of one state: of: name -> carfile Reading (value_mm, u_mm); corner and state for the sources'
     keys."""
 
@@ -47,12 +47,12 @@ class Taped:
 
 @dataclass(frozen=True)
 class TapeRule:
-    """needs(readings) -> whether they suffice; value(Taped, FrameEstimate or None) -> Estimate of the figure,
-    named "value", or None where the readings cannot be; photo(FrameEstimate) -> Estimate of what a tape would
-    read where that is not the figure itself."""
+    """needs(readings) -> whether they suffice; value(TapedState, FrameEstimate or None) -> Estimate of the
+    figure, named "value", or None where the readings cannot be; photo(FrameEstimate) -> Estimate of what a
+    tape would read where that is not the figure itself."""
 
     needs: Callable[[Readings], bool]
-    value: Callable[[Taped, FrameEstimate | None], Estimate | None]
+    value: Callable[[TapedState, FrameEstimate | None], Estimate | None]
     photo: Callable[[FrameEstimate], Estimate] | None = None
 
 
@@ -89,7 +89,7 @@ def rise_rule(low: str, high: str, length: str) -> TapeRule:
     """asin of the rise over the length: the elevation of a line."""
     names = (f"{low}_height", f"{high}_height", length)
 
-    def value(taped: Taped, _: FrameEstimate | None) -> Estimate | None:
+    def value(taped: TapedState, _: FrameEstimate | None) -> Estimate | None:
         readings = taped.estimate(names)
         z_low, z_high, along = readings.values
         if not abs(z_high - z_low) < along:
@@ -113,7 +113,7 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: AxisOf)
     def needs(readings: Readings) -> bool:
         return any(h in readings for h in heights) and end in readings and length in readings
 
-    def value(taped: Taped, known: FrameEstimate | None) -> Estimate | None:
+    def value(taped: TapedState, known: FrameEstimate | None) -> Estimate | None:
         there = [n for n in inner if known is None or n in known.points] or list(inner)
         read = [h for h in heights if h in taped.of]
         readings = taped.estimate((*read, end, length))
@@ -137,7 +137,7 @@ def angle_rule(inner: tuple[str, ...], outer: str, length: str, axis_of: AxisOf)
     return TapeRule(needs, value)
 
 
-def _unseen(there: Sequence[str], read: Sequence[str], outer: str, axis_of: AxisOf, taped: Taped,
+def _unseen(there: Sequence[str], read: Sequence[str], outer: str, axis_of: AxisOf, taped: TapedState,
             known: FrameEstimate | None) -> Estimate:
     """What the heights and the length leave open, as an Estimate of three values: how much higher the middle
     of the inner joints is than the mean of those taped (mm); the square (mm^2) of how far the outer joint

@@ -47,7 +47,7 @@ def bar_axis_from_states(scenes: Mapping[str, Scene], ties: Mapping[str, Tie | N
     seen: dict[int, list[str]] = {}
     for state, scene in scenes.items():
         for i in scene.markers:
-            if kit.role(i).body == "bar" and i not in scene.loose:
+            if kit.role(i).body == "bar" and i not in scene.ambiguous:
                 seen.setdefault(i, []).append(state)
     pairs = []
     for marker, states in sorted(seen.items()):

@@ -33,7 +33,9 @@ def motion_states(states, kit, axes):
     out = []
     for result in states:
         scene, tie = result.scene, result.tie
-        ids = [i for i in sorted(scene.markers) if kit.slot(i).role.body in _BODIES and i not in scene.loose]
+        ids = [
+            i for i in sorted(scene.markers) if kit.slot(i).role.body in _BODIES and i not in scene.ambiguous
+        ]
         there = tie.pose if tie is not None else Pose.identity()
         spin = axes.T @ there.rotation
         turn = np.kron(np.eye(2 * len(ids)), spin)

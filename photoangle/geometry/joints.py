@@ -177,8 +177,8 @@ def _chosen_markers(scene, kit, corner):
         if role.number is None and role.key not in corner.offset_mm:
             continue
         rank = {"plate": 0, "large": 1, "small": 2}.get(kit.slot(marker_id).form, 1)
-        # the left-hand set comes first; a loose marker last
-        key = (marker_id in scene.loose, scene.sightings.get(marker_id, 0) < 2, rank, marker_id)
+        # the left-hand set comes first; one of ambiguous tilt last
+        key = (marker_id in scene.ambiguous, scene.sightings.get(marker_id, 0) < 2, rank, marker_id)
         if role.key not in chosen or key < chosen[role.key][0]:
             chosen[role.key] = (key, marker_id)
     return {name: marker for name, (_, marker) in chosen.items()}

@@ -38,7 +38,7 @@ def compare_places(before, after, kit):
     """
     bodies = {}
     for marker in sorted(before.scene.markers):
-        if marker in after.scene.markers and not {marker} & {*before.scene.loose, *after.scene.loose}:
+        if marker in after.scene.markers and not {marker} & {*before.scene.ambiguous, *after.scene.ambiguous}:
             bodies.setdefault(_body(marker, kit, after.notes), []).append(marker)
     kept, moved, unsure, chassis = [], [], [], None
     for body, ids in sorted(bodies.items()):

@@ -38,7 +38,7 @@ SHIFT = ("shift x", "shift y", "shift z")
 def chassis_markers(scene: Scene, kit: Kit) -> list[int]:
     """Ids of the scene's markers that ride on the chassis."""
     return [i for i in sorted(scene.markers) if kit.role(i).body == "chassis"
-            and i not in scene.loose]
+            and i not in scene.ambiguous]
 
 
 def tie_scenes(this: Scene, other: Scene, kit: Kit) -> Tie | None:

@@ -12,7 +12,7 @@ import numpy as np
 from calib.kit import Kit
 from calib.poses import Pose
 from photoangle.carfile.car import CarFile
-from photoangle.carfile.corner import Corner
+from photoangle.carfile.corner import CornerNotes
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.outcome import Report
@@ -49,7 +49,7 @@ class StateResult:
     dots: list[Any] = field(default_factory=list)
     sightings: list[Any] = field(default_factory=list)
     paths: dict[str, Path] = field(default_factory=dict)
-    notes: Corner = Corner()
+    notes: CornerNotes = CornerNotes()
     quality: list[Any] = field(default_factory=list)
     figures: list[Figure] = field(default_factory=list)  # as the Measurement it is in has them
 

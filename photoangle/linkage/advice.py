@@ -24,7 +24,7 @@ from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.lengths import Lengths, Wanted, lengths
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, lost, shares
+from photoangle.linkage.sampled import LOST_SHARE, FigureLabel, Sampling, figure, lost, shares
 from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 LEAVE, CHANGE, CANNOT_TELL, OUT_OF_REACH = "leave", "change", "cannot tell", "out of reach"
@@ -165,7 +165,7 @@ def _figures(corner: SampledCorner, best: Lengths, drawn: Lengths, change: Array
     step = adjuster.half_turn_mm
     if step is not None:
         rows.append(("link_turns", None, "turns", at / step / 2, change / step / 2))
-    made = [figure(Label(corner.name, "predicted-ride", n, d, u), np.asarray(v).item(), s)
+    made = [figure(FigureLabel(corner.name, "predicted-ride", n, d, u), np.asarray(v).item(), s)
             for n, d, u, v, s in rows]
     out = {f.name: f for f in made if f is not None}
     if "link_turns" in out:

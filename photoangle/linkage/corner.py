@@ -38,14 +38,14 @@ HUB_SHARE, LINK, HOSE = "hub against ball joint", "taped link", "hose"
 
 
 @dataclass(frozen=True)
-class Direction:
+class KnownDirection:
     """A direction: vector (3,), of any length; turn_cov (3, 3): covariance of a small turn, rad^2."""
 
     vector: Array
     turn_cov: Array
 
     @classmethod
-    def within(cls, vector: ArrayLike, sigma_deg: float) -> Direction:
+    def within(cls, vector: ArrayLike, sigma_deg: float) -> KnownDirection:
         """Known to sigma_deg (standard uncertainty) about either axis square to it."""
         return cls(np.asarray(vector, float), np.eye(3) * math.radians(sigma_deg) ** 2)
 
@@ -68,12 +68,12 @@ class Corner:
     hose_b, hose_c, and for the knuckle upper_pivot_front, upper_pivot_rear, upper_ball_joint, strut_top,
     strut_low, tie_rod_inner, tie_rod_outer.
 
-    bar_axis, arm_axis: Direction where two points do not give it (None: straight across, straight along);
-    hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of the
-    hub's rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle"
+    bar_axis, arm_axis: KnownDirection where two points do not give it (None: straight across, straight
+    along); hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of
+    the hub's rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle"
     (where it is not said and the point was measured once, it may be anything between); second_state: the
     state that points named hose_a_second and so on were measured in; radius_mm: "eye", "link", "hose"; stud:
-    "bar_eye", "link_foot" -> Direction; link: the link as taped, in place of its joints' distance; dof:
+    "bar_eye", "link_foot" -> KnownDirection; link: the link as taped, in place of its joints' distance; dof:
     source -> degrees of freedom of its covariance.
     Raises ValueError for shapes that do not fit, unknown carriers and missing points.
     """
@@ -84,13 +84,13 @@ class Corner:
     positions_mm: Array
     sources: dict[str, Array]
     link_foot_on: str = "control arm"
-    bar_axis: Direction | None = None
-    arm_axis: Direction | None = None
+    bar_axis: KnownDirection | None = None
+    arm_axis: KnownDirection | None = None
     hub_to_arch_mm: dict[str, Taped] = field(default_factory=dict)
     hub_differs_within: float = HUB_DIFFERS_WITHIN
     hose_on: dict[str, str] = field(default_factory=dict)
     radius_mm: dict[str, float] = field(default_factory=dict)
-    stud: dict[str, Direction] = field(default_factory=dict)
+    stud: dict[str, KnownDirection] = field(default_factory=dict)
     link: Taped | None = None
     dof: dict[str, float] = field(default_factory=dict)
     second_state: str | None = None
@@ -144,11 +144,11 @@ class Corner:
         if "bar_bush_far" in at:
             bar = unit(at["bar_bush_far"] - at[BAR_BUSH])
         else:
-            bar = draw.direction(BAR_AXIS, self.bar_axis or Direction.within([0, 1, 0], BAR_AXIS_DEG))
+            bar = draw.direction(BAR_AXIS, self.bar_axis or KnownDirection.within([0, 1, 0], BAR_AXIS_DEG))
         if ARM_PIVOT_FRONT in at and ARM_PIVOT_REAR in at:
             arm = unit(at[ARM_PIVOT_FRONT] - at[ARM_PIVOT_REAR])
         else:
-            arm = draw.direction(ARM_AXIS, self.arm_axis or Direction.within([1, 0, 0], ARM_AXIS_DEG))
+            arm = draw.direction(ARM_AXIS, self.arm_axis or KnownDirection.within([1, 0, 0], ARM_AXIS_DEG))
         # left and forward are positive, whichever way the two points were named
         bar = bar * np.where(bar[..., 1:2] < 0, -1.0, 1.0)
         arm = arm * np.where(arm[..., 0:1] < 0, -1.0, 1.0)
@@ -199,7 +199,7 @@ class _Draw:
         stream = self._stream(source)
         return np.zeros((self.n, 1)) if stream is None else stream.uniform(-half, half, (self.n, 1))
 
-    def direction(self, source: str, direction: Direction) -> Array:
+    def direction(self, source: str, direction: KnownDirection) -> Array:
         turn = rotation_from_vector(self.normal(source, np.asarray(direction.turn_cov, float)))
         out: Array = (turn @ unit(direction.vector))[:, None]
         return out

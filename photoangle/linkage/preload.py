@@ -18,7 +18,7 @@ from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.linkage.checks import check_corner
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, lost, sure_figure
+from photoangle.linkage.sampled import LOST_SHARE, FigureLabel, Sampling, figure, lost, sure_figure
 from photoangle.linkage.travel import Travel, no_ride_height, reaches_ride_height, ride_rise
 
 DRIVER = Finding(
@@ -90,11 +90,11 @@ def preload(axle: str, on: tuple[Angle, Angle], off: tuple[Angle, Angle], bar: B
 
     values = np.array([a.value_deg for a in angles])
     apart, aparts = height(values, bar.lever_mm), height(drawn, levers)
-    turned = sure_figure(Label(axle, None, "preload_twist", None, "deg"), twist(values), twist(drawn))
-    eye = sure_figure(Label(axle, None, "preload", None, "mm"), apart, aparts)
+    turned = sure_figure(FigureLabel(axle, None, "preload_twist", None, "deg"), twist(values), twist(drawn))
+    eye = sure_figure(FigureLabel(axle, None, "preload", None, "mm"), apart, aparts)
     force = None
     if bar.rate_n_per_mm is not None:
-        force = figure(Label(axle, None, "preload_force", None, "N"), apart * bar.rate_n_per_mm,
+        force = figure(FigureLabel(axle, None, "preload_force", None, "N"), apart * bar.rate_n_per_mm,
                        aparts * bar.rate_n_per_mm)
     findings: tuple[Finding, ...]
     if -bar.allowed_mm <= eye.low95 and eye.high95 <= bar.allowed_mm:
@@ -157,7 +157,7 @@ def unstressed_links(left: tuple[SampledCorner, Travel], right: tuple[SampledCor
             return Refusal(
                 Finding(UNUSABLE, corner.name, "at the wanted angle bar arm and link would lie in one line",
                         "ask for another angle"))
-        of = Label(corner.name, "predicted-ride", "link_length_unstressed", None, "mm")
+        of = FigureLabel(corner.name, "predicted-ride", "link_length_unstressed", None, "mm")
         out[name] = sure_figure(of, best.wanted_mm.item(), drawn.wanted_mm)
         out[name + "_change"] = sure_figure(replace(of, name="link_change_unstressed"),
                                             (best.wanted_mm - best.present_mm).item(),

@@ -44,7 +44,7 @@ class Sampling:
 
 
 @dataclass(frozen=True)
-class Label:
+class FigureLabel:
     """What a figure is of: whose, in which state, and its name, datum and unit."""
 
     corner: str | None
@@ -54,7 +54,7 @@ class Label:
     unit: str
 
 
-def figure(of: Label, value: Floats, samples: Array) -> Figure | None:
+def figure(of: FigureLabel, value: Floats, samples: Array) -> Figure | None:
     """A Figure from its value (with every input at its estimate) and its samples (n,), or None.
 
     Where that value lies more than a quarter of u from the samples' mean, the mean is given (JCGM 101, 7.6):
@@ -73,7 +73,7 @@ def figure(of: Label, value: Floats, samples: Array) -> Figure | None:
     return Figure(of.corner, of.state, of.name, of.datum, of.unit, value, u, _MOST_DOF, low, high)
 
 
-def sure_figure(of: Label, value: Floats, samples: Array) -> Figure:
+def sure_figure(of: FigureLabel, value: Floats, samples: Array) -> Figure:
     """`figure` of what has been seen to have an interval.  Raises ValueError where it has none."""
     made = figure(of, value, samples)
     if made is None:

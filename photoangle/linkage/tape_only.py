@@ -21,7 +21,7 @@ from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITH
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.checks import check_length
-from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB_SHARE, TAPE, Direction, Taped, _Draw
+from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB_SHARE, TAPE, KnownDirection, Taped, _Draw
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 
@@ -55,7 +55,7 @@ class TapedCorner:
     arm_axis_deg: float = ARM_AXIS_DEG
     hose_on: dict[str, str] = field(default_factory=dict)
     radius_mm: dict[str, float] = field(default_factory=dict)
-    stud: dict[str, Direction] = field(default_factory=dict)
+    stud: dict[str, KnownDirection] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -102,8 +102,8 @@ class TapedCorner:
         level = rotation_from_vector(pitch * np.array([[0.0, 1.0, 0.0]])) @ rotation_from_vector(
             -roll * np.array([[1.0, 0.0, 0.0]]))
         at = {k: ((level @ (p - bush)[..., None])[..., 0])[:, None] for k, p in at.items()}
-        bar = draw.direction(BAR_AXIS, Direction.within([0, 1, 0], self.bar_axis_deg))
-        arm = draw.direction(ARM_AXIS, Direction.within([1, 0, 0], self.arm_axis_deg))
+        bar = draw.direction(BAR_AXIS, KnownDirection.within([0, 1, 0], self.bar_axis_deg))
+        arm = draw.direction(ARM_AXIS, KnownDirection.within([1, 0, 0], self.arm_axis_deg))
         arch = {s: draw.scalar(TAPE, t.value_mm, t.u_mm) for s, t in sorted(self.hub_to_arch_mm.items())}
         share = 1 + draw.rectangular(HUB_SHARE, self.hub_differs_within)
         return Layout(at, bar, arm, share, "control arm", self.state, arch)

@@ -28,7 +28,7 @@ from photoangle.linkage.kinematics.mechanism import (
     position,
 )
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import LOST_SHARE, Label, Sampling, figure, interval, lost, sure_figure
+from photoangle.linkage.sampled import LOST_SHARE, FigureLabel, Sampling, figure, interval, lost, sure_figure
 from photoangle.linkage.verdicts import judged
 
 AT_RIDE = (SET, RIDE, FITTED)
@@ -213,19 +213,19 @@ def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0,
         findings.append(
             Finding(
                 UNUSABLE, corner.name, f"in {100 * gone.max():.0f} of 100 samples the link does not close"
-                " somewhere in the travel: that near its dead line nothing can be promised",
-                "choose a link or a hole farther from the dead line, or measure the joints better"))
+                " somewhere in the travel: that near its toggle position nothing can be promised",
+                "choose a link or a hole farther from the toggle position, or measure the joints better"))
     courses = {name: _course(name, best[name][:-1], drawn[name][:, :-1]) for name in best}
     state = f"travel{change_mm:+.1f}mm" if change_mm else "travel"
     at_ride = {}
     for name in best:
-        of = Label(corner.name, "predicted-ride", name, _datum(name), _unit_of(name))
+        of = FigureLabel(corner.name, "predicted-ride", name, _datum(name), _unit_of(name))
         made = figure(of, best[name][-1], drawn[name][:, -1])
         if made is not None:
             at_ride[name] = made
     nearest = {}
     for out, name, pick in _extremes(best):
-        of = Label(corner.name, state, out, None, _unit_of(out))
+        of = FigureLabel(corner.name, state, out, None, _unit_of(out))
         found = _nearest(travel, of, best[name][:-1], drawn[name][:, :-1], pick)
         if found is not None:
             nearest[out] = found
@@ -251,7 +251,7 @@ def _extremes(best: Mapping[str, Array]) -> Iterator[tuple[str, str, Callable[..
     yield "joint_tilt_max_foot", "joint_tilt_foot", np.argmax
 
 
-def _nearest(travel: Travel, of: Label, value: Array, samples: Array,
+def _nearest(travel: Travel, of: FigureLabel, value: Array, samples: Array,
              pick: Callable[..., Any]) -> Nearest | None:
     # a sample, or the estimate, that fails anywhere has no least value: it could be lower where it fails
     if np.isnan(value).any():

@@ -14,11 +14,10 @@ import numpy as np
 from calib.files import write_whole
 from calib.images.photo import read_upright, turn_points, turn_upright
 from calib.lens import project
+from calib.palette import BLACK, GREEN, ORANGE, SKY, VERMILION, WHITE, YELLOW
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT, SILL_FRONT, SILL_REAR
 from photoangle.geometry.parts import part_end, photo_lens
 
-ORANGE, SKY, GREEN, YELLOW = (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66)
-VERMILION, WHITE, BLACK = (213, 94, 0), (255, 255, 255), (0, 0, 0)
 # part: (from, to, figure whose angle is drawn, words, colour)
 PARTS = ((BAR_BUSH, BAR_EYE, "bar_arm_angle", "bar arm", ORANGE),
          ("pivot", ARM_BALL_JOINT, "control_arm_angle", "control arm", SKY),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import cos, pi, radians, sin
 
-from calib.sheets.art import BLACK, BLUE, DARK, GREEN, LIGHT, MID, ORANGE, PALE, VERMILLION, WHITE
+from calib.palette import BLACK, BLUE, DARK, GREEN, LIGHT, MID, ORANGE, PALE, VERMILION, WHITE
 
 _AZIMUTH, _ELEVATION = radians(17), radians(12)
 
@@ -62,7 +62,7 @@ def draw_corner(pen, scale, origin):
     _draw_upright(pen, at)
     hose = [at(-215, -200, 300), *places("hose_a", "hose_b", "hose_c"), at(-125, -30, 55)]
     pen.line(*hose, thick=1.5, colour=BLACK)
-    pen.line(*hose, thick=0.7, colour=VERMILLION)
+    pen.line(*hose, thick=0.7, colour=VERMILION)
     _draw_car(pen, at)
     _draw_plumb(pen, at)
     card = _draw_card(pen, at)

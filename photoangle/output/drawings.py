@@ -12,6 +12,7 @@ import numpy as np
 
 from calib.cancellation import may_leave
 from calib.files import write_whole
+from calib.palette import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION
 from photoangle.core.findings import ATTENTION, Finding, Refusal
 from photoangle.core.roles import (
     ARCH_LIP,
@@ -31,8 +32,6 @@ from photoangle.linkage.kinematics.mechanism import assembled_link_mm, position
 from photoangle.linkage.kinematics.turning import turned
 from photoangle.linkage.travel import ride_rise
 
-ORANGE, SKY, GREEN, VERMILION, BLUE, BLACK, GREY = (
-    "#e69f00", "#56b4e9", "#009e73", "#d55e00", "#0072b2", "#000000", "#666666")
 _SIZE = 13
 
 

@@ -9,6 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from calib.files import write_whole
+from calib.palette import BLUE, GREEN, ORANGE, PURPLE, SKY, VERMILION
 from photoangle.core.errors import CannotUse
 from photoangle.output.plain import plain
 from photoangle.output.table import figure_title, format_value, title_rank
@@ -92,7 +93,7 @@ def _sheet(steps, panels):
     from matplotlib.dates import ConciseDateFormatter
     from matplotlib.figure import Figure
 
-    colours = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"]  # Okabe and Ito, 2008
+    colours = [BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY]
     marks, dashes = "osD^vP", ["-", "--", "-.", ":", (0, (5, 1)), (0, (1, 1))]
     lines = list(dict.fromkeys((k[0], k[1]) for k in ordered(steps)))
     sheet = Figure(figsize=(7.5, 2.2 * len(panels) + 0.8), layout="constrained")

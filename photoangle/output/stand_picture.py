@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.palette import BLACK, BLUE, GREY, VERMILION
 from photoangle.core.roles import HUB
-from photoangle.output.drawings import BLACK, BLUE, GREY, VERMILION, new_figure, picture_bytes
+from photoangle.output.drawings import new_figure, picture_bytes
 
 
 def draw_stand(result, advice, kit, kind="png"):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from calib.kit import role_id
-from calib.sheets.art import BLACK, DARK, MID, PALE, VERMILLION, WHITE, broken, text_width_mm
+from calib.palette import BLACK, DARK, MID, PALE, VERMILION, WHITE
+from calib.sheets.art import broken, text_width_mm
 from photoangle.core.cautions import PRINTED_CAUTIONS
 from photoangle.core.roles import ROLE_BY_KEY
 from photoangle.output.corner_drawing import CARD_KEY, STAND_KEY, draw_corner
@@ -121,7 +122,7 @@ def _draw_sets(pen, left, right, y) -> float:
 
 
 def _draw_cautions(pen, left, right, y) -> None:
-    pen.text((left, y), "Before you start", 11.5, bold=True, colour=VERMILLION)
+    pen.text((left, y), "Before you start", 11.5, bold=True, colour=VERMILION)
     gap, size, lead = 6.0, 9.5, 4.0
     width = (right - left - gap) / 2
     rows = [(n, row) for caution in PRINTED_CAUTIONS
@@ -134,6 +135,6 @@ def _draw_cautions(pen, left, right, y) -> None:
         for n, row in part:
             row_y += 0.8 if n == 0 else 0.0
             if n == 0:
-                pen.circle((x + 1.2, row_y - 1.1), 0.7, fill=VERMILLION, colour=None)
+                pen.circle((x + 1.2, row_y - 1.1), 0.7, fill=VERMILION, colour=None)
             pen.text((x + 4, row_y), row, size)
             row_y += lead

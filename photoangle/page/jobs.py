@@ -16,7 +16,7 @@ class Stopped(Exception):
 
 
 @dataclass(frozen=True)
-class Progress:
+class JobProgress:
     """running; label; done of total steps; words: how it ended, where it has; number: counts finished
     jobs."""
 
@@ -39,7 +39,7 @@ class Jobs:
         self._thread = None
         self._again, self._stop = False, threading.Event()
         self._due = None
-        self.state = Progress()
+        self.state = JobProgress()
 
     def soon(self, wait_s=None):
         """Start after a pause in which nothing else is asked for."""
@@ -58,7 +58,7 @@ class Jobs:
                 self._stop.set()
                 return
             self._stop.clear()
-            self.state = Progress(True, "starting", number=self.state.number)
+            self.state = JobProgress(True, "starting", number=self.state.number)
             self._thread = threading.Thread(target=self._run, daemon=True)
             self._thread.start()
 
@@ -87,7 +87,7 @@ class Jobs:
     def say(self, label, done=0, total=0):
         """Tell where the job is.  Raises Stopped."""
         self.check()
-        self.state = Progress(True, label, done, total, number=self.state.number)
+        self.state = JobProgress(True, label, done, total, number=self.state.number)
 
     def check(self):
         """Raises Stopped once the user asked for it: the work asks between its steps."""
@@ -108,7 +108,9 @@ class Jobs:
             words = "something went wrong inside; the terminal says what"
         with self._lock:
             self._thread = None
-            self.state = Progress(words=words, number=self.state.number + 1, seconds=time.monotonic() - began)
+            self.state = JobProgress(words=words,
+                                     number=self.state.number + 1,
+                                     seconds=time.monotonic() - began)
             again, self._again = self._again, False
         if again:
             self.start()

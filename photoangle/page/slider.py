@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from photoangle.core.findings import Refusal
+from photoangle.core.request import LinkRequest
 from photoangle.core.roles import (
     ARCH_LIP,
     ARM_BALL_JOINT,
@@ -20,7 +21,7 @@ from photoangle.core.roles import (
     LINK_FOOT,
 )
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.request import Wishes, lowered_travel
+from photoangle.droplink.request import lowered_travel
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Limits, over_travel
 from photoangle.output.drawings import corner_at
@@ -80,7 +81,7 @@ def worked_out(measurement, corner, change_mm, lowered_mm):
 
     Returns a dict: sentence, figures as in the commands' JSON; None where the corner has no answer.
     """
-    wishes = Wishes(change_mm=change_mm, lowered_mm=lowered_mm)
+    wishes = LinkRequest(change_mm=change_mm, lowered_mm=lowered_mm)
     part = replace(measurement, states=[s for s in measurement.states if s.corner == corner])
     answer = next((a for a in link_answers(part, wishes) if a.corner == corner), None)
     if answer is None or answer.base is None:

@@ -21,7 +21,7 @@ LONGEST_S = 300.0
 _CHUNK = 1 << 16
 
 
-class Refused(Exception):
+class UploadRefused(Exception):
     """An upload that is not taken: status for HTTP, what, do; retry: whether to send it again later."""
 
     def __init__(self, status, what, do, retry=False):
@@ -42,15 +42,15 @@ class Uploads:
         Parameters: stream: to read from; length: bytes announced; folder: made where absent; name: as the
         sender calls it.
         Returns (path, Photo, whether it is new): a photo that is there already is not kept twice.  Raises
-        Refused.
+        UploadRefused.
         """
         if not 0 < length <= MOST_BYTES:
-            raise Refused(
+            raise UploadRefused(
                 413,
                 f"the file is {'empty' if not length else f'{length / 1e6:.0f} MB, too large for a photo'}",
                 "send an ordinary photo")
         if not self._slots.acquire(blocking=False):
-            raise Refused(503,
+            raise UploadRefused(503,
                           "several photos are coming in already",
                           "it is sent again by itself",
                           retry=True)
@@ -59,14 +59,15 @@ class Uploads:
             folder.mkdir(parents=True, exist_ok=True)
             return self._take(stream, length, folder, name)
         except OSError as error:
-            raise Refused(507, f"the photo cannot be kept ({error.strerror or 'the connection broke'})",
+            raise UploadRefused(507, f"the photo cannot be kept ({error.strerror or 'the connection broke'})",
                           "check the disk's free space and the folder's permissions", retry=True) from error
         finally:
             self._slots.release()
 
     def _take(self, stream, length, folder, name):
         if len(photo_files(folder)) >= MOST_PHOTOS:
-            raise Refused(409, f"there are {MOST_PHOTOS} photos here already", "remove some from the folder")
+            raise UploadRefused(409, f"there are {MOST_PHOTOS} photos here already",
+                                "remove some from the folder")
         stem, suffix = safe_name(name)
         handle, temporary = tempfile.mkstemp(dir=folder, prefix=".coming-", suffix=".part")
         try:
@@ -78,13 +79,13 @@ class Uploads:
             try:
                 photo = read_photo(temporary)
             except PhotoError as error:
-                raise Refused(415, error.what, error.do) from error
+                raise UploadRefused(415, error.what, error.do) from error
             with self._naming:
                 twin = _twin(folder, length, digest)
                 if twin is not None:
                     return twin, photo, False
                 if len(photo_files(folder)) >= MOST_PHOTOS:
-                    raise Refused(409, f"there are {MOST_PHOTOS} photos here already",
+                    raise UploadRefused(409, f"there are {MOST_PHOTOS} photos here already",
                                   "remove some from the folder")
                 path = folder / (stem + suffix)
                 while path.exists():
@@ -101,9 +102,12 @@ def _copy(stream, length, out):
     while left:
         part = stream.read(min(_CHUNK, left))
         if not part:
-            raise Refused(400, "the photo broke off on its way", "it is sent again by itself", retry=True)
+            raise UploadRefused(400,
+                                "the photo broke off on its way",
+                                "it is sent again by itself",
+                                retry=True)
         if time.monotonic() > end:
-            raise Refused(408,
+            raise UploadRefused(408,
                           "the photo took too long",
                           "come nearer to the Wi-Fi and send it again",
                           retry=True)

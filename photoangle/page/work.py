@@ -21,7 +21,7 @@ from photoangle.carfile.folder import load_car, load_corrections, load_kit, phot
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.outcome import Report
-from photoangle.detection.cache import Looks
+from photoangle.detection.cache import DetectionCache
 from photoangle.output.drawings import write_drawings
 from photoangle.output.pictures import write_pictures
 from photoangle.page.jobs import Jobs
@@ -57,7 +57,7 @@ class Work:
 
     def __init__(self, root, auto=True, wait_s=0.3):
         self.root, self.auto = Path(root), auto
-        self.looks, self.lens_looks = Looks(), Looks()
+        self.looks, self.lens_looks = DetectionCache(), DetectionCache()
         self.answer, self.lenses = Answer(), []
         self.jobs = Jobs(self._run, wait_s)
         self.sighting = threading.BoundedSemaphore(2)
@@ -98,7 +98,7 @@ class Work:
                                    load_corrections(self.root).of(name), photo)[0]
 
     def looks_at(self, where):
-        """Looks at all photos of a place that can be read.  Raises InputError."""
+        """DetectionCache at all photos of a place that can be read.  Raises InputError."""
         out = []
         for path in self.photos(where):
             try:

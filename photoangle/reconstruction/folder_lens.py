@@ -9,7 +9,7 @@ from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle.carfile.folder import load_car, load_kit, photo_files
 from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.findings import ATTENTION, Finding
-from photoangle.detection.cache import Looks, look_or_tell
+from photoangle.detection.cache import DetectionCache, detect_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.reconstruction.learn_lens import learn_lenses
 
@@ -17,8 +17,8 @@ PROFILE_NAME = "profile.json"
 
 
 def learn(root, report, progress, car=None, kit=None, looks=None):
-    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.Looks` to
-    remember by.
+    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.DetectionCache`
+    to remember by.
 
     Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
     saved.
@@ -43,10 +43,10 @@ def _learnt(root, report, progress, car, kit, looks):
                         "take about ten photos of the card, from all sides, into this folder")
     if kit.card is None:
         raise CannotUse("kit", "this kit has no card", "add a [card] to the kit file")
-    looks = looks or Looks()
+    looks = looks or DetectionCache()
     sightings = []
     for path in progress(files, "lens"):
-        look, _ = look_or_tell(looks, path, f"lens/{path.name}", report, kit)
+        look, _ = detect_or_tell(looks, path, f"lens/{path.name}", report, kit)
         if look is not None:
             sightings.append(look.sighting)
     results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check)
@@ -62,7 +62,7 @@ def folder_profiles(root, report, progress, car, kit, looks=None):
     wrong is told.
 
     Parameters: root; report: Report; progress(items, label) -> iterator; car: CarFile; kit; looks:
-    `looks.Looks` to remember by.
+    `looks.DetectionCache` to remember by.
     Returns a list, empty where no lens is known.
     """
     path = Path(root) / "lens" / PROFILE_NAME

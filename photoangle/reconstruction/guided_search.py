@@ -69,7 +69,7 @@ def cut_by_the_frame(scene, sightings, kit):
     return out
 
 
-def look_again(scene, sightings, kit, grey_of):
+def search_again(scene, sightings, kit, grey_of):
     """Sightings with the markers that a guided look adds; the same list where it adds none.
 
     Parameters: sightings in any order; grey_of(name) -> (H, W) uint8.

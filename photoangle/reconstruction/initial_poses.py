@@ -17,7 +17,7 @@ _MOST_TRIED = 10
 def start_poses(sightings, sizes_mm, card, lens, root=None, root_tilt=0):
     """Chain cameras and markers together from the card or, without it, from one marker.
 
-    Parameters: sightings: list of PhotoSighting; sizes_mm: id -> mm; card: CardSpec or None;
+    Parameters: sightings: list of Detections; sizes_mm: id -> mm; card: CardSpec or None;
     lens; root: marker id whose frame is the world where no photo shows the card, and which of its
     two tilts to believe.
     Returns (cameras: list of camera_from_world Pose or None, markers: id -> world_from_marker Pose).

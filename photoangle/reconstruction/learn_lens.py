@@ -14,7 +14,7 @@ from calib.kit import Kit, card_saddles_mm
 from calib.profile import CameraProfile
 from photoangle.carfile.car import PrintCheck
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
-from photoangle.detection.detections import PhotoSighting
+from photoangle.detection.detections import Detections
 from photoangle.reconstruction.intrinsics_prior import paper_priors
 from photoangle.reconstruction.select_views import MOST_PHOTOS, card_places, most_telling
 
@@ -39,14 +39,14 @@ class LensResult:
     moving: bool
 
 
-def learn_lenses(sightings: Sequence[PhotoSighting], kit: Kit,
+def learn_lenses(sightings: Sequence[Detections], kit: Kit,
                  check: PrintCheck) -> tuple[list[LensResult], list[Finding]]:
     """Profiles from photos of the card, one for each camera among them.
 
-    Parameters: sightings: list of PhotoSighting of the card photos; kit; check: carfile.PrintCheck.
+    Parameters: sightings: list of Detections of the card photos; kit; check: carfile.PrintCheck.
     Returns (list of LensResult, findings).
     """
-    groups: dict[CameraIdentity, list[PhotoSighting]] = {}
+    groups: dict[CameraIdentity, list[Detections]] = {}
     findings: list[Finding] = []
     assert kit.card is not None
     saddles = card_saddles_mm(kit.card)

@@ -28,7 +28,7 @@ _FEWEST_CARD = 12
 
 
 @dataclass(frozen=True)
-class View:
+class PredictedView:
     """A camera and what it would see: camera_from_world; markers: ids; rows of the bundle (their camera index
     is to be set); card: whether the card is in it."""
 
@@ -45,7 +45,7 @@ class View:
 def view_from(scene, kit, camera, size_px):
     """What a camera would see of the scene's markers and card.
 
-    camera: camera_from_world; size_px: (width, height) of the photos.  Returns View.
+    camera: camera_from_world; size_px: (width, height) of the photos.  Returns PredictedView.
     """
     solution, values = scene.solution, scene.solution.values
     index = solution.bundle.cameras
@@ -63,7 +63,7 @@ def view_from(scene, kit, camera, size_px):
             TagRow(index, scene.order.index(marker), size, corners,
                    _tag_covariance(solution, marker, scene.order, side)))
         seen.append(marker)
-    return View(camera, tuple(seen), tuple(tags), _card_rows(scene, kit, camera, size_px, index))
+    return PredictedView(camera, tuple(seen), tuple(tags), _card_rows(scene, kit, camera, size_px, index))
 
 
 def _screens(scene, kit, camera):
@@ -138,7 +138,7 @@ def _faces(camera, pose, middle):
 def _rivals(scene, marker):
     """The other tilt of a marker whose tilt is undecided: its normal mirrored about the line it was seen
     along."""
-    if marker not in scene.loose:
+    if marker not in scene.ambiguous:
         return ()
     pose = scene.markers[marker]
     seen = next((r.camera for r in scene.solution.bundle.tags if scene.order[r.body] == marker), None)

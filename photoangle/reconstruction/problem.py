@@ -10,7 +10,7 @@ import numpy as np
 
 from calib.bundle import Bundle
 from calib.kit import card_saddles_mm
-from calib.rows import CardRow, Priors, TagRow, Tie
+from calib.rows import BodyTie, CardRow, Priors, TagRow
 from photoangle.core.assumed import PLUMB_STANDOFF_MM
 
 # A curled tag's corners err by this much of its bend (rendered tags round tubes of 50 to 400 mm: 0.8 to 1.8).
@@ -92,7 +92,7 @@ def _string_ties(problem):
     point = np.array([0, 0, problem.plumb_standoff_mm])
     for base in (i for i in problem.order if isinstance(i, int) and is_plumb(problem.kit, i)):
         a = problem.order.index(base)
-        ties += [Tie(a, point, b, point, np.eye(3) / _STRING_TIE_MM)
+        ties += [BodyTie(a, point, b, point, np.eye(3) / _STRING_TIE_MM)
                  for b, other in enumerate(problem.order)
                  if isinstance(other, tuple) and other[0] == base]
     return tuple(ties)
@@ -106,10 +106,10 @@ def _plane_ties(problem):
     ties = []
     for body, marker in enumerate(problem.order):
         if isinstance(marker, int) and not is_plumb(problem.kit, marker):
-            ties.append(Tie(body, np.zeros(3), -1, np.zeros(3), np.array([[0, 0, 1 / _PLANE_MM]])))
+            ties.append(BodyTie(body, np.zeros(3), -1, np.zeros(3), np.array([[0, 0, 1 / _PLANE_MM]])))
             for arm in (np.array([100.0, 0, 0]), np.array([0, 100.0, 0])):
                 # the difference of two points of one body: its tilt alone
-                ties.append(Tie(body, arm, body, np.zeros(3), np.array([[0, 0, 1 / tilt]])))
+                ties.append(BodyTie(body, arm, body, np.zeros(3), np.array([[0, 0, 1 / tilt]])))
     return tuple(ties)
 
 

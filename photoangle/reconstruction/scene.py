@@ -27,7 +27,7 @@ class Scene:
     Estimate of the errors of all unknowns, in the bundle's order and units (turns in rad acting on the left,
     mm, px), by source; tilt_margin: id -> cost by which the marker's other tilt is worse; sightings: id ->
     number of photos that count; moving_lens: whether each photo has its own focal length; left_out: (photo,
-    id) pairs found not to belong; loose: ids whose place is doubtful: moved, bent, or seen once at an
+    id) pairs found not to belong; ambiguous: ids whose place is doubtful: moved, bent, or seen once at an
     ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its covariance.
     """
 
@@ -44,7 +44,7 @@ class Scene:
     has_card: bool
     left_out: tuple[tuple[str, int], ...] = ()
     findings: tuple[Finding, ...] = ()
-    loose: tuple[int, ...] = ()
+    ambiguous: tuple[int, ...] = ()
     lens_source: str = "profile"
     doubt: dict[int, np.ndarray] = field(default_factory=dict)
     origin: Origin = Origin()

@@ -20,7 +20,7 @@ _CELLS = np.array([8, 6])
 def bounded(sightings, kit, where):
     """As many photos and markers of one state as are solved together.
 
-    Parameters: sightings: list of PhotoSighting; kit; where: for messages.  Returns (sightings, findings).
+    Parameters: sightings: list of Detections; kit; where: for messages.  Returns (sightings, findings).
     """
     chosen = most_telling(sightings)
     findings = []
@@ -43,7 +43,7 @@ def bounded(sightings, kit, where):
 def most_telling(sightings, most=MOST_PHOTOS, shows=None):
     """The ``most`` sightings that show things which the others show least, in the order in which they came.
 
-    Parameters: sightings: list of PhotoSighting; shows(sighting) -> what it shows, by default its markers and
+    Parameters: sightings: list of Detections; shows(sighting) -> what it shows, by default its markers and
     the card. Each is taken in turn for the sum of 1 / (1 + times already shown) over what it shows.
     """
     if len(sightings) <= most:

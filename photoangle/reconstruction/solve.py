@@ -45,7 +45,7 @@ _TOLD_MARGIN = 8.0
 def solve_scene(sightings, kit, knowledge, where="", more=None, options=SceneOptions()):
     """Solve one set of photos.
 
-    Parameters: sightings: list of PhotoSighting; kit; knowledge: LensKnowledge; where: for
+    Parameters: sightings: list of Detections; kit; knowledge: LensKnowledge; where: for
     messages; more: optional callback (scene, sightings) -> sightings with tags found by a second,
     guided look, or the same list; options: SceneOptions.
     Returns Scene or Refusal.
@@ -100,11 +100,11 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
         findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
                                 " each photo got its own focal length", ""))
     scene = _scene(solution, problem, errors, taken)
-    loose = tuple(i for i in scene.markers if margins.get(i, np.inf) < TILT_MARGIN)
+    ambiguous = tuple(i for i in scene.markers if margins.get(i, np.inf) < TILT_MARGIN)
     return replace(scene,
                    tilt_margin=margins,
                    doubt=doubt,
-                   loose=loose,
+                   ambiguous=ambiguous,
                    moving_lens=moving,
                    findings=tuple(findings))
 

@@ -22,7 +22,7 @@ from photoangle.advice.next_photo import next_photo, wanted_figure
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import Refusal
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.joints import joint_points
@@ -98,7 +98,7 @@ def trial(seed, others=True):
     maker = Maker(seed)
 
     def sight(photo):
-        return sight_photo(photo, KIT, maker.profiles[0].lens, photo.path)[0]
+        return detect_photo(photo, KIT, maker.profiles[0].lens, photo.path)[0]
 
     first = [sight(p) for p in maker.first()]
     made = solved(maker, first)

@@ -14,10 +14,10 @@ from photoangle.advice.next_photo import WORTH, next_photo, wanted_figure
 from photoangle.advice.next_reading import next_reading
 from photoangle.cli import main
 from photoangle.core.findings import NOTE
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.core.request import LinkRequest
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.photo_quality import PhotoQuality, photo_quality, quality_findings
 from photoangle.droplink.by_tape import tape_answers
-from photoangle.droplink.request import Wishes
 from tests.advice.slips import KINDS, false_alarms, look
 from tests.coverage import corner as invented_scene
 from tests.invented_car import InventedCar
@@ -58,7 +58,7 @@ def _photo(blur=0.7, noise=0.008, distance=1000, dim=1.0, bright=1.0, tags=True)
     grey = np.clip(grey * dim * bright, 0, 255).astype(np.uint8)
     photo = Photo("front-left/droop/p.jpg", grey, 1,
                   CameraIdentity("Plover", "P9", "", None, 26.0, 1.0, 2016, 1512), "")
-    sighting, _ = sight_photo(photo, KIT, None, photo.path)
+    sighting, _ = detect_photo(photo, KIT, None, photo.path)
     return photo_quality(grey, sighting)
 
 
@@ -74,7 +74,7 @@ def test_the_blurred_photo_of_the_demo_is_named(samples):
     from calib.images.photo import read_photo
 
     photo = read_photo(samples / "trouble" / "IMG_3127_blurred.jpg")
-    sighting, _ = sight_photo(photo, KIT, None, "p.jpg")
+    sighting, _ = detect_photo(photo, KIT, None, "p.jpg")
     assert "edges are blurred" in quality_findings(photo_quality(photo.grey, sighting))[0].what
 
 
@@ -121,12 +121,12 @@ def test_the_next_reading_is_the_one_that_counts():
     from tests.droplink.test_link import TAPED
 
     car = parse_carfile(tomllib.loads(TAPED.format(droop="", ride="")))
-    answer = tape_answers(car, Wishes(within_deg=5.0))[0]
+    answer = tape_answers(car, LinkRequest(within_deg=5.0))[0]
     reading = next_reading(answer)
     assert reading.source == "pitch" and "sill" in reading.words
     known = tape_answers(
         parse_carfile(tomllib.loads(TAPED.format(droop="sill_slope_deg = 5.5", ride="sill_slope_deg = 0.3"))),
-        Wishes(within_deg=5.0))[0].advice.figures["bar_arm_angle"]
+        LinkRequest(within_deg=5.0))[0].advice.figures["bar_arm_angle"]
     # the promise against what the reading then brings
     assert reading.u_then == pytest.approx(known.u, rel=0.3)
 

@@ -7,7 +7,7 @@ from calib.bundle import Bundle
 from calib.kit import CardSpec, card_saddles_mm, tag_corners_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector, vector_from_rotation
-from calib.rows import CardRow, Priors, TagRow, Tie, Values
+from calib.rows import BodyTie, CardRow, Priors, TagRow, Values
 from calib.solution import Singular
 
 LENS = np.array([1550.0, 0, 1003.0, 760.0, 0.09, -0.24, -0.0004, 0.0004, 0.16])
@@ -108,6 +108,6 @@ def test_a_tie_brings_two_points_together():
     rng = np.random.default_rng(9)
     bundle, truth = problem(rng, noise=0.0)
     goal = truth.body_mm[1] + [0, 0, 1.0]
-    tie = Tie(1, np.zeros(3), -1, goal, np.eye(3) / 1e-6)
+    tie = BodyTie(1, np.zeros(3), -1, goal, np.eye(3) / 1e-6)
     tied = Bundle(bundle.cameras, bundle.bodies, bundle.tags, bundle.cards, bundle.priors, (tie,))
     assert np.abs(tied.solve(truth).values.body_mm[1] - goal).max() < 1e-3

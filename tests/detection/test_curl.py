@@ -9,7 +9,7 @@ from calib.poses import Pose
 from photoangle.core.findings import ATTENTION
 from photoangle.detection.alignment.align import align_tag
 from photoangle.detection.codes import square_homography
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.tags import find_tags
 from photoangle.reconstruction.solve import solve_scene
 from tests.scenes import FAMILY, KIT, Camera, develop, facing, paint, tag_flat
@@ -87,7 +87,7 @@ def test_the_bend_is_the_sagitta_seen_from_the_side():
 
 def test_a_marker_round_a_tube_is_named_and_left_out():
     photos, _, _ = small_scene(3, curl={103: 22.0}, count=1)
-    sighting, findings = sight_photo(photo_of(photos[0]), KIT, SCENE_LENS)
+    sighting, findings = detect_photo(photo_of(photos[0]), KIT, SCENE_LENS)
     assert 103 not in sighting.tags and len(sighting.tags) >= 5
     told = [f for f in findings if "marker 103" in f.what]
     assert len(told) == 1 and ("bent" in told[0].what)
@@ -97,7 +97,7 @@ def test_a_curled_marker_is_named_and_its_interval_widened():
     results = {}
     for name, curl in (("flat", {}), ("curled", {103: 150.0})):
         photos, _views, tags = small_scene(4, curl=curl, count=3)
-        sightings = [sight_photo(photo_of(p, k), KIT, SCENE_LENS)[0] for k, p in enumerate(photos)]
+        sightings = [detect_photo(photo_of(p, k), KIT, SCENE_LENS)[0] for k, p in enumerate(photos)]
         scene = solve_scene(sightings, KIT, knowledge_of(), "front-left/set")
         k = scene.order.index(103)
         u = np.sqrt(scene.covariance.diagonal()[scene.solution.bundle.body_slice_of(k)][3:])

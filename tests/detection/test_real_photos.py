@@ -7,7 +7,7 @@ from calib.lens import plain_lens
 from calib.resection import planar_poses
 from photoangle.core.kit import read_kit
 from photoangle.core.options import PhotoOptions
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.pipeline import measure_photos
 from tests.conftest import quiet
 
@@ -34,7 +34,7 @@ def test_all_24_corners_of_a_real_board(tmp_path, charuco_photos):
     kit_path.write_text(BOARD.format(legacy="false"))
     kit = read_kit(kit_path)
     photo = read_photo(charuco_photos / "choriginal.jpg")
-    sighting, _ = sight_photo(photo, kit)
+    sighting, _ = detect_photo(photo, kit)
     assert list(sighting.card.index) == list(range(24))
     lens = plain_lens(452.51, 317.70, 277.75)
     lens[1] = 456.77 / 452.51 - 1
@@ -49,7 +49,7 @@ def test_six_real_tags_by_a_kit_file(tmp_path, charuco_photos):
     kit_path = tmp_path / "kit.toml"
     kit_path.write_text(SINGLES)
     photo = read_photo(charuco_photos / "singlemarkersoriginal.jpg")
-    sighting, _ = sight_photo(photo, read_kit(kit_path))
+    sighting, _ = detect_photo(photo, read_kit(kit_path))
     assert sorted(sighting.tags) == [23, 40, 62, 98, 124, 203]
     measured = measure_photos([charuco_photos / "singlemarkersoriginal.jpg"], quiet, PhotoOptions(kit_path))
     assert len(measured.states[0].scene.markers) == 6
@@ -59,5 +59,5 @@ def test_without_the_kit_file_they_are_not_ours(charuco_photos):
     from photoangle.core.kit import default_kit
 
     photo = read_photo(charuco_photos / "singlemarkersoriginal.jpg")
-    sighting, _ = sight_photo(photo, default_kit())
+    sighting, _ = detect_photo(photo, default_kit())
     assert not sighting.tags and sighting.card is None

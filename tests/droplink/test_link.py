@@ -17,11 +17,12 @@ from photoangle.carfile.reader import parse_carfile
 from photoangle.cli import main
 from photoangle.core.figure import Figure
 from photoangle.core.findings import Refusal
+from photoangle.core.request import Asked, LinkRequest
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.axles import axle_answers
 from photoangle.droplink.by_tape import tape_answers
 from photoangle.droplink.from_scene import corner_of
-from photoangle.droplink.request import Asked, Wishes, wishes_from
+from photoangle.droplink.request import request_from
 from photoangle.geometry.joints import coordinates
 from photoangle.linkage.advice import CANNOT_TELL
 from photoangle.output.link_table import answer_lines, turns_words
@@ -37,7 +38,7 @@ def truth(samples):
 def answers(car_copy):
     return {
         state: {a.corner: a
-                for a in link_answers(car_copy[1], Wishes(state=state))}
+                for a in link_answers(car_copy[1], LinkRequest(state=state))}
         for state in (None, "set", "droop")
     }
 
@@ -198,7 +199,7 @@ bump = "40 mm"
 """
 
 
-def _by_tape(droop="sill_slope_deg = 5.5", ride="sill_slope_deg = 0.3", wishes=Wishes()):
+def _by_tape(droop="sill_slope_deg = 5.5", ride="sill_slope_deg = 0.3", wishes=LinkRequest()):
     return tape_answers(parse_carfile(tomllib.loads(TAPED.format(droop=droop, ride=ride))), wishes)[0]
 
 
@@ -220,15 +221,15 @@ def test_by_tape_without_the_sills_slope_the_pitch_is_allowed_for():
 
 
 @pytest.mark.parametrize("wishes, name, sign", [
-    (Wishes(lowered_mm=15), "bar_arm_angle", 1), (Wishes(angle_deg=5), "link_length_wanted", 1),
-    (Wishes(angle_deg=-5), "link_length_wanted", -1)])
+    (LinkRequest(lowered_mm=15), "bar_arm_angle", 1), (LinkRequest(angle_deg=5), "link_length_wanted", 1),
+    (LinkRequest(angle_deg=-5), "link_length_wanted", -1)])
 def test_what_if_moves_the_answer_the_right_way(wishes, name, sign):
     # lowered: the eye comes up with the foot; a higher arm wants a longer link below it
     assert sign * (_figure(_by_tape(wishes=wishes), name).value - _figure(_by_tape(), name).value) > 1
 
 
 def test_what_if_with_another_length_shows_that_link():
-    answer = _by_tape(wishes=Wishes(length_mm=130))
+    answer = _by_tape(wishes=LinkRequest(length_mm=130))
     assert answer.change_mm == pytest.approx(-23, abs=0.1)
     assert answer.proposed is not None
 
@@ -297,7 +298,7 @@ def test_nothing_to_answer_from(tmp_path):
 
 
 def test_a_state_that_is_not_there(car_copy):
-    answer = link_answers(car_copy[1], Wishes(state="bump"))[0]
+    answer = link_answers(car_copy[1], LinkRequest(state="bump"))[0]
     assert answer.base is None
     assert any("use one of droop, set, fitted" in f.do for f in answer.findings)
 
@@ -337,7 +338,7 @@ def test_no_verdict_stands_over_a_gap_that_is_not_clear(car_copy, state, alone):
     wide = replace(measurement.car.corner("front-left").hose, wanted_gap_mm=150.0)
     car = replace(measurement.car, corners=measurement.car.corners | {
         "front-left": replace(measurement.car.corner("front-left"), hose=wide)})
-    answer = next(a for a in link_answers(replace(measurement, car=car), Wishes(state=state), 400) if a.corner == "front-left")
+    answer = next(a for a in link_answers(replace(measurement, car=car), LinkRequest(state=state), 400) if a.corner == "front-left")
     assert answer.advice.verdict == CANNOT_TELL and answer.advice.any_of_mm is None and answer.advice.half_turns is None
     assert "hose" in answer.held_back[0] and alone in answer.advice.sentence and "reroute" in answer.advice.do
     card, = fitting_cards([answer], "mm")
@@ -353,7 +354,7 @@ def test_no_verdict_stands_on_two_ways_that_contradict_each_other(car_copy):
     states = [replace(s, notes=notes) if s.corner == "front-left" else s for s in measurement.states]
     far = [f for f in measurement.report.figures if (f.state, f.name) != ("droop", "hub_to_arch")]
     m = replace(measurement, states=states, report=replace(measurement.report, figures=far))
-    answer = next(a for a in link_answers(m, Wishes(state="set"), 400) if a.corner == "front-left")
+    answer = next(a for a in link_answers(m, LinkRequest(state="set"), 400) if a.corner == "front-left")
     assert not answer.check.agrees and answer.advice.verdict == CANNOT_TELL
     assert any("contradict" in why for why in answer.held_back)
 
@@ -364,6 +365,6 @@ def test_no_verdict_stands_on_two_ways_that_contradict_each_other(car_copy):
 def test_wishes_that_cannot_be_are_refused_in_words(car_copy, option, value, says):
     _, measurement = car_copy
     with pytest.raises(InputError, match=says):
-        link_answers(measurement, wishes_from(Asked(**{option: value})), 200)
+        link_answers(measurement, request_from(Asked(**{option: value})), 200)
     with pytest.raises(InputError, match="both say"):
-        wishes_from(Asked(square=True, angle=3.0))
+        request_from(Asked(square=True, angle=3.0))

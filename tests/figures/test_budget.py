@@ -13,7 +13,7 @@ import pytest
 from calib.bundle import Bundle
 from calib.poses import Pose, rotation_from_vector
 from photoangle.carfile.car import Level
-from photoangle.carfile.corner import Corner
+from photoangle.carfile.corner import CornerNotes
 from photoangle.carfile.lengths import Reading
 from photoangle.core.figure import figure_of
 from photoangle.figures.frame import FrameEstimate
@@ -29,7 +29,7 @@ from tests.small_scene import knowledge_of, projected_sightings
 ANGLES = ("bar_arm_elevation", "bar_arm_angle", "control_arm_elevation", "control_arm_angle",
           "link_elevation", "bar_to_link_angle", "sill_slope")
 JOINTS = ("bar_bush", "bar_eye", "link_foot", "arm_pivot_front", "arm_pivot_rear", "arm_ball_joint")
-CORNER = Corner(standoff={n: Reading(30.0, 0.5, "") for n in JOINTS})
+CORNER = CornerNotes(standoff={n: Reading(30.0, 0.5, "") for n in JOINTS})
 
 
 @pytest.fixture(scope="module")

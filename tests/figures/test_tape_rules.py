@@ -10,7 +10,7 @@ import pytest
 
 from calib.poses import rotation_from_vector
 from photoangle.carfile.car import CarFile
-from photoangle.carfile.corner import Corner
+from photoangle.carfile.corner import CornerNotes
 from photoangle.carfile.lengths import Reading
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.origin import Origin
@@ -59,7 +59,7 @@ def heights(state, *names):
 
 
 def compared(state, readings, name):
-    car = CarFile(corners={"front-left": Corner(taped={"droop": readings})})
+    car = CarFile(corners={"front-left": CornerNotes(taped={"droop": readings})})
     _, comparisons = tape_figures(car, {("front-left", "droop"): measured(state)})
     return next(c for c in comparisons if c.tape.name == f"tape:{name}")
 
@@ -128,7 +128,7 @@ def test_the_two_answers_of_one_rule_agree_where_no_photo_helps():
     anything usual."""
     for change in ({}, {"arm_pivot_front": (110, 400, 255)}, {"arm_ball_joint": (50, 715, 170)}):
         state = state_with(HANGING | change)
-        car = CarFile(corners={"front-left": Corner(taped={"droop": heights(
+        car = CarFile(corners={"front-left": CornerNotes(taped={"droop": heights(
             state, "arm_pivot_front", "arm_ball_joint") | control_arm(state)})})
         figures, comparisons = tape_figures(car, {})
         tape = next(f for f in figures if f.name == "tape:control_arm_angle")
@@ -141,7 +141,7 @@ def test_the_two_answers_of_one_rule_agree_where_no_photo_helps():
 def test_readings_that_cannot_be_give_no_angle():
     state = state_with(HANGING)
     readings = heights(state, "link_foot", "bar_eye") | {"link_length": Reading(30.0, U_READ, "")}
-    figures, _ = tape_figures(CarFile(corners={"front-left": Corner(taped={"droop": readings})}), {})
+    figures, _ = tape_figures(CarFile(corners={"front-left": CornerNotes(taped={"droop": readings})}), {})
     assert [f.name for f in figures] == ["tape:link_length"]
 
 
@@ -151,7 +151,7 @@ def test_the_angle_of_a_line_by_tape_is_the_handbooks_right_triangle():
         "link_foot_height": Reading(100.0, 0.6, ""), "bar_eye_height": Reading(160.0, 0.7, ""),
         "link_length": Reading(210.0, 0.9, "")
     }
-    figures, _ = tape_figures(CarFile(corners={"front-left": Corner(taped={"droop": readings})}), {})
+    figures, _ = tape_figures(CarFile(corners={"front-left": CornerNotes(taped={"droop": readings})}), {})
     f = next(f for f in figures if f.name == "tape:link_elevation")
     sine = 60 / 210
     u = math.degrees(math.hypot(math.hypot(0.6, 0.7) / 210, sine * 0.9 / 210) / math.sqrt(1 - sine**2))

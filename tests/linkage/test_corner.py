@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from calib.poses import rotation_from_vector
-from photoangle.linkage.corner import Corner, Direction, Taped
+from photoangle.linkage.corner import Corner, KnownDirection, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, turn_for_angle
-from photoangle.linkage.sampled import Label, figure, shares
+from photoangle.linkage.sampled import FigureLabel, figure, shares
 from tests.linkage.corners import POINTS, corner
 from tests.linkage.reference.frames import from_world
 
@@ -50,7 +50,7 @@ def test_two_bush_points_give_the_bars_axis_pointing_left():
     far = corner(change={"bar_bush_far": (250, -330, 150)})
     assert np.allclose(far.nominal().bar_axis, [[[0, 1, 0]]])
     assert "bar axis" not in far.source_names and "bar axis" in corner().source_names
-    leaning = corner(bar_axis=Direction.within([0.1, 1, 0], 0.2))
+    leaning = corner(bar_axis=KnownDirection.within([0.1, 1, 0], 0.2))
     assert np.allclose(leaning.nominal().bar_axis[0, 0], np.array([0.1, 1, 0]) / np.hypot(1, 0.1))
 
 
@@ -75,7 +75,7 @@ def test_pitch_of_the_frame_turns_the_bar_arms_angle_by_itself():
     names, points = tuple(POINTS), np.array(list(POINTS.values()), float)
     sigma = np.radians(0.4)
     seen, sources = from_world(names, points, {}, np.eye(3), {"chassis": np.diag([0, sigma**2, 0])})
-    made = Corner("c", "ride", names, seen, sources, bar_axis=Direction.within([0, 1, 0], 0.0))
+    made = Corner("c", "ride", names, seen, sources, bar_axis=KnownDirection.within([0, 1, 0], 0.0))
     zero = np.zeros((1, 1))
     drawn = np.degrees(bar_arm_angle(made.sample(20_000, 1), zero))
     assert np.std(drawn) == pytest.approx(0.4, rel=5 / np.sqrt(40_000))
@@ -101,7 +101,7 @@ def test_shares_sum_to_one_and_name_the_larger_source_first():
 def test_interval_of_a_rectangle():
     # JCGM 101: the 95 % interval of a rectangular distribution is 95 % of its width
     drawn = np.random.default_rng(0).uniform(-1, 1, 200_000)
-    of = Label("c", "s", "x", None, "mm")
+    of = FigureLabel("c", "s", "x", None, "mm")
     f = figure(of, 0.0, drawn)
     assert (f.low95, f.high95) == pytest.approx((-0.95, 0.95), abs=0.005)
     assert f.u == pytest.approx(1 / np.sqrt(3), rel=0.005)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from photoangle.core.findings import Refusal
-from photoangle.linkage.corner import Corner, Direction, Taped
+from photoangle.linkage.corner import Corner, KnownDirection, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, control_arm_angle, position
 from photoangle.linkage.ride import carry, check, no_datum_finding
 from photoangle.linkage.tape_only import LEAN, Readings, TapedCorner, tape_corner
@@ -90,7 +90,7 @@ def test_no_datum_is_loud_and_its_size_is_right_and_counts():
 
 def test_tape_agrees_with_the_three_dimensional_corner_within_its_interval():
     # a taped corner made from the points of a full one, the link's lean unknown to it
-    full = replace(corner(), bar_axis=Direction.within([0, 1, 0], 0.3))  # as motion shows it
+    full = replace(corner(), bar_axis=KnownDirection.within([0, 1, 0], 0.3))  # as motion shows it
     at = dict(zip(full.names, full.positions_mm, strict=False))
     axis = at["arm_pivot_front"] - at["arm_pivot_rear"]
     axis = axis / np.linalg.norm(axis)

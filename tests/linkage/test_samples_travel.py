@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from photoangle.linkage.corner import Corner, Direction, Taped
+from photoangle.linkage.corner import Corner, KnownDirection, Taped
 from photoangle.linkage.ride import carry
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel, over_travel
@@ -28,7 +28,7 @@ def _corner(state, at, names, axis, u_mm=0.0, tape_u_mm=0.0):
                   state,
                   names,
                   np.array([at[n] for n in names], float), {"pixels": np.eye(3 * len(names)) * u_mm**2},
-                  bar_axis=Direction.within(axis, 0.1 if u_mm else 0.0),
+                  bar_axis=KnownDirection.within(axis, 0.1 if u_mm else 0.0),
                   hub_to_arch_mm=arch)
 
 

@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
 from photoangle.core.findings import Refusal
-from photoangle.linkage.corner import Direction, Taped
+from photoangle.linkage.corner import KnownDirection, Taped
 from photoangle.linkage.kinematics.mechanism import motion_ratio, position
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Limits, Travel, over_travel
@@ -124,7 +124,7 @@ def test_a_gap_whose_interval_reaches_zero_is_never_clear(gap_mm, u_mm, verdict)
 
 
 def test_a_joint_past_its_limit_is_said_and_one_of_unknown_stud_is_not_judged_bad():
-    stud = {"bar_eye": Direction.within([0, 1, 0], 0.5), "link_foot": Direction.within([1, 0, 0], 0.5)}
+    stud = {"bar_eye": KnownDirection.within([0, 1, 0], 0.5), "link_foot": KnownDirection.within([1, 0, 0], 0.5)}
     tight = {"eye": 4.0, "foot": 60.0}
     known = over_travel(corner(stud=stud), TRAVEL, sampling=Sampling(SAMPLES), limits=Limits(tight))
     assert known.nearest["joint_tilt_max_eye"].verdict == "not clear"
@@ -135,7 +135,7 @@ def test_a_joint_past_its_limit_is_said_and_one_of_unknown_stud_is_not_judged_ba
 
 
 def test_tilt_with_a_stud_across_the_car_is_the_links_lean_from_the_front():
-    stud = {"bar_eye": Direction.within([0, 1, 0], 0.0)}
+    stud = {"bar_eye": KnownDirection.within([0, 1, 0], 0.0)}
     result = over_travel(corner(stud=stud), TRAVEL, sampling=Sampling(50))
     eye, foot, _ = _by_hand(130)
     link = (eye - foot) / np.linalg.norm(eye - foot)

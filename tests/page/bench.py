@@ -20,9 +20,9 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 from PIL import Image
 
 from photoangle.core.kit import default_kit
-from photoangle.detection.cache import Looks
+from photoangle.core.request import LinkRequest
+from photoangle.detection.cache import DetectionCache
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.request import Wishes
 from photoangle.page.serve import Served
 from photoangle.pipeline import measure_folder
 from tests.page.conftest import until
@@ -75,7 +75,7 @@ def drops(browser, folder):
     served.start()
     page, out = entered(browser, served, "/photos/front-left/droop"), []
     for k, path in enumerate(large_photos(folder)):
-        alone = timed(lambda p=path: Looks().look(p, p.name, default_kit()))
+        alone = timed(lambda p=path: DetectionCache().look(p, p.name, default_kit()))
         page.set_input_files("input[multiple]", path)
         until(page, f"[...document.querySelectorAll('li[data-shown]')].length === {k + 1}")
         shown = page.evaluate(
@@ -104,7 +104,7 @@ def changes(browser, folder):
     for k in range(4):
         shown = page.evaluate(CHANGED, f"{324 + k} mm") / 1000
         served.work.jobs.wait(100)
-        alone = timed(lambda: link_answers(measure_folder(root, quiet, looks=served.work.looks), Wishes()))
+        alone = timed(lambda: link_answers(measure_folder(root, quiet, looks=served.work.looks), LinkRequest()))
         out.append((shown, alone))
     served.stop()
     return out[1:]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from calib.lens import project
-from photoangle.carfile.corner import Corner
+from photoangle.carfile.corner import CornerNotes
 from photoangle.carfile.corrections import (
     NAME,
     Corrections,
@@ -61,7 +61,7 @@ def test_a_dot_is_placed_as_truly_as_it_says(page_car):
     rng, sigma, misfits = np.random.default_rng(5), 0.4, []
     for _ in range(60):
         dots = {n: {free: (*p, sigma)} for n, p in taps(state, place, sigma, rng).items()}
-        points, findings = with_dots(state.points, state.scene, dots, Corner())
+        points, findings = with_dots(state.points, state.scene, dots, CornerNotes())
         at = 3 * points.index(free) + np.arange(3)
         parts = points.estimate.covariances()
         edge, whole = (c[np.ix_(at, at)] for c in (parts[EDGE], sum(parts.values())))
@@ -80,11 +80,11 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
     names = taps(state, points["bar_eye"] + [0, 0, 40.0])
     wrong = next(iter(names))
     made, findings = with_dots(points, state.scene, {n: {"bar_eye": (*p, 0.3)}
-                                                     for n, p in names.items()}, Corner())
+                                                     for n, p in names.items()}, CornerNotes())
     assert made is points and "a marker stands for it" in findings[0].what
     free = next(r.key for r in ROLES if r.key not in points)
     dots = {n: {free: (*(p + 60 * (n == wrong)), 0.3)} for n, p in names.items()}
-    made, findings = with_dots(points, state.scene, dots, Corner(), where="front-left/set")
+    made, findings = with_dots(points, state.scene, dots, CornerNotes(), where="front-left/set")
     assert [f.where for f in findings] == [wrong, "front-left/set"] and "tap it again" in findings[0].do
     assert np.linalg.norm(made[free] - points["bar_eye"] - [0, 0, 40.0]) < 0.01  # mm
     assert np.allclose([made[n] for n in points.names], points.positions_mm)
@@ -94,7 +94,7 @@ def test_a_slip_of_the_finger_is_named_and_one_view_is_not_enough(page_car):
                        rtol=1e-6,
                        atol=1e-9)
     for few in (list(dots)[:1], []):
-        made, findings = with_dots(points, state.scene, {n: dots[n] for n in few}, Corner())
+        made, findings = with_dots(points, state.scene, {n: dots[n] for n in few}, CornerNotes())
         assert made is points and len(findings) == len(few)
 
 

@@ -13,7 +13,7 @@ from calib.lens import project
 from calib.poses import Pose, rotation_from_vector
 from calib.profile import CameraProfile
 from photoangle.carfile.car import PrintCheck
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import solve_scene
 from tests.coverage import corner
@@ -68,7 +68,7 @@ def garage():
         flats = [card_flat(card, (BOW_MM, 0, 0))
                  ] + [tag_flat(i, 30.0 * TAG_SCALE, p, rng) for i, p in tags.items()]
         grey = shoot(flats, view, breathing(rng), WIDTH, HEIGHT, Camera("phone", jpeg=93), rng, 3)
-        sightings.append(sight_photo(Photo(f"p{k}", grey, 1, identity, ""), KIT, profile.lens)[0])
+        sightings.append(detect_photo(Photo(f"p{k}", grey, 1, identity, ""), KIT, profile.lens)[0])
     return sightings, profile, tags
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from calib.poses import Pose
 from photoangle.core.findings import ATTENTION, NOTE
-from photoangle.detection.detect_photo import sight_photo
+from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.tags import find_tags
 from photoangle.reconstruction.guided_search import cut_by_the_frame
 from photoangle.reconstruction.solve import solve_scene
@@ -15,7 +15,7 @@ from tests.small_scene import CARD, LENS, knowledge_of, photo_of, small_scene
 
 
 def solved(pictures):
-    both = [sight_photo(photo_of(p, k), KIT, LENS) for k, p in enumerate(pictures)]
+    both = [detect_photo(photo_of(p, k), KIT, LENS) for k, p in enumerate(pictures)]
     sightings = [s for s, _ in both]
     return solve_scene(sightings, KIT, knowledge_of(),
                        "front-left/set"), sightings, [f for _, fs in both for f in fs]
@@ -71,7 +71,7 @@ def test_a_mirror_image_is_named_and_not_taken_for_the_marker():
               Pose.identity(), LENS, 3)
     mirror_image(light, 102, [60.0, 80, 560], LENS)
     grey = np.clip(250 * cv2.GaussianBlur(light, (0, 0), 0.7), 0, 255).astype(np.uint8)
-    sighting, findings = sight_photo(photo_of(grey), KIT, LENS)
+    sighting, findings = detect_photo(photo_of(grey), KIT, LENS)
     assert sorted(sighting.tags) == [100, 101, 102, 103]
     assert sighting.tags[102].corners_px.mean(0)[1] < 504  # the real one, above
     assert [(f.level, f.what)
@@ -80,7 +80,7 @@ def test_a_mirror_image_is_named_and_not_taken_for_the_marker():
 
 def test_a_mirrored_photo_is_recognised_as_such():
     pictures, _, _ = small_scene(8, count=1)
-    sighting, findings = sight_photo(photo_of(np.ascontiguousarray(pictures[0][:, ::-1])), KIT, LENS)
+    sighting, findings = detect_photo(photo_of(np.ascontiguousarray(pictures[0][:, ::-1])), KIT, LENS)
     assert not sighting.tags and sighting.card is None
     assert len(findings
                ) == 1 and findings[0].level == ATTENTION and "mirrored" in findings[0].what and findings[0].do
@@ -93,7 +93,7 @@ def test_tags_of_another_kit_are_named_and_left_out():
         paint(light, tag_flat(i, 30.0, Pose(facing([0, 0.2, -1]), np.array([x, 0, 500]))), Pose.identity(),
               LENS, 3)
     grey = np.clip(250 * cv2.GaussianBlur(light, (0, 0), 0.7), 0, 255).astype(np.uint8)
-    sighting, findings = sight_photo(photo_of(grey), KIT, LENS)
+    sighting, findings = detect_photo(photo_of(grey), KIT, LENS)
     assert list(sighting.tags) == [100]
     assert [(f.level, f.what)
             for f in findings] == [(NOTE, f"marker {stranger} is not of this kit, and left out")]

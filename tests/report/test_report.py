@@ -14,9 +14,9 @@ from photoangle.core.cautions import CAUTIONS
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.outcome import Report
+from photoangle.core.request import LinkRequest
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.axles import axle_answers
-from photoangle.droplink.request import Wishes
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
 from tests.conftest import ROOT
@@ -25,7 +25,7 @@ NASTY = "<script>alert(1)</script>"
 
 
 def _report(measurement, state="set"):
-    answers = link_answers(measurement, Wishes(state=state))
+    answers = link_answers(measurement, LinkRequest(state=state))
     axles = axle_answers(answers, measurement.report.figures, measurement.car)
     report = Report(findings=list(measurement.report.findings))
     for a in answers + axles:

@@ -13,7 +13,7 @@ from calib.profile import ProfileError, load_profiles
 from photoangle.carfile.corrections import CorrectionsError, read_corrections
 from photoangle.carfile.folder import load_car, load_kit
 from photoangle.cli import main
-from photoangle.comparison.history import Step, read_history, season
+from photoangle.comparison.history import SeasonStep, read_history, season
 from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.output.history_table import MOST_PANELS, history_lines, plot_history
@@ -152,7 +152,7 @@ def test_too_many_figures_for_one_plot_are_refused(tmp_path):
         for k in range(MOST_PANELS + 1)
     ]
     with pytest.raises(CannotUse):
-        plot_history({("front-left", "set", f.name, None): [Step(None, f)]
+        plot_history({("front-left", "set", f.name, None): [SeasonStep(None, f)]
                       for f in figures}, tmp_path / "a.png")
 
 

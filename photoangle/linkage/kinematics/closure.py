@@ -6,9 +6,9 @@ the eye's circle, |eye(b) - foot| = length reads
 
     A cos b + B sin b = C,   A = u.g,   B = w.g,   C = (u.u + g.g - length^2) / 2
 
-(expand the square).  It has two roots, b = atan2(B, A) +- acos(C / hypot(A, B)), or none.  At the dead line
-the two roots meet: there the link has no lever on the bar.  Between dead lines a linkage stays on its branch,
-so the branch of the assembled position is the physical one wherever the path between closes.
+(expand the square).  It has two roots, b = atan2(B, A) +- acos(C / hypot(A, B)), or none.  At the toggle
+position the two roots meet: there the link has no lever on the bar.  Between toggle positions a linkage stays
+on its branch, so the branch of the assembled position is the physical one wherever the path between closes.
 
 Angles in radians, lengths in millimetres, any number of leading axes.
 """
@@ -35,7 +35,7 @@ def solve_swing(a: Array, b: Array, c: Array) -> Array:
 
 def _swing(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]:
     size2 = a * a + b * b
-    # atan2 of both sides keeps the digits that acos loses near the dead line
+    # atan2 of both sides keeps the digits that acos loses near the toggle position
     room = size2 - c * c
     with np.errstate(invalid="ignore"):
         root = np.sqrt(room)
@@ -46,8 +46,8 @@ def _swing(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]:
 class Closure:
     """Where the bar stands.
 
-    turn (...): the bar's turn from the given eye, rad; margin (...): the link's angle from the dead line,
-    rad, 0 to pi/2. Both NaN where the link does not close.
+    turn (...): the bar's turn from the given eye, rad; margin (...): the link's angle from the toggle
+    position, rad, 0 to pi/2. Both NaN where the link does not close.
     """
 
     turn: Array
@@ -55,7 +55,7 @@ class Closure:
 
 
 def branch_side(eye: Array, origin: Array, axis: Array, foot: Array) -> Array:
-    """Which of the two roots the assembled position is: +1, -1, or 0 on the dead line itself.
+    """Which of the two roots the assembled position is: +1, -1, or 0 on the toggle position itself.
 
     eye, origin, axis, foot (..., 3).  Returns (...).
     """
@@ -96,7 +96,7 @@ def close_terms(a: Array, b: Array, c: Array, side: Array,
 def reach_of_bar(eye: Array, origin: Array, axis: Array, foot: Array) -> Array:
     """The shortest and the longest link that closes at all, (2, ...) mm.
 
-    The eye's circle is nearest to and farthest from the foot on the two dead lines.
+    The eye's circle is nearest to and farthest from the foot on the two toggle positions.
     """
     offset = eye - origin
     along = axis * dot(offset, axis)[..., None]

@@ -70,7 +70,7 @@ def square_turn(layout: Layout, foot: Array) -> Array:
 
 
 def length_at_turn(layout: Layout, foot: Array, turn: Array) -> Array:
-    """The link's length (...) with the bar turned by ``turn`` (...), NaN past the dead line."""
+    """The link's length (...) with the bar turned by ``turn`` (...), NaN past the toggle position."""
     bush, axis, eye = layout.at[BAR_BUSH], layout.bar_axis, layout.at[BAR_EYE]
     there = turned(eye, bush, axis, turn)
     same = branch_side(there, bush, axis, foot) == branch_side(eye, bush, axis, layout.at[LINK_FOOT])

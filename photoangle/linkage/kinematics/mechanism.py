@@ -23,7 +23,7 @@ class Position:
     """The corner at some travel.  Arrays (...), points (..., 3), mm and rad, chassis frame; NaN where the
     link does not close or the arm cannot get there.
 
-    arm_turn, bar_turn: from the reference state; margin: the link's angle from the dead line.
+    arm_turn, bar_turn: from the reference state; margin: the link's angle from the toggle position.
     """
 
     arm_turn: Array

@@ -39,7 +39,7 @@ _STEP = 1e-4
 
 
 @dataclass
-class Estimate:
+class MotionEstimate:
     """The current estimate, s states and p places.
 
     point, axis: "bar", "arm" -> (3,); turn: "bar", "arm" -> (s,) rad; joint: name -> (3,), bar_eye in the
@@ -106,7 +106,7 @@ class Moved:
 class Model:
     """The least-squares problem about one estimate."""
 
-    def __init__(self, plan: Plan, estimate: Estimate) -> None:
+    def __init__(self, plan: Plan, estimate: MotionEstimate) -> None:
         self.plan, self.estimate = plan, estimate
         self.blocks: dict[str, slice] = {}
         at = 0
@@ -249,15 +249,15 @@ class Model:
         """Central differences of function((b, size)) -> (b, rows) at nought: (rows, size)."""
         return jacobian_of_many(function, self.size, _STEP)
 
-    def advanced(self, x: Array) -> Estimate:
-        """The Estimate after one change x (size,)."""
+    def advanced(self, x: Array) -> MotionEstimate:
+        """The MotionEstimate after one change x (size,)."""
         m = self.moved(x[None])
         rotation, shift = {}, {}
         for k in ("link", "knuckle"):
             i = BODIES.index(k)
             rotation[k], shift[k] = m.rotation[0, i].copy(), m.shift[0, i].copy()
         point, axis, turn = ({k: line[part][0] for k, line in m.lines.items()} for part in range(3))
-        return Estimate(point, axis, turn, {k: v[0] for k, v in m.joint.items()},
+        return MotionEstimate(point, axis, turn, {k: v[0] for k, v in m.joint.items()},
                         {k: float(v[0, 0]) for k, v in m.along.items()}, rotation, shift,
                         m.place_rotation[0], m.place_shift[0])
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from photoangle.core.arrays import Array, Mask
 from photoangle.linkage.motion.model import Model, Plan
-from photoangle.linkage.motion.observed import Changes, Given, What
+from photoangle.linkage.motion.observed import Changes, GivenOfMotion, What
 from photoangle.linkage.motion.plan import ITERATIONS, planned, solved
 
 # Plan, Model at the solution, Jacobian, residuals.
@@ -44,7 +44,7 @@ def inverse_of(jacobian: Array) -> Array:
     return (kept / values[~loose]) @ kept.T
 
 
-def next_change(given: Given, changes: Changes, plan: Plan, model: Model, jacobian: Array,
+def next_change(given: GivenOfMotion, changes: Changes, plan: Plan, model: Model, jacobian: Array,
                 value: Array) -> tuple[Changes, What, tuple[int, ...], Solution] | None:
     """The change that explains most of what does not fit, if it explains more than chance does.
 
@@ -78,13 +78,13 @@ def next_change(given: Given, changes: Changes, plan: Plan, model: Model, jacobi
     return new, what, rivals, (solution[0], *solved(*solution[:2]))
 
 
-def solve_with(given: Given, changes: Changes, iterations: int = ITERATIONS) -> Solution:
+def solve_with(given: GivenOfMotion, changes: Changes, iterations: int = ITERATIONS) -> Solution:
     """(plan, model, Jacobian, residuals) of the solution with some changes."""
     plan, model = planned(given, changes)
     return plan, *solved(plan, model, iterations)
 
 
-def _with(given: Given, changes: Changes, what: What) -> Changes:
+def _with(given: GivenOfMotion, changes: Changes, what: What) -> Changes:
     if what.kind == "cut":
         return replace(changes, cuts=changes.cuts + ((what.of, what.state),))
     if what.kind == "link":

@@ -84,7 +84,7 @@ class What(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Given:
+class GivenOfMotion:
     """What `solve_motion` was given, checked: states; bodies: marker -> body; carrier of the link's foot,
     "arm" or "knuckle"; points; tapes; slack."""
 

@@ -8,13 +8,13 @@ import numpy as np
 
 from photoangle.core.arrays import Array, Indices
 from photoangle.linkage.motion.model import BODIES, ON_AXIS, Model, Plan
-from photoangle.linkage.motion.observed import Changes, Given, MotionState, PointOnMarker, What
+from photoangle.linkage.motion.observed import Changes, GivenOfMotion, MotionState, PointOnMarker, What
 from photoangle.linkage.motion.start import first_estimate
 
 ITERATIONS = 60
 
 
-def planned(given: Given, changes: Changes) -> tuple[Plan, Model]:
+def planned(given: GivenOfMotion, changes: Changes) -> tuple[Plan, Model]:
     """Plan and Model of what was given, with some changes."""
     states, bodies = given.states, given.bodies
     names, count = given.names, len(states)
@@ -59,7 +59,7 @@ def planned(given: Given, changes: Changes) -> tuple[Plan, Model]:
     return plan, Model(plan, estimate).with_sightings(rotation, shift)
 
 
-def _placed(given: Given, changes: Changes, rows: Indices,
+def _placed(given: GivenOfMotion, changes: Changes, rows: Indices,
             names: Sequence[str]) -> tuple[tuple[int, PointOnMarker, int], ...]:
     """Points with the place of their marker: (index, PointOnMarker, place), each place and joint once.
 

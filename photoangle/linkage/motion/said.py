@@ -10,7 +10,7 @@ from photoangle.core.arrays import Array
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.motion.model import JOINTS
-from photoangle.linkage.motion.observed import Given, What
+from photoangle.linkage.motion.observed import GivenOfMotion, What
 
 # A joint with more than this standard uncertainty in some direction is given, and said to be weak.
 WEAK_MM = 3.0
@@ -29,7 +29,7 @@ def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def change_said(given: Given, what: What, rivals: Sequence[int], where: str) -> Finding:
+def change_said(given: GivenOfMotion, what: What, rivals: Sequence[int], where: str) -> Finding:
     """A Finding for a change that was found: see `moved.next_change`."""
     if what.kind in ("cut", "link"):
         where = f"{where}/{given.names[what.state]}".strip("/")

@@ -21,7 +21,7 @@ from photoangle.core.roles import BAR_BUSH
 from photoangle.linkage.kinematics.layout import FEET
 from photoangle.linkage.motion.model import BODIES, JOINTS, ON_AXIS
 from photoangle.linkage.motion.moved import Solution, next_change, solve_with, spectrum
-from photoangle.linkage.motion.observed import Changes, Given, Hints, MotionState, Slack
+from photoangle.linkage.motion.observed import Changes, GivenOfMotion, Hints, MotionState, Slack
 from photoangle.linkage.motion.result import Motion, known_and_open, turns_deg
 from photoangle.linkage.motion.said import change_said, misfit_said, open_said, still_said
 
@@ -44,7 +44,7 @@ def solve_motion(states: Iterable[MotionState], bodies: Mapping[int, str], foot_
     """
     states = tuple(states)
     carrier = "arm" if foot_on == "control arm" else "knuckle"
-    given = Given(states, bodies, carrier, tuple(hints.points), tuple(hints.tapes), slack)
+    given = GivenOfMotion(states, bodies, carrier, tuple(hints.points), tuple(hints.tapes), slack)
     _check(given, hints.new_link_from, foot_on)
     if len(states) < 2:
         return Refusal(Finding(UNUSABLE, where, "joints by motion need the wheel at two heights or more",
@@ -63,7 +63,7 @@ def solve_motion(states: Iterable[MotionState], bodies: Mapping[int, str], foot_
     return _motion(given, changes, solution, findings, where)
 
 
-def _check(given: Given, new_link_from: Sequence[str], foot_on: str) -> None:
+def _check(given: GivenOfMotion, new_link_from: Sequence[str], foot_on: str) -> None:
     states, bodies, names = given.states, given.bodies, given.names
     joints = set(JOINTS) | set(ON_AXIS)
     if len(set(names)) != len(names):
@@ -84,7 +84,7 @@ def _check(given: Given, new_link_from: Sequence[str], foot_on: str) -> None:
         raise ValueError("an observation names a state that is not there")
 
 
-def _motion(given: Given, changes: Changes, solution: Solution, findings: list[Finding],
+def _motion(given: GivenOfMotion, changes: Changes, solution: Solution, findings: list[Finding],
             where: str) -> Motion | Refusal:
     plan, model, jacobian, value = solution
     values, vectors, loose = spectrum(jacobian)

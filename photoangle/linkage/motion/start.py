@@ -9,8 +9,8 @@ import numpy as np
 from calib.poses import Pose, fit_rigid, vector_from_rotation
 from photoangle.core.arrays import Array
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_EYE, LINK_FOOT
-from photoangle.linkage.motion.model import Estimate
-from photoangle.linkage.motion.observed import Changes, Given, MotionState
+from photoangle.linkage.motion.model import MotionEstimate
+from photoangle.linkage.motion.observed import Changes, GivenOfMotion, MotionState
 
 # A body's poses relative to its reference, state by state; None where a state does not show it.
 Path = list[Pose | None]
@@ -107,9 +107,9 @@ def shared_pole(path: Path, other: Path, first: Sequence[int], start: int, near:
     return out
 
 
-def first_estimate(given: Given, changes: Changes, first: Mapping[str, Sequence[int]],
-                   place_keys: Sequence[tuple[int, str, int, int]], along: Sequence[str]) -> Estimate:
-    """The Estimate that the solution starts from."""
+def first_estimate(given: GivenOfMotion, changes: Changes, first: Mapping[str, Sequence[int]],
+                   place_keys: Sequence[tuple[int, str, int, int]], along: Sequence[str]) -> MotionEstimate:
+    """The MotionEstimate that the solution starts from."""
     states, bodies, carrier = given.states, given.bodies, given.carrier
     paths, places = body_paths(states, bodies, first, changes.cuts)
 
@@ -157,6 +157,6 @@ def first_estimate(given: Given, changes: Changes, first: Mapping[str, Sequence[
         else:
             carried = paths[body][state] or Pose.identity()
             at.append(carried.inverse() @ states[state].markers[marker])
-    return Estimate(point, axis, turn, joint, dict.fromkeys(along, 0.0), rotation, shift,
+    return MotionEstimate(point, axis, turn, joint, dict.fromkeys(along, 0.0), rotation, shift,
                     np.array([p.rotation for p in at]).reshape(-1, 3, 3),
                     np.array([p.translation_mm for p in at]).reshape(-1, 3))

@@ -12,7 +12,7 @@ from calib.images.photo import PhotoError, read_upright, turn_upright
 from photoangle.carfile.folder import load_corrections
 from photoangle.page.markers import seen
 from photoangle.page.names import checked_corner, checked_state, folder_of, listed_photo
-from photoangle.page.uploads import Refused, Uploads
+from photoangle.page.uploads import UploadRefused, Uploads
 
 SIZES = {"small": 480, "middle": 1400, "large": 4000}
 _KEPT = 120
@@ -53,7 +53,7 @@ def add(app, work, sessions, phone_url):
         try:
             path, photo, new = uploads.receive(request.stream, request.content_length or 0,
                                                folder_of(work.root, where), request.args.get("name", "photo"))
-        except Refused as error:
+        except UploadRefused as error:
             return jsonify(what=error.what, do=error.do, retry=error.retry), error.status
         # the count tells the sender that the whole of it is here
         return jsonify(described(where, path, photo)
