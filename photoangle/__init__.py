@@ -26,8 +26,7 @@ if TYPE_CHECKING:
     from photoangle.core.figure import Figure
     from photoangle.core.findings import Finding
     from photoangle.core.kit import default_kit, read_kit
-    from photoangle.core.options import PhotoOptions
-    from photoangle.core.request import LinkRequest
+    from photoangle.core.options import LinkRequest, PhotoOptions
     from photoangle.geometry.states import StateResult
     from photoangle.pipeline import Measurement
 
@@ -61,7 +60,7 @@ _HOMES = {
     "default_kit": "photoangle.core.kit",
     "read_kit": "photoangle.core.kit",
     "PhotoOptions": "photoangle.core.options",
-    "LinkRequest": "photoangle.core.request",
+    "LinkRequest": "photoangle.core.options",
     "StateResult": "photoangle.geometry.states",
     "Measurement": "photoangle.pipeline",
 }

@@ -30,10 +30,9 @@ from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.kit import default_kit
-from photoangle.core.options import PhotoOptions
+from photoangle.core.options import LinkRequest, PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress, quiet
-from photoangle.core.request import LinkRequest
 from photoangle.detection.alignment.aligned_tag import AlignedTag
 from photoangle.detection.cache import DetectionCache
 from photoangle.detection.detect_photo import by_content, detect_photo

@@ -188,7 +188,7 @@ def measure(**options):
 def link(folder, only, tape_alone, kit_path, as_json, pictures, **asked):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
     from photoangle.commands.link import LinkOptions, link_command
-    from photoangle.core.request import Asked
+    from photoangle.core.options import Asked
 
     _run(link_command, LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures))
 

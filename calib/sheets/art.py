@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from calib.palette import BLACK, WHITE
+from calib.sheets.palette import BLACK, WHITE
 
 MM = 72.0 / 25.4  # points to the millimetre
 

@@ -13,9 +13,9 @@ from pathlib import Path
 
 from calib.files import write_whole
 from calib.kit import PLUMB_SPACING_MM, SPARE, CardSpec
-from calib.palette import BLACK, DARK, MID, WHITE
 from calib.sheets import layout
 from calib.sheets.art import MM, Pen, broken, draw_board, draw_check_line, draw_tag, text_width_mm
+from calib.sheets.palette import BLACK, DARK, MID, WHITE
 
 _CUT = {"thick": 0.2, "colour": MID}
 

@@ -49,7 +49,7 @@ def demo_command(options: DemoOptions, progress: Progress) -> int:
     if code == 2:
         return code
     from photoangle.commands.link import LinkOptions, link_command
-    from photoangle.core.request import Asked
+    from photoangle.core.options import Asked
 
     say("\nThe link, from the photos at set height, before the new one went in:\n")
     code = link_command(LinkOptions(target, Asked(state=SET)), progress, looks, told)

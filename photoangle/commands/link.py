@@ -11,9 +11,8 @@ from photoangle.api import LinkResult, link, link_by_tape
 from photoangle.carfile.folder import load_car
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
-from photoangle.core.options import PhotoOptions
+from photoangle.core.options import Asked, PhotoOptions
 from photoangle.core.progress import Progress
-from photoangle.core.request import Asked
 from photoangle.core.states import CORNERS
 from photoangle.detection.cache import DetectionCache
 from photoangle.droplink.request import request_from

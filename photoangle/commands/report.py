@@ -11,10 +11,9 @@ from photoangle.api import link, measure
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import UNUSABLE, Finding
-from photoangle.core.options import PhotoOptions
+from photoangle.core.options import LinkRequest, PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
-from photoangle.core.request import LinkRequest
 from photoangle.output.terminal import say
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from calib.cancellation import may_leave
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
-from photoangle.core.request import LinkRequest
+from photoangle.core.options import LinkRequest
 from photoangle.core.states import (
     CORNERS,
     FITTED,

@@ -6,7 +6,7 @@ import math
 
 from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
-from photoangle.core.request import LinkRequest
+from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer

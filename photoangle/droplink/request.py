@@ -5,7 +5,7 @@ from __future__ import annotations
 from calib.lengths import LengthError, parse_length
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.core.request import Asked, LinkRequest
+from photoangle.core.options import Asked, LinkRequest
 from photoangle.core.states import DROOP, RIDE
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.linkage.kinematics.lengths import Wanted

@@ -76,6 +76,17 @@ class StateResult:
             f"{self.name} has no {name!r}{f' against {datum}' if datum else ''}; there are {there or 'none'}")
 
 
+    def covariance(self, names: Sequence[tuple[str, str | None]]) -> np.ndarray:
+        """Covariance (n, n) of figures by (name, datum), in the order asked for, in their units' squares:
+        what they share, such as the print or a marker's sticking, is in it.  Raises KeyError for one that is
+        not there."""
+        known = {
+            row.key: label
+            for row, label in zip(self.measured.rows, self.measured.estimate.names, strict=True)
+        }
+        return self.measured.estimate.pick([known[key] for key in names]).covariance()
+
+
 def tie_states(states: Sequence[StateResult], kit: Kit, car: CarFile, report: Report) -> None:
     """Tie the states of each corner together by the chassis; give each its axes and the bar's axis."""
     for corner in sorted({s.corner for s in states if s.corner}):

@@ -14,7 +14,7 @@ import numpy as np
 from calib.files import write_whole
 from calib.images.photo import read_upright, turn_points, turn_upright
 from calib.lens import project
-from calib.palette import BLACK, GREEN, ORANGE, SKY, VERMILION, WHITE, YELLOW
+from calib.sheets.palette import BLACK, GREEN, ORANGE, SKY, VERMILION, WHITE, YELLOW
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT, SILL_FRONT, SILL_REAR
 from photoangle.geometry.parts import part_end, photo_lens
 

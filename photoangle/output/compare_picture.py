@@ -14,7 +14,7 @@ import numpy as np
 from calib.files import write_whole
 from calib.images.photo import read_upright
 from calib.lens import project
-from calib.palette import BLACK, WHITE
+from calib.sheets.palette import BLACK, WHITE
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
 from photoangle.output.annotate import PARTS, Canvas

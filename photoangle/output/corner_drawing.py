@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import cos, pi, radians, sin
 
-from calib.palette import BLACK, BLUE, DARK, GREEN, LIGHT, MID, ORANGE, PALE, VERMILION, WHITE
+from calib.sheets.palette import BLACK, BLUE, DARK, GREEN, LIGHT, MID, ORANGE, PALE, VERMILION, WHITE
 
 _AZIMUTH, _ELEVATION = radians(17), radians(12)
 

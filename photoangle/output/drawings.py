@@ -12,7 +12,7 @@ import numpy as np
 
 from calib.cancellation import may_leave
 from calib.files import write_whole
-from calib.palette import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION
+from calib.sheets.palette import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION
 from photoangle.core.findings import ATTENTION, Finding, Refusal
 from photoangle.core.roles import (
     ARCH_LIP,

@@ -9,7 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from calib.files import write_whole
-from calib.palette import BLUE, GREEN, ORANGE, PURPLE, SKY, VERMILION
+from calib.sheets.palette import BLUE, GREEN, ORANGE, PURPLE, SKY, VERMILION
 from photoangle.core.errors import CannotUse
 from photoangle.output.plain import plain
 from photoangle.output.table import figure_title, format_value, title_rank

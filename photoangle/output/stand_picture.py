@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.palette import BLACK, BLUE, GREY, VERMILION
+from calib.sheets.palette import BLACK, BLUE, GREY, VERMILION
 from photoangle.core.roles import HUB
 from photoangle.output.drawings import new_figure, picture_bytes
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from calib.kit import role_id
-from calib.palette import BLACK, DARK, MID, PALE, VERMILION, WHITE
 from calib.sheets.art import broken, text_width_mm
+from calib.sheets.palette import BLACK, DARK, MID, PALE, VERMILION, WHITE
 from photoangle.core.cautions import PRINTED_CAUTIONS
 from photoangle.core.roles import ROLE_BY_KEY
 from photoangle.output.corner_drawing import CARD_KEY, STAND_KEY, draw_corner

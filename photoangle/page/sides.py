@@ -9,7 +9,7 @@ import numpy as np
 
 from calib.images.photo import read_upright
 from calib.lens import project
-from calib.palette import BLACK
+from calib.sheets.palette import BLACK
 from photoangle.api import compare
 from photoangle.comparison.compare import overall
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane

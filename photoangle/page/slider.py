@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from photoangle.core.findings import Refusal
-from photoangle.core.request import LinkRequest
+from photoangle.core.options import LinkRequest
 from photoangle.core.roles import (
     ARCH_LIP,
     ARM_BALL_JOINT,

@@ -85,7 +85,8 @@ def solved(maker, sightings):
     points, _ = joint_points(scene, KIT, ON_MARKERS, CAR.level, scale, scale_u)
     up, _ = gravity(points, scene, CAR.level)
     lateral = level_axes(points, up) if up else None
-    state = StateResult(None, None, None, scene, points, up, lateral=lateral, sightings=list(sightings))
+    state = StateResult(None, None, None, scene, points, up, lateral=lateral, sightings=list(sightings),
+                        notes=ON_MARKERS)
     return state, measured(state).figures(None, None)
 
 

@@ -14,7 +14,7 @@ from photoangle.advice.next_photo import WORTH, next_photo, wanted_figure
 from photoangle.advice.next_reading import next_reading
 from photoangle.cli import main
 from photoangle.core.findings import NOTE
-from photoangle.core.request import LinkRequest
+from photoangle.core.options import LinkRequest
 from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.photo_quality import PhotoQuality, photo_quality, quality_findings
 from photoangle.droplink.by_tape import tape_answers

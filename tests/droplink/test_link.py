@@ -17,7 +17,7 @@ from photoangle.carfile.reader import parse_carfile
 from photoangle.cli import main
 from photoangle.core.figure import Figure
 from photoangle.core.findings import Refusal
-from photoangle.core.request import Asked, LinkRequest
+from photoangle.core.options import Asked, LinkRequest
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.axles import axle_answers
 from photoangle.droplink.by_tape import tape_answers

@@ -20,7 +20,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 from PIL import Image
 
 from photoangle.core.kit import default_kit
-from photoangle.core.request import LinkRequest
+from photoangle.core.options import LinkRequest
 from photoangle.detection.cache import DetectionCache
 from photoangle.droplink.answer import link_answers
 from photoangle.page.serve import Served

@@ -13,8 +13,8 @@ from photoangle.advice.advise import next_steps
 from photoangle.core.cautions import CAUTIONS
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.options import LinkRequest
 from photoangle.core.outcome import Report
-from photoangle.core.request import LinkRequest
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.axles import axle_answers
 from photoangle.report.page import report_html

@@ -71,6 +71,17 @@ def test_arrays_that_are_no_photo(pixels):
         photoangle.detect(pixels)
 
 
+def test_a_states_figures_have_one_covariance(car_copy):
+    state = car_copy[1]["front-left/set"]
+    keys = [("bar_arm_angle", "chassis"), ("bar_arm_angle", "gravity"), ("link_length", None)]
+    c = state.covariance(keys)
+    assert np.allclose(np.sqrt(c.diagonal()), [state.figure(*k).u for k in keys], rtol=1e-12)
+    # one arm against two levels: most of the error is the same; a length has next to nothing to do with it
+    assert c[0, 1] / np.sqrt(c[0, 0] * c[1, 1]) > 0.7 and abs(c[0, 2]) < 0.5 * np.sqrt(c[0, 0] * c[2, 2])
+    with pytest.raises(KeyError):
+        state.covariance([("bar_arm_weight", None)])
+
+
 def test_states_have_their_figures_and_cameras(car_copy):
     car = car_copy[1]
     assert next(f"{f.corner}/{f.state}" for f in car.figures if f.name == "hub_to_arch") == car.states[0].name
