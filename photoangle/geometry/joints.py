@@ -110,7 +110,7 @@ def marker_offset(kit, marker_id, role, corner):
             offset[2] = radius
             return Placement(offset, stuck, 0.5 / ROOT3, True)
         return _depth_unknown(offset, stuck, HOSE_RADIUS_MM)
-    if role in JOINTS or role == HUB:
+    if role in (*JOINTS, HUB, *corner.stands_for):
         return _depth_unknown(offset, stuck, STANDOFF_MM)
     # on the sill and the arch's lip the marker itself marks the place; of any other only its own place counts
     return Placement(offset, stuck if role in ON_BODY else 0.0, 0.0, True)

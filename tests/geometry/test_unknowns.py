@@ -10,7 +10,7 @@ from photoangle.core.figure import says_nothing
 from photoangle.core.roles import BAR_EYE, HOSES, HUB, JOINTS, PIVOTS
 from photoangle.figures.measure import label, measured
 from photoangle.geometry.datums import gravity, level_axes
-from photoangle.geometry.joints import NOT_GIVEN, coordinates, joint_points
+from photoangle.geometry.joints import NOT_GIVEN, coordinates, joint_points, marker_offset
 from tests.whole.test_samples import RADII_MM
 
 STATES = ("front-left/droop", "front-left/set", "front-left/fitted", "front-right/set")
@@ -101,3 +101,11 @@ def test_one_pivot_alone_is_not_the_middle_of_both(car_copy, truth, name, unseen
             assert row.name == "control_arm_angle" or "other pivot not seen" in figure.budget
             checked += 1
     assert checked >= 3
+
+
+def test_a_spare_marker_that_stands_for_a_joint_does_not_say_how_deep_it_lies(car_copy):
+    car = car_copy[1]
+    notes = replace(car["front-left/set"].notes, stands_for={"spare_0": "strut_top"})
+    marker = car.kit.ids_of_role("spare_0")[0]
+    placed, plain = (marker_offset(car.kit, marker, "spare_0", n) for n in (notes, replace(notes, stands_for={})))
+    assert not placed.stated and placed.along_mm > 10 and plain.stated
