@@ -118,7 +118,7 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
     corner's ride photos are looked at all the same, for the chassis's attitude); looks:
-    `looks.DetectionCache` to remember by.
+    `DetectionCache` to remember by.
     Returns Measurement.  Raises InputError.
     """
     root = Path(root)

@@ -159,7 +159,7 @@ class InventedCar:
         return out
 
     def sightings(self, state, photos=4):
-        """PhotoSightings of a state."""
+        """Detections of a state."""
         lens, identity, _ = phone()
         poses = self._poses(state)
         if state == "ride":

@@ -276,7 +276,7 @@ def _decode(data, kind, colour=False):
 
 
 def decode_jpeg(data, colours="GRAY", least_px=0):
-    """(pixels, damaged) of a JPEG, as `calib.jpeg.decode`.  Raises PhotoError."""
+    """(pixels, damaged) of a JPEG, as `calib.images.jpeg.decode`.  Raises PhotoError."""
     try:
         return decode(data, colours, least_px)
     except JpegError as error:

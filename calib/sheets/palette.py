@@ -11,8 +11,3 @@ ORANGE, SKY, GREEN, YELLOW = "#e69f00", "#56b4e9", "#009e73", "#f0e442"
 BLUE, VERMILION, PURPLE = "#0072b2", "#d55e00", "#cc79a7"
 # Greys: for words of second rank, thin lines, tinted ground.
 DARK, GREY, MID, LIGHT, PALE = "#404040", "#666666", "#808080", "#b8b8b8", "#e9e9e9"
-
-
-def rgb(colour: str) -> tuple[int, int, int]:
-    """A colour as red, green and blue, 0 to 255."""
-    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)

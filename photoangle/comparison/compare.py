@@ -41,8 +41,8 @@ class Side:
 
 @dataclass(frozen=True)
 class Comparison:
-    """before, after: Side; changes: list of Change; places: `places.Places` or None; findings; cancels: in
-    words, the errors that both share."""
+    """before, after: Side; changes: list of Change; places: `marker_stability.Places` or None; findings;
+    cancels: in words, the errors that both share."""
 
     before: Side
     after: Side

@@ -45,8 +45,8 @@ class Move:
 def move_between(before, after, tie):
     """How the before world lies in the after world.
 
-    Parameters: before, after: StateResult; tie: `datum.Tie` by the chassis's untouched markers, or None: then
-    by the axes and the bar's bush.  Returns Move or None where neither is known.
+    Parameters: before, after: StateResult; tie: `registration.Tie` by the chassis's untouched markers, or
+    None: then by the axes and the bar's bush.  Returns Move or None where neither is known.
     """
     if tie is not None:
         return Move(tie.pose.rotation, tie.pose.translation_mm)

@@ -43,7 +43,7 @@ class Report:
                 self.findings.append(finding)
 
     def take(self, answers: Iterable[Answered]) -> None:
-        """Add the figures and findings of answers (`link.CornerAnswer`, `axles.AxleAnswer`)."""
+        """Add the figures and findings of answers (`answer.CornerAnswer`, `axles.AxleAnswer`)."""
         for answer in answers:
             self.figures += answer.figures
             self.tell(*answer.findings)

@@ -49,14 +49,3 @@ def has_new_link(state: str) -> bool:
 def at_ride_height(state: str) -> bool:
     """Whether a state on stands is meant to stand as the car does on its wheels."""
     return is_set(state) or has_new_link(state)
-
-
-def other_side(corner: str) -> str:
-    """The corner across the axle."""
-    axle, _, side = corner.partition("-")
-    return f"{axle}-{'right' if side == 'left' else 'left'}"
-
-
-def axle_of(corner: str) -> str:
-    """ "front" or "rear"."""
-    return corner.partition("-")[0]

@@ -23,7 +23,7 @@ MOST_BEND = 0.01
 def detect_photo(photo, kit, lens=None, name=None):
     """Find and align everything of the kit in a photo.
 
-    Parameters: photo: calib.photo.Photo; kit; lens: parameters for the curvature inside a tag, or
+    Parameters: photo: calib.images.photo.Photo; kit; lens: parameters for the curvature inside a tag, or
     None; name: for messages.
     Returns (Detections, findings).
     """

@@ -42,9 +42,6 @@ class Frame:
     pivot: Array | None = None
     radius_mm: dict[str, float] = field(default_factory=dict)
 
-    def has(self, *names: str) -> bool:
-        return all(n in self.at for n in names)
-
     def vertical(self, datum: str | None) -> Array | None:
         """Up by a datum: "gravity" or "chassis"; None where it is not known."""
         if datum == "chassis":

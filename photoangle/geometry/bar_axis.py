@@ -40,8 +40,8 @@ def bar_axis_from_states(scenes: Mapping[str, Scene], ties: Mapping[str, Tie | N
                          kit: Kit) -> BarAxis | None:
     """The bar's axis from scenes tied together by the chassis.
 
-    Parameters: scenes: state -> Scene; ties: state -> datum.Tie to the reference (None for the reference
-    itself); kit.
+    Parameters: scenes: state -> Scene; ties: state -> registration.Tie to the reference (None for the
+    reference itself); kit.
     Returns BarAxis or None where no bar marker turned far enough.
     """
     seen: dict[int, list[str]] = {}

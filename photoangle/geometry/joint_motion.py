@@ -6,11 +6,9 @@ import numpy as np
 
 from calib.poses import Pose, hat
 from photoangle.core.roles import (
-    ARM_BALL_JOINT,
-    ARM_PIVOT_FRONT,
-    ARM_PIVOT_REAR,
     BAR_BUSH,
     BAR_EYE,
+    JOINTS,
     LINK_FOOT,
 )
 from photoangle.core.states import has_new_link, in_order
@@ -20,7 +18,6 @@ from photoangle.linkage.motion.observed import Hints, MotionState, PointOnMarker
 from photoangle.linkage.motion.solve import solve_motion
 
 _BODIES = ("chassis", "bar", "link", "arm", "knuckle")
-_JOINT_ROLES = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT)
 _TAPED = {"bar_arm_length": (BAR_BUSH, BAR_EYE), "link_length": (LINK_FOOT, BAR_EYE)}
 
 
@@ -60,7 +57,7 @@ def points_on_markers(states, kit, notes):
     for state in states:
         for i in state.markers:
             role = kit.slot(i).role.key
-            if role not in _JOINT_ROLES:
+            if role not in JOINTS:
                 continue
             placed = marker_offset(kit, i, role, notes)
             sigma = (placed.in_plane_mm, placed.in_plane_mm, placed.along_mm)

@@ -22,8 +22,8 @@ _DISAGREES = 40.0
 @dataclass(frozen=True)
 class Places:
     """kept: ids seen to have kept their place; moved: ids seen to have moved, or of a pair of which one has;
-    unsure: ids that cannot be checked; tie: `datum.Tie` of AFTER from BEFORE by the chassis markers kept, or
-    None."""
+    unsure: ids that cannot be checked; tie: `registration.Tie` of AFTER from BEFORE by the chassis markers
+    kept, or None."""
 
     kept: tuple
     moved: tuple

@@ -92,7 +92,7 @@ def annotated(path, result, index, figures, kit, most_px=2000, quality=85):
 
     Parameters: path of the photo (never changed); result: StateResult; index of the photo in its scene;
     figures: this state's figures; kit.
-    Raises OSError and calib.photo.PhotoError.
+    Raises OSError and calib.images.photo.PhotoError.
     """
     canvas = Canvas(path, most_px)
     scene = result.scene

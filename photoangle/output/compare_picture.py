@@ -41,7 +41,7 @@ def draw_comparison(comparison, target):
 def comparison_picture(comparison, quality=88):
     """The picture of a compare.Comparison as the bytes of a JPEG, or in words why there is none.
 
-    Raises OSError and calib.photo.PhotoError.
+    Raises OSError and calib.images.photo.PhotoError.
     """
     before, after = comparison.before.result, comparison.after.result
     move = move_between(before, after, comparison.places.tie if comparison.places else None)

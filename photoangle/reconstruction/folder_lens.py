@@ -17,7 +17,7 @@ PROFILE_NAME = "profile.json"
 
 
 def learn(root, report, progress, car=None, kit=None, looks=None):
-    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `looks.DetectionCache`
+    """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `DetectionCache`
     to remember by.
 
     Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
@@ -62,7 +62,7 @@ def folder_profiles(root, report, progress, car, kit, looks=None):
     wrong is told.
 
     Parameters: root; report: Report; progress(items, label) -> iterator; car: CarFile; kit; looks:
-    `looks.DetectionCache` to remember by.
+    `DetectionCache` to remember by.
     Returns a list, empty where no lens is known.
     """
     path = Path(root) / "lens" / PROFILE_NAME
