@@ -26,11 +26,15 @@ from photoangle.carfile.kinds import (
 )
 from photoangle.carfile.section import Section, section
 from photoangle.core.roles import ROLE_BY_KEY
+from photoangle.core.states import DROOP, FITTED, RIDE
+from photoangle.core.states import SET as AT_SET
 
 NONE, SET, OFFERED, INSTEAD, PAGE = Use.NONE, Use.SET, Use.OFFERED, Use.INSTEAD, Use.PAGE
 Mm = float | None
 _nothing = partial(field, default_factory=dict)
 
+# Which way a stud may be said to point: forward, left, up.
+STUD_WAYS = {"across": (0, 1, 0), "along": (1, 0, 0), "upright": (0, 0, 1)}
 # Points of the linkage that no printed marker is named after.
 EXTRA_POINTS = {
     "upper_pivot_front": "the upper arm's front inner bush",
@@ -176,6 +180,9 @@ class HoseNotes(Section):
     hose_a_on: Annotated[str | None, Choice(_BODIES, 'or "between", "knuckle"', "chassis", OFFERED)] = None
     hose_b_on: Annotated[str | None, Choice(_BODIES, "as hose_a_on", "between")] = None
     hose_c_on: Annotated[str | None, Choice(_BODIES, "as hose_a_on", "knuckle")] = None
+    leads_away: Annotated[bool,
+                          Choice((True, False), "you looked: beyond its end markers it comes no nearer", True,
+                                 OFFERED | PAGE)] = False
     wanted_gap_mm: Annotated[float,
                              Length((0, 200), "to the link and the bar's eye",
                                     ("10 mm", "3/8 in"), OFFERED)] = 0.0
@@ -187,8 +194,9 @@ class CornerNotes(Section):
 
     standoff: role -> Reading; offset_mm: role -> (right, down, into) as on the marker; taped: state -> name
     -> Reading or deg; stands_for: role of a spare marker -> a point of EXTRA_POINTS; from_bush: point ->
-    three Readings (forward, left, up of the bar's bush); radius_mm: thing -> half its thickness;
-    hub_differs_within: a share, see `linkage.corner.Corner`.
+    three Readings (forward, left, up of the bar's bush); from_bush_state: where the wheel was then; stud:
+    joint -> key of STUD_WAYS; radius_mm: thing -> half its thickness; hub_differs_within: a share, see
+    `linkage.corner.Corner`.
     """
 
     link_foot_on: Annotated[str,
@@ -228,7 +236,8 @@ class CornerNotes(Section):
     radius_mm: Annotated[dict, Table({
         "hose": Length((0, 100), "the brake hose", ("5 mm", "3/16 in"), OFFERED | PAGE),
         "bar_eye": Length((0, 100), "the joint at the bar's eye", ("14 mm", "9/16 in"), OFFERED | PAGE),
-        "link": Length((0, 100), "the link at its thickest", ("10 mm", "3/8 in"), OFFERED | PAGE)},
+        "link": Length((0, 100), "the link at its thickest", ("10 mm", "3/8 in"), OFFERED | PAGE),
+        "bar": Length((0, 100), "the bar's arm", ("11 mm", "7/16 in"), OFFERED | PAGE)},
         "half the thickness, for the gaps")] = _nothing()
     hose: HoseNotes = HoseNotes()
     travel: TravelNotes = TravelNotes()
@@ -240,6 +249,12 @@ class CornerNotes(Section):
                                            (1, 90), "at the link's foot", 20, OFFERED | PAGE)
                                }, "how far the link's joints may tilt, by their maker")] = _nothing()
     wanted: WantedPlace = WantedPlace()
+    stud: Annotated[dict,
+                    Table(
+                        {
+                            joint: Choice(tuple(STUD_WAYS), 'or "along", "upright"', "across", OFFERED | PAGE)
+                            for joint in ("bar_eye", "link_foot")
+                        }, "which way the bolts of the link's joints point")] = _nothing()
     stands_for: Annotated[
         dict,
         Table(
@@ -257,6 +272,10 @@ class CornerNotes(Section):
             for point, words in (EXTRA_POINTS | {r.key: r.title
                                                  for r in ROLE_BY_KEY.values()}).items()
         })] = _nothing()
+
+    from_bush_state: Annotated[
+        str | None,
+        Choice((DROOP, AT_SET, RIDE, FITTED), "the state that from_bush was taped in", DROOP)] = None
 
     @property
     def standoff_mm(self):

@@ -24,6 +24,15 @@ STANDOFF_MM = (0.0, 60.0)
 # Half the thickness of a brake hose, and of the joint at the bar's end, where they were not measured:
 # anything between.
 HOSE_RADIUS_MM, EYE_RADIUS_MM = (4.0, 9.0), (8.0, 20.0)
+# The same of the link at its thickest, and of the bar's arm, with what it is bent off the straight line.
+LINK_RADIUS_MM, BAR_RADIUS_MM = (4.0, 12.0), (7.0, 16.0)
+# Between two markers a hose runs in a bow of about this radius, to whichever side; where three show how it
+# runs, half as much off that.
+HOSE_RADIUS_OF_BEND_MM = 150.0
+# Beyond its first and its last marker a brake hose goes on for pieces of so long each, and from each to the
+# next it bends by so much, standard uncertainty about either axis (hoses are 300 to 500 mm long, and are not
+# bent tighter than a radius of about 75 mm).
+HOSE_BEYOND_MM, HOSE_BENDS_DEG = (70.0, 70.0, 70.0), 35.0
 # A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two,
 # with its glue.
 PLUMB_STANDOFF_MM = 1.6
@@ -50,10 +59,31 @@ STANCE_DEG = 0.15
 # A chassis marker that nobody touched between two states: what fuel, rubber and tape let it move by.
 UNMOVED_MM, UNMOVED_DEG = 0.05, 0.02
 
-# Hub's rise against the ball joint's: half-width of their difference as a share, since the knuckle tilts.
-HUB_DIFFERS_WITHIN = 0.05
+# The knuckle's turn for each mm that its ball joint rises, where what holds its top is not known.  Camber
+# gained upwards, anything between: with the hub 85 mm outboard, the hub's rise is 0.985 to 1.09 of the ball
+# joint's, 1.037 in the middle (the geometry of real corners: 0.98 to 1.10, in the median 1.034); and how much
+# that changes over the travel, half-width: (1 / 250 - 1 / 350 mm) / 200 mm, arms of unlike length.
+CAMBER_DEG_PER_MM, CAMBER_BEND_DEG_PER_MM2 = (-0.010, 0.060), 3e-4
+# Caster (anti-dive) and steering with the wheel's travel, standard uncertainties.
+CASTER_DEG_PER_MM, BUMP_STEER_DEG_PER_MM = 0.012, 0.008
+# From the lower ball joint to the hub where it was not seen: forward, outboard, up; anything between.
+HUB_FROM_BALL_MM = ((-15.0, 15.0), (40.0, 130.0), (40.0, 170.0))
+# From the lower ball joint to the strut's top: how high, leaning inboard, trailing; anything between.
+STRUT_TOP_UP_MM, STRUT_LEANS_DEG, STRUT_TRAILS_DEG = (430.0, 730.0), (4.0, 18.0), (-2.0, 9.0)
+# How far the strut's line misses the ball joint, forward and sideways, half-widths.
+STRUT_LOW_ASIDE_MM = (25.0, 45.0)
+# How much an upper arm's axis climbs or toes against the lower one's, standard uncertainty.
+UPPER_AXIS_DEG = 4.0
+# From the lower ball joint to a link's foot on strut or knuckle that was taped: forward, inboard; anything
+# between.
+FOOT_FROM_BALL_MM = ((-90.0, 90.0), (0.0, 100.0))
+# How far a stud at the link's end was from square to the link when it was measured, half-width: what ball and
+# rod ends allow.
+STUD_TILT_DEG = 25.0
 # A plate lies as square to its stud as nut and washer make it.
 STUD_DEG = 2.0
+# The same where it was only said which way it points, at the place it had then.
+STUD_SAID_DEG = 6.0
 
 # For angles by tape alone, or where photos do not show it; standard uncertainties.
 # How far the outer joint of an arm lies along its axis from the middle of the inner ones.

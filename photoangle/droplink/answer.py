@@ -107,11 +107,12 @@ def link_answers(measurement, wishes=LinkRequest(), samples=SAMPLES):
 def _answer(corner, states, measurement, wishes, samples):
     answer = CornerAnswer(corner)
     motion = _motion(corner, states, measurement, answer)
-    bridged = {}
+    bridged, alone = {}, sum(s.state != RIDE for s in states) == 1
     for s in states:
         if s.state == RIDE:
             continue
-        made = corner_of(s, motion, measurement.report.figures, measurement.car, measurement.kit)
+        made = corner_of(s, motion, measurement.report.figures, measurement.car, measurement.kit,
+                         alone)
         if isinstance(made, Refusal):
             answer.tell(replace(made.finding, level=ATTENTION))
         else:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
+from photoangle.core.assumed import LEVEL_U_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
 from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
@@ -86,8 +86,8 @@ def _corner(name, state, notes, car):
                        Readings(heights, lengths, arch, pitch, roll, wheelbase_mm=car.wheelbase_mm),
                        notes.bar_arm_points == "front",
                        name.endswith("left"),
-                       hub_differs_within=HUB_DIFFERS_WITHIN
-                       if notes.hub_differs_within is None else notes.hub_differs_within)
+                       notes.link_foot_on,
+                       hub_differs_within=notes.hub_differs_within)
 
 
 def _taped(reading):

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.poses import Pose, hat
+from photoangle.carfile.corner import STUD_WAYS
 from photoangle.core.agreement import e_n
-from photoangle.core.assumed import BAR_AXIS_DEG, HUB_DIFFERS_WITHIN, STUD_DEG
+from photoangle.core.assumed import BAR_AXIS_DEG, STUD_DEG, STUD_SAID_DEG
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.roles import (
@@ -25,6 +26,8 @@ from photoangle.core.roles import (
     HUB,
     LINK_FOOT,
     PIVOTS,
+    PLUMB,
+    SILLS,
 )
 from photoangle.core.states import RIDE, at_ride_height
 from photoangle.geometry.datums import turned
@@ -36,6 +39,9 @@ FAR_MM = 300.0
 _SET_WITHIN_MM = 2.0
 _ROLES = {HUB, ARCH_LIP, HOSE_A, HOSE_B, HOSE_C, BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT,
           ARM_PIVOT_REAR, ARM_BALL_JOINT}
+# What stays where it is while the wheel moves.
+_ON_CHASSIS = {BAR_BUSH, "bar_bush_far", *PIVOTS, "upper_pivot_front", "upper_pivot_rear", "strut_top",
+               "tie_rod_inner", ARCH_LIP, *SILLS, *PLUMB}
 _HOSE_ON = {"between": "mid"}
 _STUDS = (BAR_EYE, LINK_FOOT)
 
@@ -51,11 +57,11 @@ class FromScene:
     datum: bool
 
 
-def corner_of(result, motion, figures, car, kit):
+def corner_of(result, motion, figures, car, kit, alone=False):
     """The linkage's Corner at one measured state.
 
     result: StateResult; motion: (Motion, axes (3, 3) that it was solved in) or None; figures: the measure
-    run's Figures; car: CarFile.
+    run's Figures; car: CarFile; alone: no other state was photographed but ride.
     Returns FromScene, or Refusal with the reason.
     """
     where, notes = f"{result.corner}/{result.state}", result.notes
@@ -71,7 +77,9 @@ def corner_of(result, motion, figures, car, kit):
         pitch = Source(("pitch", result.scene.origin.state), "pitch",
                        np.array([[np.radians(error_deg)**2 / 3]]))
         turn = turn.also(pitch, np.array([[0.0], [1.0], [0.0]]))
-    missing = _missing(result, motion, notes)
+    from_bush, untimed = _taped_here(result, notes, alone)
+    findings += untimed
+    missing = _missing(result, motion, notes, from_bush)
     if missing:
         return Refusal(
             Finding(UNUSABLE, where, f"the linkage needs {', '.join(m.replace('_', ' ') for m in missing)}",
@@ -84,7 +92,7 @@ def corner_of(result, motion, figures, car, kit):
         names, places = _with_bar_axis(names, places, result.bar_axis, axes.axes)
     if _shows(motion, result.state):
         names, places = _with_motion(names, places, motion, result, axes.axes)
-    names, places = _with_taped_points(names, places, notes, result.scene.origin)
+    names, places = _with_taped_points(names, places, from_bush, result.scene.origin)
     # all points see the chassis's own turn about the one origin, the bush
     places = places.plus(
         turn.linear(turn_lever(places.values.reshape(-1, 3)), places.names, np.zeros(len(places.names))))
@@ -93,10 +101,10 @@ def corner_of(result, motion, figures, car, kit):
     return FromScene(corner, places, tuple(findings + more), result.axes is not None)
 
 
-def _missing(result, motion, notes):
+def _missing(result, motion, notes, from_bush):
     """What the linkage needs and nothing here gives."""
     called = {notes.stands_for.get(n, n) for n in result.points.names}
-    known = called | set(notes.from_bush) | set(_shows(motion, result.state))
+    known = called | set(from_bush) | set(_shows(motion, result.state))
     missing = [n for n in NEEDED if n not in known]
     return missing if set(PIVOTS) & known else [*missing, ARM_PIVOT_FRONT]
 
@@ -146,9 +154,29 @@ def _with_motion(names, places, motion, result, axes):
     return every, places.pick(coordinates(own)).join(joints).pick(coordinates(every))
 
 
-def _with_taped_points(names, places, notes, origin):
+def _taped_here(result, notes, alone):
+    """(points taped from the bush that hold in this state, findings): what moves with the wheel holds only in
+    the state it was taped in."""
+    moving = sorted(set(notes.from_bush) - _ON_CHASSIS)
+    elsewhere = notes.from_bush_state != result.state and not (alone and notes.from_bush_state is None)
+    if not moving or not elsewhere:
+        return notes.from_bush, []
+    said = (f"{_words(moving)} moves with the wheel and was taped"
+            f" {'at ' + notes.from_bush_state if notes.from_bush_state else 'nobody says in which state'}:"
+            f" not used at {result.state}")
+    do = (f"tape it at {result.state} too" if notes.from_bush_state
+          else f'write from_bush_state = "{result.state}" if it was taped here')
+    return ({n: r for n, r in notes.from_bush.items() if n in _ON_CHASSIS},
+            [Finding(NOTE, f"{result.corner}/{result.state}", said, do)])
+
+
+def _words(names):
+    return ", ".join(n.replace("_", " ") for n in names)
+
+
+def _with_taped_points(names, places, from_bush, origin):
     """Points taped forward, left and up of the bar's bush, where no marker gives them."""
-    for name, reading in sorted(notes.from_bush.items()):
+    for name, reading in sorted(from_bush.items()):
         if name not in names:
             taped = Source(("taped point", origin.corner, name), "taped points",
                            np.diag([r.u_mm**2 for r in reading]))
@@ -165,13 +193,13 @@ def _made(result, notes, names, places, kit, axes):
                   places.covariances(),
                   notes.link_foot_on,
                   bar_axis=KnownDirection.within([0, 1, 0], BAR_AXIS_DEG),
-                  hub_differs_within=HUB_DIFFERS_WITHIN
-                  if notes.hub_differs_within is None else notes.hub_differs_within,
+                  hub_differs_within=notes.hub_differs_within,
                   hose_on={k: _HOSE_ON.get(v, v)
                            for k, v in notes.hose_on.items()},
                   radius_mm={{BAR_EYE: "eye"}.get(k, k): v
                              for k, v in notes.radius_mm.items()},
-                  stud=_studs(result, kit, axes),
+                  hose_leads_away=notes.hose.leads_away,
+                  stud=_studs(result, notes, kit, axes),
                   dof=_dof(result))
 
 
@@ -180,9 +208,9 @@ def _dof(result):
     return {"pixels": dof} if dof < 1000 else {}
 
 
-def _studs(result, kit, axes):
-    """Directions of studs that go through plates: the plate's normal."""
-    out = {}
+def _studs(result, notes, kit, axes):
+    """Directions of studs: the normal of a plate that one goes through, else as car.toml says."""
+    out = {joint: KnownDirection.within(STUD_WAYS[way], STUD_SAID_DEG) for joint, way in notes.stud.items()}
     for i, pose in sorted(result.scene.markers.items()):
         slot = kit.slot(i)
         if slot.form == "plate" and slot.role.key in _STUDS and i not in result.scene.ambiguous:

@@ -35,9 +35,10 @@ _GOOD, _BAD = 0.95, 0.05
 REMEDY = {
     "hub to arch": "tape hub to arch again, twice, in both states; or measure with the knuckle jacked to"
                    " ride height",
-    "hub against ball joint": "give the upper arm or the strut's top, or measure with the knuckle jacked to"
-                              " ride"
-    " height",
+    "knuckle's turn": "give the upper arm or the strut's top, or measure with the knuckle jacked to ride"
+                      " height",
+    "hub's place": "put the hub's marker on, or measure with the knuckle jacked to ride height",
+    "link foot's place": "take one photo, or mark the strut's top",
     "bar axis": "add a second bush marker, or the mark on the other side of the car",
     "arm axis": "mark both of the control arm's pivots",
     "stand-off": "measure the stand-offs again with a caliper, or use the plate form",

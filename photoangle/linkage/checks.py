@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from photoangle.core.arrays import Array
-from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
+from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import DROOP, FITTED, RIDE, SET
 from photoangle.linkage.kinematics.closure import branch_side, reach_of_bar
@@ -24,6 +24,7 @@ _SLIPS = ((25.4, "inches"), (10.0, "centimetres"))
 # A taped link and the distance of its joints: beyond this many standard uncertainties they contradict.
 _CONTRADICT = 4.0
 _NEAR_DEAD_DEG = 5.0
+_TOPS = {"strut_top", "upper_ball_joint"}
 
 
 def check_length(name: str, value_mm: float, where: str) -> Finding | None:
@@ -79,12 +80,12 @@ def check_corner(corner: SampledCorner, samples: int = 400, seed: int = 1) -> tu
                     UNUSABLE, where, f"the link's foot is {reach:.0f} mm from the arm's pivots, farther than"
                     f" the ball joint ({arm:.0f} mm)", "are the two mixed up, or does the link stand on the"
                     " knuckle or the strut?"))
-    elif layout.knuckle_by is None:
+    elif not _TOPS & set(corner.given):
         found.append(
             Finding(
-                ATTENTION, where,
-                f"the link's foot is on the {layout.foot_on}, whose tilt over the travel is not known:"
-                " it is moved up and down with the ball joint", "give the strut's top or the upper arm"))
+                NOTE, where,
+                f"the link's foot is on the {layout.foot_on}, whose tilt over the travel is not known: any"
+                " usual one is allowed for", "give the strut's top or the upper arm"))
     return tuple(found + _dead_line(corner, layout, samples, seed, where))
 
 

@@ -7,14 +7,15 @@ How well that frame is known belongs into the points' covariance, by `turn_lever
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calib.poses import hat, rotation_from_vector
+from calib.poses import hat
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG
 from photoangle.core.roles import (
     ARCH_LIP,
     ARM_BALL_JOINT,
@@ -26,6 +27,8 @@ from photoangle.core.roles import (
     LINK_FOOT,
     PIVOTS,
 )
+from photoangle.linkage import not_given
+from photoangle.linkage.draw import Draw
 from photoangle.linkage.kinematics.layout import FEET, Layout
 from photoangle.linkage.kinematics.turning import unit
 
@@ -33,8 +36,7 @@ NEEDED = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 _BODIES = ("chassis", "mid", "knuckle")
 ROOT3 = math.sqrt(3)
 # Sources that are not the points' own
-BAR_AXIS, ARM_AXIS, TAPE, STUD = "bar axis", "arm axis", "hub to arch", "stud"
-HUB_SHARE, LINK, HOSE = "hub against ball joint", "taped link", "hose"
+BAR_AXIS, ARM_AXIS, TAPE, LINK = "bar axis", "arm axis", "hub to arch", "taped link"
 
 
 @dataclass(frozen=True)
@@ -70,12 +72,14 @@ class Corner:
 
     bar_axis, arm_axis: KnownDirection where two points do not give it (None: straight across, straight
     along); hub_to_arch_mm: state -> Taped; it goes before the points' own.  hub_differs_within: half-width of
-    the hub's rise against the ball joint's, as a share.  hose_on: hose point -> "chassis", "mid" or "knuckle"
-    (where it is not said and the point was measured once, it may be anything between); second_state: the
-    state that points named hose_a_second and so on were measured in; radius_mm: "eye", "link", "hose"; stud:
-    "bar_eye", "link_foot" -> KnownDirection; link: the link as taped, in place of its joints' distance; dof:
-    source -> degrees of freedom of its covariance.
-    Raises ValueError for shapes that do not fit, unknown carriers and missing points.
+    the hub's rise against the ball joint's, as a share, or None where nobody said.  hose_on: hose point ->
+    "chassis", "mid" or "knuckle" (where it is not said and the point was measured once, it may be anything
+    between); hose_leads_away: beyond its first and last point it comes no nearer; second_state:
+    hose point -> the other state that hose_a_second and so on was measured in; radius_mm: "eye", "link",
+    "hose", "bar"; stud: "bar_eye", "link_foot" -> KnownDirection; link: the link as taped, in place of its
+    joints' distance; dof: source -> degrees of freedom of its covariance.  What is not given is drawn as
+    widely as it comes: `linkage.not_given`. Raises ValueError for shapes that do not fit, unknown carriers
+    and missing points.
     """
 
     name: str
@@ -87,13 +91,14 @@ class Corner:
     bar_axis: KnownDirection | None = None
     arm_axis: KnownDirection | None = None
     hub_to_arch_mm: dict[str, Taped] = field(default_factory=dict)
-    hub_differs_within: float = HUB_DIFFERS_WITHIN
+    hub_differs_within: float | None = None
     hose_on: dict[str, str] = field(default_factory=dict)
+    hose_leads_away: bool = False
     radius_mm: dict[str, float] = field(default_factory=dict)
     stud: dict[str, KnownDirection] = field(default_factory=dict)
     link: Taped | None = None
     dof: dict[str, float] = field(default_factory=dict)
-    second_state: str | None = None
+    second_state: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         size = 3 * len(self.names)
@@ -110,21 +115,26 @@ class Corner:
             raise ValueError(f"the linkage needs {', '.join(missing or ['an arm pivot'])}")
 
     @property
+    def given(self) -> tuple[str, ...]:
+        """Names of the points that were measured."""
+        return self.names
+
+    @property
     def source_names(self) -> tuple[str, ...]:
         """Everything that a figure's budget may name."""
         extra = [BAR_AXIS] if "bar_bush_far" not in self.names else []
         if not set(PIVOTS) <= set(self.names):
             extra.append(ARM_AXIS)
         extra += [TAPE] if self.hub_to_arch_mm else []
-        extra += [HUB_SHARE] if self.nominal().knuckle_by is None else []
+        extra += [not_given.KNUCKLE] + ([not_given.HUB_AT] if HUB not in self.names else [])
         extra += [LINK] if self.link is not None else []
-        extra += [STUD] if self.stud else []
-        extra += [HOSE] if any(n.startswith("hose") for n in self.names) else []
+        extra += [not_given.STUD]
+        extra += [not_given.HOSE, not_given.RADIUS] if any(n.startswith("hose") for n in self.names) else []
         return tuple(self.sources) + tuple(extra)
 
     def nominal(self) -> Layout:
         """Layout with every input at its estimate; leading axes (1, 1)."""
-        return self._layout(_Draw(1, 0, only=()))
+        return self._layout(Draw(1, 0, only=()))
 
     def sample(self, n: int, seed: int = 1, only: str | None = None) -> Layout:
         """n samples of everything (JCGM 101): Layout with leading axes (n, 1).
@@ -132,9 +142,9 @@ class Corner:
         seed: the same seed gives the same samples; only: the name of one source, all others at their
         estimates.
         """
-        return self._layout(_Draw(n, seed, None if only is None else (only,)))
+        return self._layout(Draw(n, seed, None if only is None else (only,)))
 
-    def _layout(self, draw: _Draw) -> Layout:
+    def _layout(self, draw: Draw) -> Layout:
         n, points = draw.n, np.asarray(self.positions_mm, float)
         change = np.zeros((n, points.size))
         for source, covariance in self.sources.items():
@@ -158,51 +168,23 @@ class Corner:
         }
         if self.state not in arch and HUB in at and ARCH_LIP in at:
             arch[self.state] = (at[ARCH_LIP] - at[HUB])[..., 2]
-        share = 1 + draw.rectangular(HUB_SHARE, self.hub_differs_within)
-        stud = {k: draw.direction(STUD, d) for k, d in sorted(self.stud.items())}
+        out = outboard(at[ARM_BALL_JOINT], at)
+        at = not_given.with_hub(draw, at, out)
+        top = not_given.knuckle(draw, at, arm, out, self.link_foot_on, self.hub_differs_within)
+        known = {k: draw.direction(not_given.STUD, d) for k, d in sorted(self.stud.items())}
         link = None if self.link is None else draw.scalar(LINK, self.link.value_mm, self.link.u_mm)
-        return Layout(at, bar, arm, share, self.link_foot_on, self.state, arch, stud, link,
-                      0.5 + draw.rectangular(HOSE, 0.5), draw.scalar(HOSE, 0.0, 1.0), self.second_state)
+        return Layout(at | top.points, bar, arm, self.link_foot_on, self.state, arch,
+                      stud=not_given.studs(draw, known, at), knuckle_turn=top.turn,
+                      steer_rate=top.steer_rate, upper_axis=top.upper_axis, link_mm=link,
+                      radius_mm=not_given.radii(draw, self.radius_mm),
+                      hose=not_given.hose(draw, self.hose_on, self.hose_leads_away),
+                      second_state=self.second_state)
 
 
-class _Draw:
-    """Random numbers, a stream of their own for each source, so that one source can be drawn alone."""
-
-    def __init__(self, n: int, seed: int, only: tuple[str, ...] | None) -> None:
-        self.n, self.seed, self.only = n, seed, only
-        self.streams: dict[str, np.random.Generator] = {}
-
-    def _stream(self, source: str) -> np.random.Generator | None:
-        if self.only is not None and source not in self.only:
-            return None
-        if source not in self.streams:
-            key = [self.seed, *source.encode()]
-            self.streams[source] = np.random.default_rng(key)
-        return self.streams[source]
-
-    def normal(self, source: str, covariance: Array, dof: float | None = None) -> Array:
-        stream = self._stream(source)
-        if stream is None:
-            return np.zeros((self.n, len(covariance)))
-        values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
-        root = vectors * np.sqrt(np.maximum(values, 0))
-        out: Array = stream.standard_normal((self.n, len(covariance))) @ root.T
-        if dof is not None and dof < 1000:
-            # few degrees of freedom: a t distribution (JCGM 101, 6.4.9)
-            out *= np.sqrt(dof / stream.chisquare(dof, self.n))[:, None]
-        return out
-
-    def scalar(self, source: str, value: float, u: float) -> Array:
-        return value + self.normal(source, np.array([[u * u]]))
-
-    def rectangular(self, source: str, half: float) -> Array:
-        stream = self._stream(source)
-        return np.zeros((self.n, 1)) if stream is None else stream.uniform(-half, half, (self.n, 1))
-
-    def direction(self, source: str, direction: KnownDirection) -> Array:
-        turn = rotation_from_vector(self.normal(source, np.asarray(direction.turn_cov, float)))
-        out: Array = (turn @ unit(direction.vector))[:, None]
-        return out
+def outboard(ball: Array, at: Mapping[str, Array]) -> float:
+    """Which way is out of the car at a corner: 1 to the left, -1 to the right."""
+    pivot = next(at[n] for n in PIVOTS if n in at)
+    return -1.0 if np.mean(ball[..., 1] - pivot[..., 1]) < 0 else 1.0
 
 
 def turn_lever(positions_mm: Array) -> Array:

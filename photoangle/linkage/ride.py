@@ -45,10 +45,11 @@ def carry(corner: SampledCorner, travel: Travel, samples: int = 4000, seed: int 
 
         figures["bar_arm_angle"] = replace(figures["bar_arm_angle"], budget=shares(corner, angle))
     findings = [f for f in result.findings if f.level == "unusable" or f.where.endswith(corner.state)]
-    if corner.nominal().knuckle_by is None and corner.hub_differs_within > 0:
-        findings.append(Finding(NOTE, corner.name, "the hub's rise stands for the ball joint's, within"
-                                f" {100 * corner.hub_differs_within:g} % of it: the knuckle tilts",
-                                "give the upper arm or the strut's top, or measure at set"))
+    if corner.nominal().knuckle_turn is not None:
+        findings.append(Finding(NOTE, corner.name, "how the knuckle tilts as the wheel rises is not known:"
+                                " its hub may rise by a tenth more than the ball joint, or a little less",
+                                "give the upper arm or the strut's top, or measure at set; tape hub to arch"
+                                " from the same point of the hub each time, wheel on or off"))
     return Carried(figures, tuple(findings))
 
 

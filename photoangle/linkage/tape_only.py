@@ -17,15 +17,18 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, FOOT_FROM_BALL_MM
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
+from photoangle.linkage import not_given
 from photoangle.linkage.checks import check_length
-from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, HUB_SHARE, TAPE, KnownDirection, Taped, _Draw
+from photoangle.linkage.corner import ARM_AXIS, BAR_AXIS, TAPE, KnownDirection, Taped
+from photoangle.linkage.draw import Draw
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
+FOOT_AT = "link foot's place"
 _HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
 _UNKNOWN_ROLL_DEG = 0.6
 
@@ -35,9 +38,10 @@ class TapedCorner:
     """A corner by tape.  Use `tape_corner`, which checks the readings.
 
     heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint and, where taped, link_foot -> Taped, over one level
-    line; lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis) and, where taped, link
-    -> Taped; eye_ahead: the bar arm points forward; left: a corner of the left side; pitch_deg (nose up) and
-    roll_deg (left side up) of the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.
+    line; lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis; not where the foot is on
+    strut or knuckle) and, where taped, link -> Taped; link_foot_on: as in `corner.Corner`; eye_ahead: the bar
+    arm points forward; left: a corner of the left side; pitch_deg (nose up) and roll_deg (left side up) of
+    the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.
     ``nominal`` and ``sample`` as for `corner.Corner`.
     """
 
@@ -50,29 +54,36 @@ class TapedCorner:
     left: bool = True
     pitch_deg: tuple[float, float] = (0.0, 0.0)
     roll_deg: tuple[float, float] = (0.0, 0.0)
-    hub_differs_within: float = HUB_DIFFERS_WITHIN
+    link_foot_on: str = "control arm"
+    hub_differs_within: float | None = None
     bar_axis_deg: float = BAR_AXIS_DEG
     arm_axis_deg: float = ARM_AXIS_DEG
-    hose_on: dict[str, str] = field(default_factory=dict)
     radius_mm: dict[str, float] = field(default_factory=dict)
     stud: dict[str, KnownDirection] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
     @property
+    def given(self) -> tuple[str, ...]:
+        """Names of the points that were measured: no more than the linkage needs."""
+        return (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_BALL_JOINT)
+
+    @property
     def source_names(self) -> tuple[str, ...]:
-        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB_SHARE)
+        own = () if self.link_foot_on == "control arm" else (FOOT_AT,)
+        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, not_given.KNUCKLE,
+                not_given.HUB_AT, not_given.STUD, *own)
 
     def nominal(self) -> Layout:
         """Layout with every reading at its estimate and the link leaning across the car; leading axes (1,
         1)."""
-        return self._layout(_Draw(1, 0, only=()))
+        return self._layout(Draw(1, 0, only=()))
 
     def sample(self, n: int, seed: int = 1, only: str | None = None) -> Layout:
         """n samples (JCGM 101): Layout with leading axes (n, 1); NaN where readings do not make a
         triangle."""
-        return self._layout(_Draw(n, seed, None if only is None else (only,)))
+        return self._layout(Draw(n, seed, None if only is None else (only,)))
 
-    def _layout(self, draw: _Draw) -> Layout:
+    def _layout(self, draw: Draw) -> Layout:
         height = {k: draw.scalar(HEIGHTS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.heights.items())}
         size = {k: draw.scalar(LENGTHS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.lengths.items())}
         zero = np.zeros(draw.n)
@@ -81,9 +92,7 @@ class TapedCorner:
         eye = bush + _leg(size["bar_arm"], height[BAR_EYE] - height[BAR_BUSH], ahead, 0)
         along = _leg(np.ones(draw.n), (height[ARM_BALL_JOINT] - height["arm_pivot"]) / size["control_arm"],
                      out, 1)
-        # the foot lies on the line from pivot to ball joint, unless its own height says that it stands off it
-        foot_reach = along * size["foot_from_pivot"][:, None] if LINK_FOOT not in height else _leg(
-            size["foot_from_pivot"], height[LINK_FOOT] - height["arm_pivot"], out, 1)
+        foot_reach = self._foot_from_pivot(draw, height, size, along, out)
         foot_height = height["arm_pivot"] + foot_reach[:, 2]
         # a tape knows how long the link is, not which way it leans
         drop = eye[:, 2] - foot_height
@@ -105,8 +114,22 @@ class TapedCorner:
         bar = draw.direction(BAR_AXIS, KnownDirection.within([0, 1, 0], self.bar_axis_deg))
         arm = draw.direction(ARM_AXIS, KnownDirection.within([1, 0, 0], self.arm_axis_deg))
         arch = {s: draw.scalar(TAPE, t.value_mm, t.u_mm) for s, t in sorted(self.hub_to_arch_mm.items())}
-        share = 1 + draw.rectangular(HUB_SHARE, self.hub_differs_within)
-        return Layout(at, bar, arm, share, "control arm", self.state, arch)
+        at = not_given.with_hub(draw, at, out)
+        top = not_given.knuckle(draw, at, arm, out, self.link_foot_on, self.hub_differs_within)
+        return Layout(at | top.points, bar, arm, self.link_foot_on, self.state, arch,
+                      stud=not_given.studs(draw, {}, at), knuckle_turn=top.turn, steer_rate=top.steer_rate)
+
+    def _foot_from_pivot(self, draw: Draw, height: dict[str, Array], size: dict[str, Array], along: Array,
+                         out: float) -> Array:
+        """The link's foot from the arm's pivot, (n, 3)."""
+        if self.link_foot_on != "control arm":
+            ahead, inboard = (draw.between(FOOT_AT, limits)[:, 0] for limits in FOOT_FROM_BALL_MM)
+            ball = along * size["control_arm"][:, None]
+            return np.stack([ahead, ball[:, 1] - out * inboard, height[LINK_FOOT] - height["arm_pivot"]], -1)
+        # the foot lies on the line from pivot to ball joint, unless its own height says that it stands off it
+        if LINK_FOOT not in height:
+            return along * size["foot_from_pivot"][:, None]
+        return _leg(size["foot_from_pivot"], height[LINK_FOOT] - height["arm_pivot"], out, 1)
 
 
 def _leg(size: Array, rise: Array, way: float, axis: int) -> Array:
@@ -138,15 +161,20 @@ class Readings:
 
 
 def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = True, left: bool = True,
-                **rest: Any) -> TapedCorner | Refusal:
+                link_foot_on: str = "control arm", **rest: Any) -> TapedCorner | Refusal:
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
-    eye_ahead, left and the rest: as TapedCorner's.  Where the pitch is not known a finding says so.
+    eye_ahead, left, link_foot_on and the rest: as TapedCorner's.  Where the pitch is not known a finding says
+    so.
     """
     heights, lengths = readings.heights, readings.lengths
     where = f"{name}/{state}"
-    missing = [f"height of {h}" for h in _HEIGHTS if h not in heights]
-    missing += [f"length of {k}" for k in ("bar_arm", "control_arm", "foot_from_pivot") if k not in lengths]
+    # a foot beside the arm is found by its height, one on the arm by its distance from the pivots
+    by_height = link_foot_on != "control arm"
+    own = [LINK_FOOT] if by_height else []
+    missing = [f"height of {h}" for h in (*_HEIGHTS, *own) if h not in heights]
+    own = [] if by_height else ["foot_from_pivot"]
+    missing += [f"length of {k}" for k in ("bar_arm", "control_arm", *own) if k not in lengths]
     if missing:
         return Refusal(
             Finding(UNUSABLE, where, f"not taped: {', '.join(missing)}", "tape it, or take photos instead"))
@@ -159,7 +187,7 @@ def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = Tru
         bad = check_length("hub to arch", taped.value_mm, f"{name}/{at}")
         if bad is not None:
             return Refusal(bad)
-    bad = _contradiction(where, heights, lengths)
+    bad = _contradiction(where, heights, lengths, by_height)
     if bad is not None:
         return Refusal(bad)
     findings = []
@@ -170,10 +198,11 @@ def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = Tru
         pitch_deg = (0.0, error / math.sqrt(3))
     return TapedCorner(name, state, dict(heights), dict(lengths), dict(readings.hub_to_arch_mm), eye_ahead,
                        left, pitch_deg, readings.roll_deg or (0.0, _UNKNOWN_ROLL_DEG),
-                       findings=tuple(findings), **rest)
+                       link_foot_on=link_foot_on, findings=tuple(findings), **rest)
 
 
-def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[str, Taped]) -> Finding | None:
+def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[str, Taped],
+                   by_height: bool) -> Finding | None:
     for a, b, key in ((BAR_BUSH, BAR_EYE, "bar_arm"), ("arm_pivot", ARM_BALL_JOINT, "control_arm")):
         rise = abs(heights[b].value_mm - heights[a].value_mm)
         if rise >= lengths[key].value_mm:
@@ -181,22 +210,12 @@ def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[st
                 UNUSABLE, where, f"{b} and {a} differ by {rise:.0f} mm in height but the {key} is only"
                 f" {lengths[key].value_mm:.0f} mm long",
                 "two readings are mixed up, or one is in another unit")
-    radius = lengths["foot_from_pivot"].value_mm
-    if not 0 < radius <= 1.15 * lengths["control_arm"].value_mm:
-        return Finding(
-            UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
-            f" {lengths['control_arm'].value_mm:.0f} mm",
-            "measure along the arm from its pivot to the link's foot")
-    pivot = heights["arm_pivot"].value_mm
-    if LINK_FOOT in heights:
+    if by_height:
         foot = heights[LINK_FOOT].value_mm
-        if abs(foot - pivot) >= radius:
-            return Finding(
-                UNUSABLE, where,
-                f"link foot and pivot differ by {abs(foot - pivot):.0f} mm in height but are only"
-                f" {radius:.0f} mm apart", "two readings are mixed up, or one is in another unit")
     else:
-        foot = pivot + (heights[ARM_BALL_JOINT].value_mm - pivot) / lengths["control_arm"].value_mm * radius
+        bad, foot = _foot_on_arm(where, heights, lengths)
+        if bad is not None:
+            return bad
     drop = heights[BAR_EYE].value_mm - foot
     u = math.hypot(heights[BAR_EYE].u_mm, heights["arm_pivot"].u_mm, heights[ARM_BALL_JOINT].u_mm)
     if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):
@@ -209,3 +228,22 @@ def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[st
                        "without the link's length it is taken as upright, but its ends are at one height",
                        "tape the link from centre to centre")
     return None
+
+
+def _foot_on_arm(where: str, heights: Mapping[str, Taped],
+                 lengths: Mapping[str, Taped]) -> tuple[Finding | None, float]:
+    """(a contradiction or None, the height of a foot on the control arm, mm)."""
+    radius, arm = lengths["foot_from_pivot"].value_mm, lengths["control_arm"].value_mm
+    if not 0 < radius <= 1.15 * arm:
+        return Finding(
+            UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
+            f" {arm:.0f} mm", "measure along the arm from its pivot to the link's foot"), 0.0
+    pivot = heights["arm_pivot"].value_mm
+    if LINK_FOOT not in heights:
+        return None, pivot + (heights[ARM_BALL_JOINT].value_mm - pivot) / arm * radius
+    foot = heights[LINK_FOOT].value_mm
+    if abs(foot - pivot) >= radius:
+        return Finding(
+            UNUSABLE, where, f"link foot and pivot differ by {abs(foot - pivot):.0f} mm in height but are"
+            f" only {radius:.0f} mm apart", "two readings are mixed up, or one is in another unit"), foot
+    return None, foot

@@ -34,6 +34,8 @@ from photoangle.linkage.verdicts import judged
 AT_RIDE = (SET, RIDE, FITTED)
 # Samples worked on at once: the arrays stay within the processor's cache.
 _BLOCK = 250
+# A gap to a brake hose is clear where at most so many samples touch.
+_HARDLY_EVER = 0.002
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def ride_rise(layout: Layout, travel: Travel) -> Array:
         return arch[layout.state] - arch[travel.ride_state] + travel.lowered_mm
     if layout.state not in AT_RIDE:
         raise ValueError("hub to arch is not known in both states")
-    return np.full_like(layout.hub_share, travel.lowered_mm)
+    return np.full_like(layout.bar_axis[..., 0], travel.lowered_mm)
 
 
 def no_ride_height(corner: SampledCorner) -> Refusal:
@@ -110,8 +112,9 @@ class Course:
 class Nearest:
     """The extreme of a quantity over the travel and where it lies, mm of hub rise from ride height.
 
-    at_mm with its 95 % interval; extrapolated: it lies beyond the measured travel; verdict: "clear",
-    "not clear" or "cannot tell" (only for what has a limit), else "".
+    at_mm with its 95 % interval; extrapolated: it lies beyond the measured travel; lowest: what it comes
+    below in one sample of 500; verdict: "clear", "not clear" or "cannot tell" (only for what has a limit),
+    else "".
     """
 
     figure: Figure
@@ -119,6 +122,7 @@ class Nearest:
     at_low95_mm: float
     at_high95_mm: float
     extrapolated: bool
+    lowest: float
     verdict: str = ""
 
 
@@ -134,12 +138,10 @@ class TravelResult:
     findings: tuple[Finding, ...]
 
 
-def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None,
-               corner: SampledCorner | None = None) -> dict[str, Array]:
+def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None) -> dict[str, Array]:
     """Every quantity at hub rises from the reference state.
 
-    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; corner: for
-    hoses and radii.
+    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link.
     Returns name -> (n, t), in deg, mm or a plain ratio.
     """
     link_mm = assembled_link_mm(layout) if link_mm is None else link_mm
@@ -153,24 +155,24 @@ def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None,
            "joint_tilt_eye": deg(joint_tilt(layout, place, BAR_EYE)),
            "joint_tilt_foot": deg(joint_tilt(layout, place, LINK_FOOT)),
            "motion_ratio": motion_ratio(layout, place.arm_turn, link_mm)}
-    return out | (hose_gaps(layout, place, rise_mm, corner) if corner is not None else {})
+    return out | hose_gaps(layout, place, rise_mm)
 
 
 def _unit_of(name: str) -> str:
     return "mm" if name.startswith("gap") else "-" if name == "motion_ratio" else "deg"
 
 
-def _sampled(corner: SampledCorner, layout: Layout, travel: Travel, change_mm: float,
+def _sampled(layout: Layout, travel: Travel, change_mm: float,
              hole_mm: float = 0.0) -> dict[str, Array]:
     """quantities of all samples, name -> (n, steps + 1): the last column is ride height itself."""
     steps = np.append(travel.steps_mm, 0.0)
     blocks = []
-    for start in range(0, len(layout.hub_share), _BLOCK):
+    for start in range(0, len(layout.bar_axis), _BLOCK):
         part = layout.part(slice(start, start + _BLOCK))
         rise = ride_rise(part, travel) + steps
         link_mm = assembled_link_mm(part) + change_mm
         part = other_hole(part, hole_mm) if hole_mm else part
-        blocks.append(quantities(part, rise, link_mm, corner))
+        blocks.append(quantities(part, rise, link_mm))
     return {name: np.concatenate([b[name] for b in blocks]) for name in blocks[0]}
 
 
@@ -206,8 +208,8 @@ def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0,
     link = (assembled_link_mm(nominal) + change_mm).item()
     at_hole = other_hole(nominal, hole_mm) if hole_mm else nominal
     findings = closing_findings(corner, at_hole, rise + travel.steps_mm, travel.steps_mm, link)
-    best = {k: v[0] for k, v in _sampled(corner, nominal, travel, change_mm, hole_mm).items()}
-    drawn = _sampled(corner, corner.sample(sampling.samples, sampling.seed), travel, change_mm, hole_mm)
+    best = {k: v[0] for k, v in _sampled(nominal, travel, change_mm, hole_mm).items()}
+    drawn = _sampled(corner.sample(sampling.samples, sampling.seed), travel, change_mm, hole_mm)
     gone = lost(drawn["bar_arm_angle"])
     if gone.max() > LOST_SHARE and not findings:
         findings.append(
@@ -267,4 +269,5 @@ def _nearest(travel: Travel, of: FigureLabel, value: Array, samples: Array,
     at = float(steps[pick(value)])
     beyond = travel.measured_mm is not None and not (
         travel.measured_mm[0] - 1 <= at <= travel.measured_mm[1] + 1)
-    return Nearest(made, at, float(low), float(high), beyond)
+    least = float(np.quantile(rows[np.arange(len(rows)), where], _HARDLY_EVER))
+    return Nearest(made, at, float(low), float(high), beyond, least)

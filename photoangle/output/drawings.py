@@ -224,7 +224,8 @@ def _gap(ax, points, across, sign):
 
 
 _PLOTS = (("bar_arm_angle", "bar arm angle, deg"), ("gap_eye", "bar eye to the hose, mm"),
-          ("gap_link", "link to the hose, mm"), ("joint_tilt_eye", "eye joint tilt, deg"),
+          ("gap_link", "link to the hose, mm"), ("gap_arm", "bar arm to the hose, mm"),
+          ("joint_tilt_eye", "eye joint tilt, deg"),
           ("joint_tilt_foot", "foot joint tilt, deg"), ("line_up", "arm and link from one line, deg"),
           ("motion_ratio", "bar eye over wheel"), ("link_lean_side", "link lean from the side, deg"),
           ("link_lean_front", "link lean from the front, deg"))

@@ -13,6 +13,7 @@ _HEADS = {
 }
 # What is shown of the travel: name of the extreme, words.
 EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
+            ("gap_min_arm", "bar arm to the hose"),
          ("gap_min_a", "eye or link to hose A"), ("gap_min_b", "eye or link to hose B"),
          ("gap_min_c", "eye or link to hose C"), ("joint_tilt_max_eye", "eye joint tilts up to"),
          ("joint_tilt_max_foot", "foot joint tilts up to"), ("line_up_min", "arm and link from one line"))

@@ -65,9 +65,10 @@ def _corner_text(name, kinds, wanted, link):
             if (name, kind, figure) == (SLIP["corner"], SLIP["state"], SLIP["name"]):
                 r = round(r + SLIP["slip_mm"])
             out.append(f'{figure} = "{r:.0f} mm"')
-    out += ["", f"[{name}.radius]             # half the thickness: hose, the joint at the bar's eye, link",
+    out += ["", f"[{name}.radius]             # half the thickness: hose, the joint at the bar's eye, link, bar",
             f'hose = "{HOSE_RADIUS_MM:g} mm"', f'bar_eye = "{EYE_RADIUS_MM:g} mm"',
-            'link = "11 mm"                  # its thickest part, over the jam nuts']
+            'link = "11 mm"                  # its thickest part, over the jam nuts', 'bar = "11 mm"']
+    out += ["", f"[{name}.hose]", "leads_away = true               # beyond its markers it comes no nearer"]
     out += [
         "", f"[{name}.travel]             # of the wheel, from ride height",
         'bump = "40 mm"                  # to the bump stop'

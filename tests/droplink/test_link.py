@@ -74,7 +74,7 @@ def test_ride_height_two_ways_and_one_checks_the_other(answers, truth):
     carried = _figure(answer, "bar_arm_angle")
     assert _inside(carried, true) and carried.u > at_set.u
     assert answer.check.agrees
-    assert "hub against ball joint" in carried.budget
+    assert "knuckle's turn" in carried.budget
 
 
 def test_the_length_against_the_true_joints(answers, truth):

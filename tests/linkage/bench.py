@@ -8,24 +8,14 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from photoangle.linkage.advice import advise
-from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.motion.solve import solve_motion
-from photoangle.linkage.sampled import Sampling
-from photoangle.linkage.travel import Travel, over_travel, quantities, ride_rise
-from tests.linkage.invented import invented_corner, invented_motion
+from tests.linkage.corners import corner
+from tests.linkage.invented import invented_motion
 from tests.linkage.reference.closed_form import arm_terms
-
-_AT_RIDE = ("bar_arm_angle", "control_arm_angle", "link_lean_side", "link_lean_front", "bar_to_link_angle",
-            "motion_ratio", "gap_a", "gap_link")
-_NEAREST = {
-    "gap_min_eye": ("gap_eye", np.min), "gap_min_link": ("gap_link", np.min),
-    "line_up_min": ("line_up", np.min), "joint_tilt_max_foot": ("joint_tilt_foot", np.max)
-}
 
 
 @dataclass(frozen=True)
@@ -38,7 +28,7 @@ class Coverage:
     by_name: dict
 
 
-def _coverage(rows, show):
+def coverage(rows, show):
     by_name = {}
     for name, values in rows.items():
         value, u, low, high, truth = np.array(values).T
@@ -52,36 +42,6 @@ def _coverage(rows, show):
         for name, (share, ratio, n) in by_name.items():
             print(f"  {name:24s} {100 * share:5.1f}  {ratio:.3f}  ({n})")
     return out
-
-
-def coverage_of_travel(corners=200, samples=1000, seed=2024, show=False):
-    """Intervals at ride height and over the travel, carried from droop, over random corners; half of them
-    with the knuckle modelled, half with the hub's rise within its share of the ball joint's.  Returns
-    Coverage."""
-    rows = {}
-    travel = Travel(-40, 40, steps=9)
-    wanted = Wanted(0.0, 3.0)
-    for k in range(corners):
-        rng = np.random.default_rng([seed, k])
-        measured, true, share = invented_corner(rng, "strut" if k % 2 else None)
-        result = over_travel(measured, travel, sampling=Sampling(samples, seed=k))
-        exact = true.nominal()
-        if exact.knuckle_by is None:
-            exact = replace(exact, hub_share=np.full((1, 1), share))
-        rise = ride_rise(exact, travel)
-        truth = {n: v[0, 0] for n, v in quantities(exact, rise, None, true).items() if n in _AT_RIDE}
-        course = quantities(exact, rise + travel.steps_mm, None, true)
-        truth |= {n: pick(course[of][0]) for n, (of, pick) in _NEAREST.items()}
-        figures = {n: result.at_ride[n] for n in _AT_RIDE if n in result.at_ride}
-        figures |= {n: result.nearest[n].figure for n in _NEAREST if n in result.nearest}
-        advice = advise(measured, travel, wanted, sampling=Sampling(samples, seed=k, budget=False))
-        needed = lengths(exact, rise, wanted)
-        for name, value in (("link_length_wanted", needed.wanted_mm), ("link_length_longest", needed.high_mm),
-                            ("link_change", needed.wanted_mm - needed.present_mm)):
-            truth[name], figures[name] = value.item(), advice.figures[name]
-        for name, f in figures.items():
-            rows.setdefault(name, []).append((f.value, f.u, f.low95, f.high95, truth[name]))
-    return _coverage(rows, show)
 
 
 def coverage_of_motion(corners=200, seed=2025, show=False, **motion):
@@ -106,7 +66,7 @@ def coverage_of_motion(corners=200, seed=2025, show=False, **motion):
                 for letter, direction in (("across", across), ("up", np.cross(axis, across))):
                     block = direction @ covariance[3 * i:3 * i + 3, 3 * i:3 * i + 3] @ direction
                     _row(rows, f"{name} {letter}", at[i] @ direction, block, truth[0][name] @ direction)
-    return _coverage(rows, show)
+    return coverage(rows, show)
 
 
 def _row(rows, name, value, variance, truth):
@@ -132,7 +92,7 @@ def closure_speed(samples=20_000, steps=61, subset=3000, seed=3, show=False):
     best case; it is timed on a subset.  Returns Speed."""
     from scipy.optimize import brentq
 
-    measured, _, _ = invented_corner(np.random.default_rng(seed), None)
+    measured = corner(0.6)
     layout = measured.sample(samples, seed)
     angles = np.broadcast_to(np.radians(np.linspace(0, 20, steps)), (samples, steps))
     start = time.perf_counter()

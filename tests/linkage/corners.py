@@ -28,7 +28,8 @@ def corner(u_mm=0.3, state="droop", change=None, drop=(), **rest):
     leave out."""
     at = {k: v for k, v in (POINTS | (change or {})).items() if k not in drop}
     names = tuple(at)
-    rest = {"hub_to_arch_mm": ARCH, "radius_mm": {"eye": 12.0, "link": 6.0, "hose": 6.0},
+    # hub and ball joint rise alike unless a test says otherwise
+    rest = {"hub_differs_within": 0.0, "hose_leads_away": True, "hub_to_arch_mm": ARCH, "radius_mm": {"eye": 12.0, "link": 6.0, "hose": 6.0, "bar": 10.0},
             "hose_on": {"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"}} | rest
     return Corner("front-left", state, names, np.array([at[n] for n in names], float),
                   {"pixels": np.eye(3 * len(names)) * u_mm**2}, **rest)

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from calib.poses import Pose, rotation_from_vector
-from photoangle.linkage.corner import Corner, Taped
+from photoangle.linkage.corner import Corner
 from photoangle.linkage.kinematics.knuckle import knuckle_at
 from photoangle.linkage.kinematics.mechanism import bar_turn_for, foot_at
 from photoangle.linkage.kinematics.turning import smallest_turn, turned, unit
 from photoangle.linkage.motion.observed import MotionState
-from tests.linkage.reference.frames import from_world
 
 # A front-left corner of no car in particular, mm, droop: the arm hangs, the bar arm runs back from its bush.
 _POINTS = dict(bar_bush=(250, 330, 150),
@@ -33,35 +32,6 @@ def invented_points(rng, spread_mm=15.0):
     names = tuple(_POINTS)
     return names, np.array([_POINTS[n] for n in names], float) + rng.uniform(-spread_mm, spread_mm,
                                                                              (len(names), 3))
-
-
-def invented_corner(rng, knuckle="strut", spread_mm=15.0, u_mm=0.6, tape_u_mm=0.8):
-    """A random corner as measured, and its truth.
-
-    knuckle: "strut" or None (the hub's rise then differs from the ball joint's within the stated share).
-    Returns (measured Corner, true Corner, true hub share): the true one has no uncertainty in its points, and
-    its hub to arch is exact.
-    """
-    names, truth = invented_points(rng, spread_mm)
-    if knuckle is None:
-        keep = [i for i, n in enumerate(names) if n != "strut_top"]
-        names, truth = tuple(names[i] for i in keep), truth[keep]
-    size = 3 * len(names)
-    droop = truth[names.index("arch_lip"), 2] - truth[names.index("hub"), 2]
-    arch = {"droop": droop, "ride": droop - rng.uniform(50, 85)}
-    # two sources: one free for each point, one shared by all (a turn of the frame about the level axes)
-    turn = np.diag([0.06, 0.06, 0.3]) ** 2 * np.radians(1.0) ** 2
-    _, tilt = from_world(names, truth, {}, np.eye(3), {"chassis": turn})
-    sources = {"pixels": np.eye(size) * u_mm**2, **tilt}
-    seen = truth.ravel() + rng.multivariate_normal(np.zeros(size), sum(sources.values()), method="eigh")
-    rest = dict(hose_on={"hose_a": "chassis", "hose_b": "mid", "hose_c": "knuckle"},
-                radius_mm={"eye": 12.0, "link": 6.0, "hose": 6.0})
-    measured = Corner("front-left", "droop", names, seen.reshape(-1, 3), sources, **rest, hub_to_arch_mm={
-        k: Taped(v + rng.normal(0, tape_u_mm), tape_u_mm) for k, v in arch.items()})
-    true = Corner("front-left", "droop", names, truth, {"pixels": np.zeros((size, size))}, **rest,
-                  hub_to_arch_mm={k: Taped(v, 0.0) for k, v in arch.items()})
-    share = 1 + rng.uniform(-measured.hub_differs_within, measured.hub_differs_within)
-    return measured, true, share
 
 
 def invented_motion(rng,

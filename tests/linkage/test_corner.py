@@ -6,6 +6,7 @@ import pytest
 from calib.poses import rotation_from_vector
 from photoangle.linkage.corner import Corner, KnownDirection, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, turn_for_angle
+from photoangle.linkage.not_given import KNUCKLE
 from photoangle.linkage.sampled import FigureLabel, figure, shares
 from tests.linkage.corners import POINTS, corner
 from tests.linkage.reference.frames import from_world
@@ -90,12 +91,12 @@ def test_turn_for_an_angle_gives_that_angle_on_either_side():
 
 
 def test_shares_sum_to_one_and_name_the_larger_source_first():
-    made = corner(u_mm=0.1)
-    got = shares(made, lambda layout: layout.at["bar_eye"][..., 0] + 10 * layout.hub_share)
+    made = corner(u_mm=0.1, hub_differs_within=0.05)
+    got = shares(made, lambda layout: layout.at["bar_eye"][..., 0] + 10 * layout.knuckle_turn.rate[..., 0] * 50)
     assert sum(got.values()) == pytest.approx(1.0)
-    assert next(iter(got)) == "hub against ball joint"
-    # variance of a rectangle of half-width 0.05, ten times, against 0.01 mm^2
-    assert got["hub against ball joint"] == pytest.approx((25 / 300) / (25 / 300 + 0.01), abs=0.02)
+    assert next(iter(got)) == KNUCKLE
+    # variance of a rectangle of half-width 0.05 over the hub's 50 mm, 500 times, against 0.01 mm^2
+    assert got[KNUCKLE] == pytest.approx((25 / 300) / (25 / 300 + 0.01), abs=0.02)
 
 
 def test_interval_of_a_rectangle():

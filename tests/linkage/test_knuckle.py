@@ -1,11 +1,14 @@
 """The knuckle against a six-unknown solution by SciPy, and what it changes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_ball_rise, arm_angle_for_rise, knuckle_at
+from photoangle.linkage.kinematics.layout import KnuckleTurn
 from tests.linkage.corners import STRUT, TIE_ROD, UPPER, corner
 
 NANOMETRE = 1e-6
@@ -70,11 +73,21 @@ def test_hub_and_ball_joint_do_not_rise_alike():
     assert 0.5 < abs(ball - 70.0) < 0.05 * 70
 
 
-def test_without_a_top_the_hub_rises_by_its_share():
+def test_without_a_top_the_hub_rises_with_the_knuckles_turn():
     layout = corner().nominal()
-    bigger = type(layout)(**{**layout.__dict__, "hub_share": np.full((1, 1), 1.04)})
-    knuckle = knuckle_at(bigger, arm_angle_for_rise(bigger, np.array([52.0])))
-    assert abs(knuckle.ball[0, 0, 2] - layout.at["arm_ball_joint"][0, 0, 2] - 50.0) < 1 * NANOMETRE
+    rate = np.radians([[[0.03, 0.01, -0.008]]])
+    turning = replace(layout, knuckle_turn=KnuckleTurn(rate, np.radians([[2e-4]])))
+    rise = np.linspace(-40, 110, 7)
+    knuckle = knuckle_at(turning, arm_angle_for_rise(turning, rise))
+    hub, ball = layout.at["hub"][0, 0], layout.at["arm_ball_joint"][0, 0]
+    for k, wanted in enumerate(rise):
+        s = knuckle.ball[0, k, 2] - ball[2]
+        turn = Rotation.from_rotvec(rate[0, 0] * s + [np.radians(2e-4) * s**2 / 2, 0, 0])
+        moved = knuckle.ball[0, k] + turn.apply(hub - ball)
+        assert abs(moved[2] - hub[2] - wanted) < 1 * NANOMETRE
+        assert np.abs(knuckle.carried(layout.at["hub"])[0, k] - moved).max() < 1 * NANOMETRE
+    back = knuckle.returned(knuckle.carried(layout.at["hub"]))
+    assert np.abs(back - hub).max() < 1 * NANOMETRE
 
 
 def test_a_rise_beyond_the_arms_circle_is_nan():

@@ -9,10 +9,10 @@ exactly:
 
 Both say which vector on the knuckle lies along which line of the chassis; what is left is the turn about
 that line, the steering.  A tie rod fixes it by its length (again the same closure); without one the knuckle's
-heading is held: its y axis stays square to the chassis's x.
+heading is held, its y axis square to the chassis's x, but for what ``steer_rate`` turns it by.
 
-Where the top is not known the knuckle is moved without turning and the hub's rise is the ball joint's times
-``hub_share``: one, within a stated share that stands in the budget as its own line.
+Where the top is not known the knuckle turns as ``knuckle_turn`` says, which stands for what is not known of
+it.
 """
 
 from __future__ import annotations
@@ -26,33 +26,50 @@ from photoangle.core.arrays import Array, Floats
 from photoangle.core.roles import ARM_BALL_JOINT, HUB
 from photoangle.linkage.kinematics.closure import branch_side, close_link, solve_swing
 from photoangle.linkage.kinematics.layout import Layout
-from photoangle.linkage.kinematics.turning import applied, cross, dot, length, smallest_turn, turned, unit
+from photoangle.linkage.kinematics.turning import (
+    applied,
+    cross,
+    dot,
+    length,
+    smallest_turn,
+    swung,
+    turned,
+    unit,
+)
 
-_ACROSS, _AHEAD = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+_AHEAD, _ACROSS, _UP = np.eye(3)
 _ITERATIONS = 12
-_GOOD_RAD = 1e-12
+_GOOD_RAD, _GOOD_MM = 1e-12, 1e-10
 
 
 @dataclass(frozen=True)
 class Knuckle:
-    """Where the knuckle is: its ball joint now and as assembled (..., 3), and its rotation (..., 3, 3) or
-    None."""
+    """Where the knuckle is: its ball joint now and as assembled (..., 3), and its turn as a rotation
+    (..., 3, 3) or as a rotation vector (..., 3), rad."""
 
     ball: Array
     ball_before: Array
-    rotation: Array | None
-    share: Array
+    rotation: Array | None = None
+    vector: Array | None = None
 
     def carried(self, point: Array) -> Array:
         """A point of the knuckle (..., 3), given as assembled, where it is now."""
-        if self.rotation is None:
-            shift = self.ball - self.ball_before
-            return point + shift * np.stack([np.ones_like(self.share)] * 2 + [self.share], -1)
-        return self.ball + applied(self.rotation, point - self.ball_before)
+        return self.ball + self.turned(point - self.ball_before)
+
+    def returned(self, point: Array) -> Array:
+        """Where a point (..., 3) that goes with the knuckle, given now, was as assembled."""
+        return self.ball_before + self._turned(point - self.ball, back=True)
 
     def turned(self, direction: Array) -> Array:
         """A direction of the knuckle (..., 3), now."""
-        return direction if self.rotation is None else applied(self.rotation, direction)
+        return self._turned(direction)
+
+    def _turned(self, direction: Array, back: bool = False) -> Array:
+        if self.rotation is not None:
+            return applied(np.swapaxes(self.rotation, -1, -2) if back else self.rotation, direction)
+        if self.vector is None:
+            return direction
+        return direction + swung(-self.vector if back else self.vector, direction)
 
 
 def knuckle_at(layout: Layout, arm_angle: Floats) -> Knuckle:
@@ -64,7 +81,8 @@ def knuckle_at(layout: Layout, arm_angle: Floats) -> Knuckle:
     ball = turned(before, layout.arm_origin, layout.arm_axis, arm_angle)
     by = layout.knuckle_by
     if by is None:
-        return Knuckle(ball, before, None, layout.hub_share)
+        turn = layout.knuckle_turn
+        return Knuckle(ball, before, vector=None if turn is None else turn.at((ball - before)[..., 2]))
     own, line = _upper_arm(layout, ball) if by == "upper arm" else _strut(layout, ball)
     line_before = own if by == "upper arm" else layout.at["strut_top"] - before
     tilt = smallest_turn(unit(own), unit(line))
@@ -72,12 +90,12 @@ def knuckle_at(layout: Layout, arm_angle: Floats) -> Knuckle:
     if "tie_rod_outer" in layout.at and "tie_rod_inner" in layout.at:
         spin = _tie_rod(layout, ball, tilt, axis, before, unit(line_before))
     else:
-        spin = _held(tilt, axis)
-    return Knuckle(ball, before, rotation_from_vector(axis * spin[..., None]) @ tilt, layout.hub_share)
+        spin = _held(tilt, axis) + layout.steer_rate * (ball - before)[..., 2]
+    return Knuckle(ball, before, rotation_from_vector(axis * spin[..., None]) @ tilt)
 
 
 def _upper_arm(layout: Layout, ball: Array) -> tuple[Array, Array]:
-    top, pivot, axis = layout.at["upper_ball_joint"], layout.at["upper_pivot_front"], layout.upper_axis
+    top, pivot, axis = layout.at["upper_ball_joint"], layout.at["upper_pivot_front"], layout.upper_pivots
     before = layout.at[ARM_BALL_JOINT]
     side = branch_side(top, pivot, axis, before)
     turn = close_link(top, pivot, axis, ball, length(top - before), side).turn
@@ -131,12 +149,13 @@ def arm_angle_for_ball_rise(layout: Layout, rise_mm: Floats) -> Array:
 def arm_angle_for_rise(layout: Layout, rise_mm: Floats) -> Array:
     """Control-arm angle at which the hub has risen by rise_mm (...) along the chassis's vertical, rad.
 
-    Hub to arch falls by just this.  Closed form without a knuckle model; else by the secant method, started
-    from the ball joint's rise and stopped at 1e-12 rad.  NaN where the hub cannot get there.
+    Hub to arch falls by just this.  Where the knuckle turns by the ball joint's rise alone that rise is found
+    first and the arm's angle is a closed form; else by the secant method, started from the ball joint's rise
+    and stopped at 1e-12 rad.  NaN where the hub cannot get there.
     """
     rise_mm = np.asarray(rise_mm, float)
     if layout.knuckle_by is None:
-        return arm_angle_for_ball_rise(layout, rise_mm / layout.hub_share)
+        return arm_angle_for_ball_rise(layout, _ball_rise(layout, rise_mm))
     hub = layout.at.get(HUB, layout.at[ARM_BALL_JOINT])
 
     def excess(angle: Array) -> Array:
@@ -156,3 +175,20 @@ def arm_angle_for_rise(layout: Layout, rise_mm: Floats) -> Array:
         at_new = excess(new)
     # a point beyond the end of the hub's path makes the secant wander: hold it to what it claims
     return np.where(np.abs(excess(new)) < 1e-6, new, np.nan)
+
+
+def _ball_rise(layout: Layout, rise_mm: Array) -> Array:
+    """The ball joint's rise (...), mm, where the hub has risen by rise_mm (...) and turns with it."""
+    turn = layout.knuckle_turn
+    if turn is None or HUB not in layout.at:
+        return rise_mm
+    reach = layout.at[HUB] - layout.at[ARM_BALL_JOINT]
+    ball = rise_mm / (1 + dot(cross(turn.rate, reach), _UP))
+    for _ in range(_ITERATIONS):
+        vector = turn.at(ball)
+        slope = 1 + dot(cross(turn.rate + turn.bend[..., None] * ball[..., None] * _AHEAD, reach), _UP)
+        move = (rise_mm - ball - swung(vector, reach)[..., 2]) / slope
+        ball = ball + move
+        if np.nanmax(np.abs(move), initial=0.0) < _GOOD_MM:
+            break
+    return ball

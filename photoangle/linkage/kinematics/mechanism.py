@@ -132,17 +132,12 @@ def bar_to_link(layout: Layout, place: Position) -> Array:
 def joint_tilt(layout: Layout, place: Position, joint: str) -> Array:
     """How far a joint of the link is tilted, rad.
 
-    joint: "bar_eye" or "link_foot".  With the stud's direction known: the angle by which stud and link are
-    not square to each other (a link end's housing is square to the link, common practice; the turn about the
-    stud and about the link's own length is free and left out).  Without it: the change of the link's
-    direction from the reference state as seen from the part that carries the joint, which is the most that
-    the tilt can have changed by, since turning about the stud is counted as well.
+    joint: "bar_eye" or "link_foot", whose stud the layout has.  The angle by which stud and link are not
+    square to each other: a link end's housing is square to the link (common practice, no source); the turn
+    about the stud and about the link's own length is free and left out.
     """
-    link = place.eye - place.foot
-    stud = layout.stud.get(joint)
-    if stud is not None:
-        return np.abs(np.pi / 2 - angle_between(_with_part(layout, place, joint, stud), link))
-    return angle_between(_with_part(layout, place, joint, layout.at[BAR_EYE] - layout.at[LINK_FOOT]), link)
+    stud = _with_part(layout, place, joint, layout.stud[joint])
+    return np.abs(np.pi / 2 - angle_between(stud, place.eye - place.foot))
 
 
 def _with_part(layout: Layout, place: Position, joint: str, direction: Array) -> Array:

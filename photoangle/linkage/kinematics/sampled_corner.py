@@ -17,6 +17,13 @@ class HasVector(Protocol):
     def vector(self) -> Array: ...
 
 
+class HasTurn(HasVector, Protocol):
+    """turn_cov (3, 3): covariance of a small turn, rad^2."""
+
+    @property
+    def turn_cov(self) -> Array: ...
+
+
 class SampledCorner(Protocol):
     """A corner that was measured (`corner.Corner`) or taped (`tape_only.TapedCorner`); fields as theirs."""
 
@@ -27,10 +34,8 @@ class SampledCorner(Protocol):
     def state(self) -> str: ...
 
     @property
-    def hub_differs_within(self) -> float: ...
-
-    @property
-    def hose_on(self) -> Mapping[str, str]: ...
+    def given(self) -> tuple[str, ...]:
+        """Names of the points that were measured."""
 
     @property
     def radius_mm(self) -> Mapping[str, float]: ...

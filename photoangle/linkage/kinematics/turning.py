@@ -56,6 +56,21 @@ def turned(point: Array, origin: Array, axis: Array, angle: Floats) -> Array:
     return origin + along + flat * np.cos(angle) + cross(axis, flat) * np.sin(angle)
 
 
+def swung(vector: Array, point: Array) -> Array:
+    """How far points move by turns about the origin: R p - p for rotation vectors (Rodrigues' formula).
+
+    vector (..., 3), rad; point (..., 3).  Returns (..., 3).
+    """
+    square = dot(vector, vector)[..., None]
+    angle = np.sqrt(square)
+    small = angle < 1e-6
+    safe = np.where(small, 1.0, angle)
+    sine = np.where(small, 1 - square / 6, np.sin(safe) / safe)
+    cosine = np.where(small, 0.5 - square / 24, (1 - np.cos(safe)) / safe**2)
+    about = vector * dot(vector, point)[..., None] - point * square
+    return sine * cross(vector, point) + cosine * about
+
+
 def smallest_turn(start: Array, end: Array) -> Array:
     """Rotation matrices of the smallest turn that carries one unit vector onto another.
 
