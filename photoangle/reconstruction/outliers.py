@@ -33,7 +33,7 @@ def without_foreign(solution, problem):
             if turned is not None:
                 solution, problem = turned
                 continue
-        marker = marker[0] if isinstance(marker, tuple) else marker
+        marker = _marker(marker)
         if sum(r.body == rows[worst].body for r in rows) == 1:
             break  # its only sighting: nothing says that it is wrong
         problem = replace(problem, left_out=problem.left_out + ((name, marker),))
@@ -42,6 +42,26 @@ def without_foreign(solution, problem):
         except Singular:
             break
     return solution, problem
+
+
+def taken_back(solution, problem):
+    """Take back what was left out and fits after all: an early one may have been judged by a model that the
+    later ones spoilt."""
+    for sighting in problem.left_out:
+        trial = replace(problem, left_out=tuple(s for s in problem.left_out if s != sighting))
+        try:
+            again = bundle_of(trial).solve(solution.values)
+        except Singular:
+            continue
+        row = next(k for k, r in enumerate(again.bundle.tags)
+                   if (trial.sightings[r.camera].name, _marker(trial.order[r.body])) == sighting)
+        if again.tag_square[row] < _FOREIGN * max(1.0, again.variance_factor()):
+            solution, problem = again, trial
+    return solution, problem
+
+
+def _marker(body):
+    return body[0] if isinstance(body, tuple) else body
 
 
 def _let_plumb_turn(solution, problem):

@@ -14,16 +14,30 @@ from calib.solution import Singular
 
 # Sightings of a marker whose other tilts are tried, the largest: in more photos the rivals lie between these.
 _MOST_TRIED = 8
+# Rivals whose cost is worse by less than this, everything else held, are tried with everything free; so many
+# at most.
+_CLOSE, _MOST_FREED = 60.0, 6
+# Rounds of both, as long as the second gains.
+_MOST_ROUNDS = 4
 
 
 def try_other_tilts(solution, order):
-    """Try every marker's other tilts with the cameras held; keep what costs less in all photos.
+    """Try every marker's other tilts; keep what costs less in all photos.
 
     Parameters: solution: calib.bundle Solution; order: what each body is (a marker's id, or a tuple for a
     plumb marker's further turns, which are left alone).
     Returns the solution; by marker, the cost by which the best rival tilt is worse; and that rival's
     world_from_marker Pose.
     """
+    for _ in range(_MOST_ROUNDS):
+        held, margins, rivals = _with_cameras_held(solution, order)
+        solution, margins, rivals = _with_all_free(held, order, margins, rivals)
+        if solution is held:
+            break  # nothing more was gained: the margins are those of this solution
+    return solution, margins, rivals
+
+
+def _with_cameras_held(solution, order):
     bundle, values = solution.bundle, solution.values
     margins, rivals, flipped = {}, {}, False
     rotations, shifts = values.body_rotation.copy(), values.body_mm.copy()
@@ -61,6 +75,34 @@ def try_other_tilts(solution, order):
         trial = bundle.solve(solution.with_values(body_rotation=rotations, body_mm=shifts))
         if trial.cost < solution.cost:
             solution = trial
+    return solution, margins, rivals
+
+
+def _with_all_free(solution, order, margins, rivals):
+    """The closest rivals once more, with cameras and lens free to follow: a lens that is hardly known bends
+    to a wrong tilt, and from there the right one looks worse than it is.
+
+    Returns as `try_other_tilts`; margins of those tried are of the whole cost.
+    """
+    margins, rivals = dict(margins), dict(rivals)
+    close = sorted((m for m in rivals if margins[m] < _CLOSE), key=margins.get)[:_MOST_FREED]
+    for marker in close:
+        body, rival, v = order.index(marker), rivals[marker], solution.values
+        here = Pose(v.body_rotation[body], v.body_mm[body])
+        rotations, shifts = v.body_rotation.copy(), v.body_mm.copy()
+        rotations[body], shifts[body] = rival.rotation, rival.translation_mm
+        try:
+            trial = solution.bundle.solve(solution.with_values(body_rotation=rotations, body_mm=shifts))
+        except Singular:
+            continue
+        there = Pose(trial.values.body_rotation[body], trial.values.body_mm[body])
+        if angle_between_rotations(there.rotation, here.rotation) < np.radians(3):
+            continue  # it came back
+        margins[marker] = abs(trial.cost - solution.cost)
+        if trial.cost < solution.cost:
+            solution, rivals[marker] = trial, here
+        else:
+            rivals[marker] = there
     return solution, margins, rivals
 
 

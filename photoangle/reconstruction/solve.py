@@ -20,7 +20,7 @@ from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
-from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, without_foreign
+from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
 from photoangle.reconstruction.problem import Problem, bundle_of
 from photoangle.reconstruction.scene import Scene, Taken, scene_errors
@@ -73,12 +73,12 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
         return built
     lost, built = built
     solution, problem = built
+    # a lens that moves comes before sightings that do not belong: it makes good ones look foreign
+    moving, solution, problem = _with_moving(solution, problem)
     solution, problem = without_foreign(solution, problem)
-    moving = solution.bundle.per_camera == 9
-    if not moving and knowledge.can_move and len(problem.sightings) >= 2:
-        moving, solution, problem = _try_moving(solution, problem)
+    moving, solution, problem = _with_moving(solution, problem)
     solution, margins, rivals = try_other_tilts(solution, problem.order)
-    solution, problem = without_foreign(solution, problem)
+    solution, problem = taken_back(*without_foreign(solution, problem))
     try:
         inverse = solution.inverse()
     except Singular:
@@ -162,6 +162,15 @@ def _values(lens, cameras, bodies, paper):
                   np.zeros((len(cameras), 3)),
                   np.array([p.rotation for p in bodies]),
                   np.array([p.translation_mm for p in bodies]))
+
+
+def _with_moving(solution, problem):
+    """(whether the lens moves, solution, problem), where that may be tried."""
+    if solution.bundle.per_camera == 9:
+        return True, solution, problem
+    if not problem.knowledge.can_move or len(problem.sightings) < 2:
+        return False, solution, problem
+    return _try_moving(solution, problem)
 
 
 def _try_moving(solution, problem):
