@@ -8,7 +8,7 @@ four models within 5 % of the best variance factor.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -19,6 +19,7 @@ from calib.lens import BROWN, plain_lens, project, unproject
 from calib.poses import Pose, angle_between_rotations
 from calib.resection import planar_poses
 from calib.rows import PAPER_SIGMA, CardRow, Priors, Values
+from calib.solution import Singular
 
 # Loose beliefs about any phone lens; the photos decide.
 _ASPECT_SIGMA = 1e-3
@@ -27,6 +28,8 @@ _BROWN_SIGMA = np.array([0.5, 1.5, 0.01, 0.01, 3.0])
 _SPLINE_SIGMA_PX = 1.5
 MOVING_SIGMA = np.array([0.005, 15.0, 15.0])  # focal scale, principal point px at 4032 px
 _LEAST_MOVING = np.array([2e-4, 0.3, 0.3])
+# A lens stood still whose spread is less than so many times the least.
+_STILL, _EM_ROUNDS = 3.0, 12
 
 
 @dataclass(frozen=True)
@@ -86,18 +89,18 @@ def _priors(focal, width, height, spline, moving, paper_sigma, focal_sigma, aspe
     return Priors(mean, np.diag(1 / sigma**2), paper_sigma=paper_sigma, shift_sigma=shift)
 
 
-def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), paper_sigma=None,
-              models=((False, False), (True, False), (False, True), (True, True)),
+def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), paper_sigma=None, models=None,
               noise_known=True, aspect_sigma=_ASPECT_SIGMA, brown_sigma=_BROWN_SIGMA,
               centre_sigma=_CENTRE_SIGMA, robust=True):
     """Learn a lens.
 
     Parameters: views: list of View; width, height of the picture, px; focal_px: a guess (EXIF) or None;
     board_mm: outline, for its bow; paper_sigma (5,): see `calib.bundle`, zeros for an exact board; models:
-    (moving, spline) pairs to try; noise_known: False when the views' covariances are only relative, then the
-    residuals set the noise (as cv2.calibrateCameraExtended does); aspect_sigma, brown_sigma (5,): beliefs
-    about the lens, 0 for "none of this term"; robust: Student's t for outliers, else plain squares.
-    Returns Calibration.  Raises TooFewViews below three views.
+    (moving, spline) pairs to try, the plainest that fits is taken (None: the whole model, whose spread from
+    photo to photo and radial spline are as large as the photos say); noise_known: False when the views'
+    covariances are only relative, then the residuals set the noise (as cv2.calibrateCameraExtended does);
+    aspect_sigma, brown_sigma (5,): beliefs about the lens, 0 for "none of this term"; robust: Student's t for
+    outliers, else plain squares. Returns Calibration.  Raises TooFewViews below three views.
     """
     if len(views) < 3:
         raise TooFewViews(f"{len(views)} usable photos of the card; at least three are needed")
@@ -105,7 +108,8 @@ def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), pape
     paper_sigma = np.r_[0.0, paper_sigma[1:]]  # the card alone does not know the markers' scale
     homography_focal = first_focal(views, width, height)
     starts = [homography_focal] if focal_px is None else [float(focal_px), homography_focal]
-    tried = {}
+    tried, whole = {}, models is None
+    models = ((False, True), (True, True)) if whole else models
     for moving, spline in models:
         if moving and len(views) < 5:
             continue
@@ -117,11 +121,40 @@ def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), pape
             if best is None or solution.cost < best.cost:
                 best = solution
         tried[moving, spline] = best
+    if whole and (True, True) in tried:
+        tried[True, True] = _as_it_moves(views, tried[True, True], board_mm, robust)
+        still = (tried[True, True].bundle.priors.shift_sigma <= _STILL * _LEAST_MOVING).all()
+        tried = {k: s for k, s in tried.items() if k == (not still, True)}
     factors = {key: s.variance_factor() for key, s in tried.items()}
     least = min(factors.values())
     order = [key for key in models if key in tried]
     chosen = next(key for key in order if factors[key] < 1.05 * least + 0.02)
     return _result(views, tried[chosen], factors, noise_known)
+
+
+def _as_it_moves(views, solution, board_mm, robust):
+    """A moving lens's solution with the spread from photo to photo that the photos themselves tell.
+
+    Expectation and maximisation in turns (Dempster, Laird and Rubin 1977): the mean of each photo's square
+    and its variance.  Where the photos tell little the spread stays as wide as it was; where the lens stood
+    still it falls to next to nothing.
+    """
+    for _ in range(_EM_ROUNDS):
+        bundle, priors = solution.bundle, solution.bundle.priors
+        at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
+        try:
+            variance = solution.covariance().diagonal()[at]
+        except Singular:
+            break
+        sigma = np.sqrt((solution.values.shift**2 + variance).mean(0))
+        sigma = np.clip(sigma, _LEAST_MOVING, priors.shift_sigma)
+        small = (sigma > 0.97 * priors.shift_sigma).all()
+        rows = [CardRow(k, v.points_mm, v.pixels, v.covariance_px2) for k, v in enumerate(views)]
+        solution = Bundle(len(views), 1, [], rows, replace(priors, shift_sigma=sigma), card_size_mm=board_mm,
+                          **({} if robust else {"nu": 0.0})).solve(solution.values)
+        if small:
+            break
+    return solution
 
 
 def _start(views, lens, cameras=None):
@@ -185,7 +218,7 @@ def _result(views, solution, factors, noise_known):
     floor = float(np.sqrt(max(0.0, spread**2 - np.median(stated)))) if noise_known else 0.0
     shift = None
     if bundle.per_camera == 9:
-        shift = np.maximum(1.2 * np.sqrt((values.shift**2).mean(0)), _LEAST_MOVING)
+        shift = np.maximum(bundle.priors.shift_sigma, _LEAST_MOVING)
     n = bundle.lens_size
     return Calibration(
         values.lens, covariance[:n, :n], shift, floor, solution.variance_factor(),

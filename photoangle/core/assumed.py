@@ -32,7 +32,7 @@ HOSE_RADIUS_OF_BEND_MM = 150.0
 # Beyond its first and its last marker a brake hose goes on for pieces of so long each, and from each to the
 # next it bends by so much, standard uncertainty about either axis (hoses are 300 to 500 mm long, and are not
 # bent tighter than a radius of about 75 mm).
-HOSE_BEYOND_MM, HOSE_BENDS_DEG = (70.0, 70.0, 70.0), 35.0
+HOSE_BEYOND_MM, HOSE_BENDS_DEG = (75.0, 75.0, 75.0, 75.0), 40.0
 # A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two,
 # with its glue.
 PLUMB_STANDOFF_MM = 1.6
