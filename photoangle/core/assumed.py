@@ -33,8 +33,10 @@ ON_STRING_MM, STRING_STANDOFF_MM = 0.3, 0.3
 STRIP_HANGS_DEG = 0.05
 # A spirit level along the card's edge: 1 mm/m, makers' convention, half-width.
 CARD_LEVEL_DEG = 0.057
-# How far the card leans to or from the photos where its edge alone was levelled.
-CARD_LEANS_DEG = 3.0
+# How far the card leans back or forward where its edge alone was levelled, which says nothing of that:
+# stood against something it leans back by anything to 25 deg, held up it is a few either way; standard
+# uncertainty.
+CARD_LEANS_DEG = 12.0
 # A slope read with a level or a phone, standard uncertainty.
 LEVEL_U_DEG = 0.15
 

@@ -26,7 +26,7 @@ from photoangle.core.assumed import (
     STRIP_HANGS_DEG,
 )
 from photoangle.core.estimate import Estimate, Source
-from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.origin import Origin
 from photoangle.core.roles import (
     ARM_PIVOT_FRONT,
@@ -44,6 +44,8 @@ if TYPE_CHECKING:  # these stand on what is here
     from photoangle.reconstruction.scene import Scene
 
 TURN = ("turn x", "turn y", "turn z")
+# The budget's line for what a levelled edge does not tell: how the card leans to or from the photos.
+LEAN = "card's lean"
 _LEAST_SPAN_MM = 80
 # A sill line steeper than this says little of where forward is.
 _LEAST_LEVEL_SHARE = 0.3
@@ -93,9 +95,16 @@ def gravity(points: Points, scene: Scene, level: Level,
         if not scene.has_card:
             return None, [Finding(ATTENTION, where, "the card is to be the level but no photo shows it",
                                   "take a photo with the card in view, or hang the plumb strip")]
-        spread = np.radians([CARD_LEANS_DEG, 0, CARD_LEVEL_DEG / _ROOT3])
-        held = Source(("level", state), "level", np.diag(spread**2))
-        return Direction(np.array([0, -1.0, 0]), Estimate.stated(TURN, np.zeros(3), held), "card"), []
+        # a level edge is one axis of two: how the card leans about it nobody read, and no photo shows
+        edge = Source(("level", state), "level", np.array([[np.radians(CARD_LEVEL_DEG / _ROOT3)**2]]))
+        lean = Source(("card lean", state), LEAN, np.array([[np.radians(CARD_LEANS_DEG)**2]]))
+        across, along = np.eye(3)[:, 2:], np.eye(3)[:, :1]
+        turn = Estimate(TURN, np.zeros(3), {edge: across, lean: along})
+        told = Finding(NOTE, where, "the card's level edge says which way is up along it, not how the card"
+                       f" leans to or from you: {CARD_LEANS_DEG:g} deg either way are allowed for (standard"
+                       " uncertainty), most felt by steep lines",
+                       "hang the plumb strip in view: it tells both")
+        return Direction(np.array([0, -1.0, 0]), turn, "card"), [told]
     missing = [n for n in PLUMB if n not in points]
     if missing:
         which = "no plumb markers" if len(missing) == 2 else f"only one plumb marker ({missing[0]} missing)"
