@@ -31,7 +31,7 @@ from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
-from photoangle.geometry.datums import LEAN, gravity, level_axes
+from photoangle.geometry.datums import LEAN, ROLL_UNKNOWN, gravity, level_axes
 from photoangle.geometry.dots_in_plane import dot_points
 from photoangle.geometry.joints import NOT_GIVEN, joint_points
 from photoangle.geometry.place_dots import with_dots
@@ -50,6 +50,7 @@ _SETTLES = {
     "lens": "take ten photos of the card into lens/, and more photos here",
     "print": "lay a steel rule on the print-check lines and write what it says",
     "level": "hang the plumb strip",
+    ROLL_UNKNOWN: "lay a level across the car as it stands here and write what it reads as roll_deg",
     LEAN: "hang the plumb strip in view: a level edge does not tell how the card leans",
 }
 

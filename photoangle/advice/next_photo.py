@@ -123,7 +123,7 @@ def u_with(result, view, figure, car, kit, reference=None):
     if axes is not None and reference is not None and result.tie is not None:
         tie = tie_scenes(scene, reference.scene, kit)
         axes = carried_axes(reference.axes, tie, scene) if tie is not None else axes
-    lateral = level_axes(points, up) if up is not None else None
+    lateral = level_axes(points, up, result.roll) if up is not None else None
     would = measured(replace(result, scene=scene, points=points, up=up, axes=axes, lateral=lateral),
                      (figure.name, figure.datum))
     return would.estimate.u(would.estimate.names[0]) if would.rows else None

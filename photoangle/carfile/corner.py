@@ -53,8 +53,10 @@ def _taped(words, example, use=NONE, least=1):
     return TapeKey((least, 3000), words, example, PAGE | use)
 
 
-ATTITUDE = {"sill_slope_deg": Number((-20, 20), "a level along the sill: nose up is positive", 0.3, PAGE),
-            "roll_deg": Number((-20, 20), "a level across the car: left side up is positive", 0.2, PAGE)}
+ATTITUDE = {
+    "sill_slope_deg": Number((-20, 20), "a level along the sill: nose up is positive", 0.3, OFFERED | PAGE),
+    "roll_deg": Number((-20, 20), "a level across, on two like points: left side up is positive", 0.2,
+                       OFFERED | PAGE)}
 TAPE = {
     "hub_to_arch": _taped("wheel's middle straight up to the arch lip", ("378 mm", "14 7/8 in"), OFFERED),
     "bar_arm_length": _taped("bush to eye", ("186 mm", "7 5/16 in"), OFFERED), "control_arm_length": _taped(

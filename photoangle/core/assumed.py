@@ -42,8 +42,12 @@ LEVEL_U_DEG = 0.15
 
 # The sill's line (or the control arm's pivots') against the chassis's x axis, seen from above.
 SILL_YAW_DEG, PIVOT_YAW_DEG = 1.0, 3.0
-# The car's roll on stands where nothing shows it.
-STANDS_ROLL_DEG = 0.6
+# The car's roll on stands where neither a level nor another state shows it, standard uncertainty: stands of
+# two notches' difference (20 to 25 mm each) under points a metre apart roll it by 1.3 to 1.6 deg, a soft
+# jacking point or a sloping floor by as much again.
+STANDS_ROLL_DEG = 1.5
+# Two like points left and right of the car against its own level: 10 mm in height over 1.4 m.
+LEVEL_ACROSS_DEG = 0.4
 # The nose up or down on stands where nothing shows it, half-width: 300 mm of lift over a wheelbase of 2.5 m
 # is 6.9 deg.
 PITCH_ON_STANDS_DEG = 7.0

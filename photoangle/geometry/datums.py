@@ -44,6 +44,9 @@ if TYPE_CHECKING:  # these stand on what is here
     from photoangle.reconstruction.scene import Scene
 
 TURN = ("turn x", "turn y", "turn z")
+ROLL = ("roll",)
+# The budget's line for a roll that nothing shows.
+ROLL_UNKNOWN = "roll on the stands"
 # The budget's line for what a levelled edge does not tell: how the card leans to or from the photos.
 LEAN = "card's lean"
 _LEAST_SPAN_MM = 80
@@ -170,21 +173,36 @@ def floor_source(origin: Origin, level: Level) -> Source:
     return Source(("floor", origin.car), "floor", np.eye(2) * within**2)
 
 
-def level_axes(points: Points, up: Direction, roll: bool = True) -> Axes | None:
-    """Axes from gravity and the sill alone: level, with the car's roll on its stands as an uncertainty.
-
-    roll: whether that uncertainty is in it (not where the roll is known otherwise).  Returns Axes or None.
-    """
+def flat_axes(points: Points, up: Direction) -> Axes | None:
+    """Axes from gravity and the sill alone, level both ways.  Returns Axes, or None where forward is not
+    known."""
     ahead = _forward(points, up.vector)
     if ahead is None:
         return None
     x, yaw, by = ahead
-    turn = up.turn.also(yaw, up.vector[:, None])
-    if roll:
-        stands = Source(("stands", points.origin.state), "roll on the stands",
-                        np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
-        turn = turn.also(stands, x[:, None])
-    return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), turn, f"gravity and {by}")
+    return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), up.turn.also(yaw, up.vector[:, None]),
+                f"gravity and {by}")
+
+
+def level_axes(points: Points, up: Direction, roll: Estimate | None = None) -> Axes | None:
+    """Axes from gravity and the sill: level along, rolled as the car is.
+
+    roll: Estimate named ROLL, rad, left side up, against gravity; None: the car stands on stands whose roll
+    nothing shows.  Returns Axes, or None where forward is not known.
+    """
+    flat = flat_axes(points, up)
+    if flat is None:
+        return None
+    roll = unknown_roll(points.origin) if roll is None else roll
+    x = flat.axes[:, 0]
+    return Axes(rotation_from_vector(roll.values[0] * x) @ flat.axes,
+                flat.turn.plus(roll.linear(x[:, None], TURN, np.zeros(3))), flat.by)
+
+
+def unknown_roll(origin: Origin) -> Estimate:
+    """The car's roll on stands that nothing shows, rad, named ROLL."""
+    stands = Source(("stands", origin.state), ROLL_UNKNOWN, np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
+    return Estimate.stated(ROLL, [0.0], stands)
 
 
 def carried_axes(axes: Axes, tie: Tie, scene: Scene) -> Axes:
@@ -194,9 +212,12 @@ def carried_axes(axes: Axes, tie: Tie, scene: Scene) -> Axes:
     Returns Axes.
     """
     back = tie.pose.rotation.T
-    turn = axes.turn.minus(tie.errors.pick(TURN))
-    # what the ride photos alone know wrong reaches this state's figures through the chassis
-    own = scene.origin.state
-    turn = turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and isinstance(s.key, tuple)
-                         and s.key[1] != own else s.title)
+    turn = of_the_chassis(axes.turn.minus(tie.errors.pick(TURN)), scene.origin)
     return Axes(back @ axes.axes, turned(turn, back), f"ride photos ({axes.by})")
+
+
+def of_the_chassis(turn: Estimate, origin: Origin) -> Estimate:
+    """A turn's budget as another state has it: what the photos it was carried from know wrong reaches this
+    state's figures through the chassis.  origin: this state's."""
+    return turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and isinstance(s.key, tuple)
+                         and s.key[1] != origin.state else s.title)
