@@ -297,6 +297,7 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                          sightings=sightings,
                          paths=names,
                          notes=corner_file,
+                         pitch_between_deg=car.pitch_between_deg(corner, state),
                          quality=[q for q in qualities if q.name in used])
     report.tell(*photo_findings(result))
     return result

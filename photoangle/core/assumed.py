@@ -48,9 +48,9 @@ SILL_YAW_DEG, PIVOT_YAW_DEG = 1.0, 3.0
 STANDS_ROLL_DEG = 1.5
 # Two like points left and right of the car against its own level: 10 mm in height over 1.4 m.
 LEVEL_ACROSS_DEG = 0.4
-# The nose up or down on stands where nothing shows it, half-width: 300 mm of lift over a wheelbase of 2.5 m
-# is 6.9 deg.
-PITCH_ON_STANDS_DEG = 7.0
+# The nose up (front wheels off the ground) or the tail (rear ones) where nothing shows it: anything from
+# level to the most lift that stands give over the shortest wheelbase; 300 mm over 2.5 m is 6.8 deg.
+MOST_LIFT_MM, LEAST_WHEELBASE_MM = 450.0, 1800.0
 # How alike the car stands while one corner after the other is photographed.
 STANCE_DEG = 0.15
 # A chassis marker that nobody touched between two states: what fuel, rubber and tape let it move by.

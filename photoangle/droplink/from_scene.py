@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.poses import Pose, hat
+from calib.poses import Pose, hat, rotation_from_vector
 from photoangle.core.agreement import e_n
 from photoangle.core.assumed import BAR_AXIS_DEG, HUB_DIFFERS_WITHIN, STUD_DEG
 from photoangle.core.estimate import Estimate, Source
@@ -66,11 +66,14 @@ def corner_of(result, motion, figures, car, kit):
                     "have the plumb strip and both sill markers (or both arm pivots) in view"))
     turn = turned(axes.turn, axes.axes.T)
     if result.axes is None:
-        finding, error_deg = _no_datum(result, figures, car)
-        findings.append(finding)
+        # which end is up is known, how far is not: the middle of what it may be; nose up is a turn about -y
+        low, high = car.pitch_between_deg(result.corner, result.state)
+        findings.append(no_datum_finding(where, (low, high)))
+        nose_up = rotation_from_vector([0, -math.radians((low + high) / 2), 0])
         pitch = Source(("pitch", result.scene.origin.state), "pitch",
-                       np.array([[np.radians(error_deg)**2 / 3]]))
-        turn = turn.also(pitch, np.array([[0.0], [1.0], [0.0]]))
+                       np.array([[np.radians(high - low)**2 / 12]]))
+        turn = turned(turn, nose_up.T).also(pitch, np.array([[0.0], [1.0], [0.0]]))
+        axes = replace(axes, axes=axes.axes @ nose_up)
     missing = _missing(result, motion, notes)
     if missing:
         return Refusal(
@@ -99,13 +102,6 @@ def _missing(result, motion, notes):
     known = called | set(notes.from_bush) | set(_shows(motion, result.state))
     missing = [n for n in NEEDED if n not in known]
     return missing if set(PIVOTS) & known else [*missing, ARM_PIVOT_FRONT]
-
-
-def _no_datum(result, figures, car):
-    slope = next((f.value for f in figures if (f.corner, f.state, f.name, f.datum)
-                  == (result.corner, result.state, "sill_slope", "gravity")), None)
-    lift = None if slope is None or not car.wheelbase_mm else car.wheelbase_mm * math.sin(math.radians(slope))
-    return no_datum_finding(f"{result.corner}/{result.state}", lift, car.wheelbase_mm)
 
 
 def _seen(result, notes, axes):

@@ -33,7 +33,8 @@ class StateResult:
 
     up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone,
     rolled as the car is, or None; roll: that roll, an Estimate named datums.ROLL, None where nobody asked;
-    tie: to the reference state; bar_axis: where motion showed it."""
+    pitch_between_deg: what the pitch lies between where nothing shows it, nose up; tie: to the reference
+    state; bar_axis: where motion showed it."""
 
     corner: str | None
     state: str | None
@@ -44,6 +45,7 @@ class StateResult:
     axes: Axes | None = None
     lateral: Axes | None = None
     roll: Estimate | None = None
+    pitch_between_deg: tuple[float, float] = CarFile().pitch_between_deg(None, None)
     tie: Tie | None = None
     bar_axis: BarDirection | None = None
     measured: Any = None  # figures.measure.Measured, of a package above

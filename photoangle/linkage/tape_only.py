@@ -17,7 +17,7 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN, STANDS_ROLL_DEG
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.checks import check_length
@@ -27,7 +27,6 @@ from photoangle.linkage.ride import no_datum_finding
 
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
 _HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
-_UNKNOWN_ROLL_DEG = 0.6
 
 
 @dataclass(frozen=True)
@@ -124,8 +123,7 @@ class Readings:
     """What was read of a corner in one state.
 
     heights, lengths, hub_to_arch_mm as in `TapedCorner`; pitch_deg, roll_deg: (value, u) or None where not
-    known.  An unknown pitch is taken as nought within the error to expect (half-width: front_lift_mm over
-    wheelbase_mm).
+    known; pitch_between_deg: what an unknown pitch lies between, nose up.
     """
 
     heights: Mapping[str, Taped]
@@ -133,8 +131,7 @@ class Readings:
     hub_to_arch_mm: Mapping[str, Taped]
     pitch_deg: tuple[float, float] | None = None
     roll_deg: tuple[float, float] | None = None
-    front_lift_mm: float | None = None
-    wheelbase_mm: float | None = None
+    pitch_between_deg: tuple[float, float] = (0.0, 0.0)
 
 
 def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = True, left: bool = True,
@@ -165,11 +162,11 @@ def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = Tru
     findings = []
     pitch_deg = readings.pitch_deg
     if pitch_deg is None:
-        finding, error = no_datum_finding(where, readings.front_lift_mm, readings.wheelbase_mm)
-        findings.append(finding)
-        pitch_deg = (0.0, error / math.sqrt(3))
+        low, high = readings.pitch_between_deg
+        findings.append(no_datum_finding(where, (low, high)))
+        pitch_deg = ((low + high) / 2, (high - low) / math.sqrt(12))
     return TapedCorner(name, state, dict(heights), dict(lengths), dict(readings.hub_to_arch_mm), eye_ahead,
-                       left, pitch_deg, readings.roll_deg or (0.0, _UNKNOWN_ROLL_DEG),
+                       left, pitch_deg, readings.roll_deg or (0.0, STANDS_ROLL_DEG),
                        findings=tuple(findings), **rest)
 
 
