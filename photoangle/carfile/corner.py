@@ -199,9 +199,9 @@ class CornerNotes(Section):
     stuck_within_mm: Annotated[float,
                                Length((0, 20), "how well you could centre the markers",
                                       ("1 mm", "1/16 in"), SET)] = 1.0
-    bar_arm_points: Annotated[str,
-                              Choice(
-                                  ("rear", "front"), "from bush to eye; for a tape alone", "rear")] = "rear"
+    bar_arm_points: Annotated[str | None,
+                              Choice(("rear", "front"), 'from bush to eye, or "front"; photos show it',
+                                     "rear", OFFERED)] = None
     use_tape: Annotated[bool,
                         Choice((True,
                                 False), "taped lengths join the photos' answer, not check it", True)] = False

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_ACROSS_DEG, LEVEL_U_DEG
-from photoangle.core.findings import NOTE, Finding, Refusal
+from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
@@ -42,6 +42,13 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
             answer.tell(base.finding)
         else:
             answer.base, answer.datum = base, not base.findings
+            if base.eye_ahead is None:
+                answer.tell(
+                    Finding(
+                        ATTENTION, f"{name}/{state}",
+                        "a tape does not show which way the bar's arm points from its bush: the car's pitch"
+                        " turns its angle one way or the other, and the plus-or-minus holds both",
+                        f'write bar_arm_points = "front" or "rear" under [{name}]'))
             answer.tell(
                 *base.findings,
                 Finding(
@@ -84,7 +91,7 @@ def _corner(name, state, notes, car):
     return tape_corner(name,
                        state,
                        Readings(heights, lengths, arch, pitch, roll, car.pitch_between_deg(name, state)),
-                       notes.bar_arm_points == "front",
+                       None if notes.bar_arm_points is None else notes.bar_arm_points == "front",
                        name.endswith("left"),
                        hub_differs_within=HUB_DIFFERS_WITHIN
                        if notes.hub_differs_within is None else notes.hub_differs_within)

@@ -34,6 +34,8 @@ from photoangle.linkage.ride import no_datum_finding
 
 FAR_MM = 300.0
 _SET_WITHIN_MM = 2.0
+# A bar's eye nearer to its bush than this along the car points neither way.
+_POINTS_MM = 30.0
 _ROLES = {HUB, ARCH_LIP, HOSE_A, HOSE_B, HOSE_C, BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT,
           ARM_PIVOT_REAR, ARM_BALL_JOINT}
 _HOSE_ON = {"between": "mid"}
@@ -91,9 +93,27 @@ def corner_of(result, motion, figures, car, kit):
     # all points see the chassis's own turn about the one origin, the bush
     places = places.plus(
         turn.linear(turn_lever(places.values.reshape(-1, 3)), places.names, np.zeros(len(places.names))))
+    findings += _points_as_said(where, notes, names, places)
     corner = _made(result, notes, names, places, kit, axes.axes)
     corner, more = _with_arch(corner, result, figures, notes)
     return FromScene(corner, places, tuple(findings + more), result.axes is not None)
+
+
+def _points_as_said(where, notes, names, places):
+    """A finding where car.toml has the bar's arm point the other way than the photos show."""
+    if notes.bar_arm_points is None:
+        return []
+    x = places.values[3 * names.index(BAR_EYE)]
+    seen = "front" if x > 0 else "rear"
+    if seen == notes.bar_arm_points or abs(x) < _POINTS_MM:
+        return []
+    return [
+        Finding(
+            ATTENTION, where,
+            f"car.toml says that the bar's arm points to the {notes.bar_arm_points}, the photos show it"
+            f" pointing to the {seen}: the photos were used",
+            "correct bar_arm_points, or look whether bush and eye or the sill's markers are exchanged")
+    ]
 
 
 def _missing(result, motion, notes):

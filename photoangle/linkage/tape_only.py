@@ -26,6 +26,7 @@ from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
+POINTS = "which way the bar's arm points"
 _HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
 
 
@@ -35,8 +36,9 @@ class TapedCorner:
 
     heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint and, where taped, link_foot -> Taped, over one level
     line; lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis) and, where taped, link
-    -> Taped; eye_ahead: the bar arm points forward; left: a corner of the left side; pitch_deg (nose up) and
-    roll_deg (left side up) of the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.
+    -> Taped; eye_ahead: the bar arm points forward, None where nobody said; left: a corner of the left side;
+    pitch_deg (nose up) and roll_deg (left side up) of the chassis in this state: (value, u); hub_to_arch_mm:
+    state -> Taped.
     ``nominal`` and ``sample`` as for `corner.Corner`.
     """
 
@@ -45,7 +47,7 @@ class TapedCorner:
     heights: dict[str, Taped]
     lengths: dict[str, Taped]
     hub_to_arch_mm: dict[str, Taped]
-    eye_ahead: bool = True
+    eye_ahead: bool | None = True
     left: bool = True
     pitch_deg: tuple[float, float] = (0.0, 0.0)
     roll_deg: tuple[float, float] = (0.0, 0.0)
@@ -59,7 +61,8 @@ class TapedCorner:
 
     @property
     def source_names(self) -> tuple[str, ...]:
-        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, HUB_SHARE)
+        points = (POINTS,) if self.eye_ahead is None else ()
+        return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, *points, BAR_AXIS, ARM_AXIS, TAPE, HUB_SHARE)
 
     def nominal(self) -> Layout:
         """Layout with every reading at its estimate and the link leaning across the car; leading axes (1,
@@ -75,7 +78,10 @@ class TapedCorner:
         height = {k: draw.scalar(HEIGHTS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.heights.items())}
         size = {k: draw.scalar(LENGTHS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.lengths.items())}
         zero = np.zeros(draw.n)
-        ahead, out = (1.0 if self.eye_ahead else -1.0), (1.0 if self.left else -1.0)
+        # in a mirror across its length the car points the other way and is pitched the other way: an arm that
+        # may point either way is one that points forward on a car that may be pitched either way
+        ahead, out = (-1.0 if self.eye_ahead is False else 1.0), (1.0 if self.left else -1.0)
+        nose = draw.either_way(POINTS) if self.eye_ahead is None else np.ones((draw.n, 1))
         bush = np.stack([zero, zero, height[BAR_BUSH]], -1)
         eye = bush + _leg(size["bar_arm"], height[BAR_EYE] - height[BAR_BUSH], ahead, 0)
         along = _leg(np.ones(draw.n), (height[ARM_BALL_JOINT] - height["arm_pivot"]) / size["control_arm"],
@@ -96,7 +102,7 @@ class TapedCorner:
         ball = pivot + along * size["control_arm"][:, None]
         at = {BAR_BUSH: bush, BAR_EYE: eye, LINK_FOOT: foot, ARM_PIVOT_FRONT: pivot, ARM_BALL_JOINT: ball}
         # nose up is a turn about -y, left side up about +x; the chassis sees the opposite
-        pitch = np.radians(draw.scalar(PITCH, *self.pitch_deg))
+        pitch = nose * np.radians(draw.scalar(PITCH, *self.pitch_deg))
         roll = np.radians(draw.scalar(ROLL, *self.roll_deg))
         level = rotation_from_vector(pitch * np.array([[0.0, 1.0, 0.0]])) @ rotation_from_vector(
             -roll * np.array([[1.0, 0.0, 0.0]]))
@@ -134,7 +140,7 @@ class Readings:
     pitch_between_deg: tuple[float, float] = (0.0, 0.0)
 
 
-def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = True, left: bool = True,
+def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool | None = True, left: bool = True,
                 **rest: Any) -> TapedCorner | Refusal:
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
