@@ -31,6 +31,8 @@ PLUMB_STANDOFF_MM = 1.6
 ON_STRING_MM, STRING_STANDOFF_MM = 0.3, 0.3
 # How true a strip hangs: hole and weight each within 0.3 mm (half-width) of the centre line, 290 mm apart.
 STRIP_HANGS_DEG = 0.05
+# A plumb string that was let come to rest indoors, in one photo: 0.1 mm over 600 mm, standard uncertainty.
+STRING_SWINGS_DEG = 0.01
 # A spirit level along the card's edge: 1 mm/m, makers' convention, half-width.
 CARD_LEVEL_DEG = 0.057
 # How far the card leans back or forward where its edge alone was levelled, which says nothing of that:

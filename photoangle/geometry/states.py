@@ -22,6 +22,7 @@ from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import Axes, Direction, carried_axes, floor_axes
 from photoangle.geometry.joints import Points
+from photoangle.geometry.plumb_line import PlumbLine
 from photoangle.geometry.registration import Tie, chassis_markers, moved_findings, tie_scenes
 from photoangle.geometry.roll import carried_up, give_rolls
 from photoangle.reconstruction.scene import Scene
@@ -32,7 +33,8 @@ class StateResult:
     """One state measured: its Scene, Points, directions, and the sightings behind them.
 
     up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone,
-    rolled as the car is, or None; roll: that roll, an Estimate named datums.ROLL, None where nobody asked;
+    rolled as the car is, or None; plumb_lines: the string's stretches that are in up; roll: the car's, an
+    Estimate named datums.ROLL, None where nobody asked;
     pitch_between_deg: what the pitch lies between where nothing shows it, nose up; tie: to the reference
     state; bar_axis: where motion showed it."""
 
@@ -44,6 +46,7 @@ class StateResult:
     up: Direction | None
     axes: Axes | None = None
     lateral: Axes | None = None
+    plumb_lines: tuple[PlumbLine, ...] = ()
     roll: Estimate | None = None
     pitch_between_deg: tuple[float, float] = CarFile().pitch_between_deg(None, None)
     tie: Tie | None = None
