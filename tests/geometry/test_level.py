@@ -12,9 +12,11 @@ from photoangle.core.estimate import Estimate, Source
 from photoangle.core.figure import says_nothing
 from photoangle.core.origin import Origin
 from photoangle.figures.measure import measured
-from photoangle.geometry.datums import LEAN, gravity
+from photoangle.geometry.datums import LEAN, ROLL_UNKNOWN, gravity
 from photoangle.geometry.joints import Points, coordinates
 from photoangle.geometry.states import StateResult
+from photoangle.linkage.advice import REMEDY
+from photoangle.linkage.tape_only import POINTS
 
 CARD = Level(by="card")
 
@@ -83,6 +85,11 @@ def test_lengths_and_angles_between_parts_do_not_care_how_the_card_leans():
     figures = figures_of(in_the_cards_plane((4.0, 85.0))[0])
     for name in ("bar_arm_length", "link_length", "bar_to_link_angle"):
         assert LEAN not in figures[name].budget
+
+
+def test_each_part_of_the_level_that_may_be_open_has_words_for_what_settles_it():
+    for title in (LEAN, ROLL_UNKNOWN, POINTS, "level"):
+        assert title in REMEDY
 
 
 def test_a_line_out_of_the_cards_plane_goes_up_and_down_with_its_lean():
