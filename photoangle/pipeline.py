@@ -31,10 +31,11 @@ from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
-from photoangle.geometry.datums import gravity, level_axes
+from photoangle.geometry.datums import LEAN, ROLL_UNKNOWN, gravity, level_axes
 from photoangle.geometry.dots_in_plane import dot_points
 from photoangle.geometry.joints import NOT_GIVEN, joint_points
 from photoangle.geometry.place_dots import with_dots
+from photoangle.geometry.plumb_line import plumb_lines, steadied
 from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.folder_lens import folder_profiles
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
@@ -49,7 +50,9 @@ _SETTLES = {
     "pixels": "take more photos, nearer and from clearly different places",
     "lens": "take ten photos of the card into lens/, and more photos here",
     "print": "lay a steel rule on the print-check lines and write what it says",
-    "level": "hang the plumb strip, or level the card's long edge",
+    "level": "hang the plumb strip",
+    ROLL_UNKNOWN: "lay a level across the car as it stands here and write what it reads as roll_deg",
+    LEAN: "hang the plumb strip in view: a level edge does not tell how the card leans",
 }
 
 
@@ -271,8 +274,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
 
     options = SceneOptions(planar, _origin(names, corner, state, car, root), car.level.plumb_standoff_mm)
     scene = solve_scene(sightings, kit, knowledge, where or "photos", more, options)
-    pictures.clear()
     if isinstance(scene, Refusal):
+        pictures.clear()
         report.tell(scene.finding)
         return None
     report.tell(*scene.findings, *cut_by_the_frame(scene, sightings, kit))
@@ -285,6 +288,11 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     report.tell(*findings)
     up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
+    lines = plumb_lines(points, scene, up, lambda name: pictures.get(names, name)) if up is not None else ()
+    pictures.clear()
+    if up is not None:
+        up, findings = steadied(up, lines, scene, where or "photos")
+        report.tell(*findings)
     used = {s.name for s in sightings}
     result = StateResult(corner,
                          state,
@@ -295,6 +303,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
                          sightings=sightings,
                          paths=names,
                          notes=corner_file,
+                         plumb_lines=lines,
+                         pitch_between_deg=car.pitch_between_deg(corner, state),
                          quality=[q for q in qualities if q.name in used])
     report.tell(*photo_findings(result))
     return result

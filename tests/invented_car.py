@@ -85,10 +85,13 @@ class Slips:
 
 
 class InventedCar:
-    """A front-left corner at droop, set and ride; ``readings``: state -> name -> mm as a tape would say."""
+    """A front-left corner at droop, set and ride; ``readings``: state -> name -> mm as a tape would say;
+    tilt_deg: state -> (nose up, left side up) of the car against gravity."""
 
-    def __init__(self, seed, slips=Slips()):
+    def __init__(self, seed, slips=Slips(), tilt_deg=None):
         self.rng, self.slips = np.random.default_rng([seed, 67]), slips
+        self.tilt_deg = {"ride": (0.0, 0.0), "droop": (PITCH_DEG, ROLL_DEG), "set": (PITCH_DEG, ROLL_DEG)} | (
+            tilt_deg or {})
         names, points = invented_points(self.rng)
         size = 3 * len(names)
         layout = Corner("front-left", "droop", names, points, {"none": np.zeros((size, size))}).nominal()
@@ -126,7 +129,7 @@ class InventedCar:
 
     def _poses(self, state):
         """World (gravity) poses of the markers in a state: id -> Pose; and the turn of the car."""
-        tilt = (0.0, 0.0) if state == "ride" else (PITCH_DEG, ROLL_DEG)
+        tilt = self.tilt_deg[state]
         car = rotation_from_vector([0, -np.radians(tilt[0]), 0]) @ rotation_from_vector(
             [np.radians(tilt[1]), 0, 0])
         at, out = self.places[state], {}
@@ -210,11 +213,14 @@ class InventedCar:
             ]
         return "\n".join(lines) + "\n"
 
-    def measure(self, readings=None):
-        """The Measurement of a whole run over droop, ride and set."""
-        car = parse_carfile(tomllib.loads(self.toml(readings)))
-        report, states = Report(), []
-        for state in ("ride", "droop", "set"):
+    def measure(self, readings=None, states=("ride", "droop", "set"), attitude=None):
+        """The Measurement of a whole run; attitude: state -> what a level read there, deg by key."""
+        table = tomllib.loads(self.toml(readings))
+        for state, row in (attitude or {}).items():
+            table["front-left"]["tape"].setdefault(state, {}).update(row)
+        car = parse_carfile(table)
+        report, wanted, states = Report(), states, []
+        for state in wanted:
             result = self._solved(state, car, report)
             if result is not None:
                 states.append(result)

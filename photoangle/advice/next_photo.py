@@ -29,6 +29,7 @@ from photoangle.core.roles import (
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import carried_axes, gravity, level_axes
 from photoangle.geometry.joints import joint_points
+from photoangle.geometry.plumb_line import steadied
 from photoangle.geometry.registration import tie_scenes
 from photoangle.reconstruction.predicted_covariance import scene_with, view_from
 
@@ -119,11 +120,13 @@ def u_with(result, view, figure, car, kit, reference=None):
     scale, scale_u, _, _ = print_scale(car.print_check)
     points, _ = joint_points(scene, kit, result.notes, car.level, scale, scale_u)
     up, _ = gravity(points, scene, car.level)
+    if up is not None:
+        up, _ = steadied(up, result.plumb_lines, scene)
     axes = result.axes
     if axes is not None and reference is not None and result.tie is not None:
         tie = tie_scenes(scene, reference.scene, kit)
         axes = carried_axes(reference.axes, tie, scene) if tie is not None else axes
-    lateral = level_axes(points, up) if up is not None else None
+    lateral = level_axes(points, up, result.roll) if up is not None else None
     would = measured(replace(result, scene=scene, points=points, up=up, axes=axes, lateral=lateral),
                      (figure.name, figure.datum))
     return would.estimate.u(would.estimate.names[0]) if would.rows else None

@@ -7,7 +7,9 @@ import math
 from dataclasses import dataclass
 
 from photoangle.core.findings import Refusal
+from photoangle.geometry.datums import ROLL_UNKNOWN
 from photoangle.linkage.advice import CANNOT_TELL
+from photoangle.linkage.tape_only import POINTS
 
 # What the user can read again or read for the first time, by source of the budget: words, and what is left of
 # that source's variance afterwards (a second independent reading halves it; a direct one does away with most
@@ -23,7 +25,9 @@ READINGS = {
     "sticking": ("centre the markers better, or use the plate form, and say so with stuck_within", 0.25),
     "print": ("lay a steel rule on the print-check lines and write what it says", 0.1),
     "pitch": ("read the sill's slope with a level here and on the wheels", 0.01),
+    ROLL_UNKNOWN: ("lay a level across the car as it stands here and write it as roll_deg", 0.1),
     "floor": ("measure the floor's slope along the car with a long level", 0.15),
+    POINTS: ('say which way the bar\'s arm points from bush to eye: bar_arm_points = "front" or "rear"', 0.0),
     "link's lean": ("tape the height of the link's foot, or take one photo", 0.3),
 }
 WORTH = 0.10

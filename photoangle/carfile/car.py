@@ -13,12 +13,13 @@ from photoangle.carfile.corner import OFFERED, PAGE, SET, CornerNotes, Mm
 from photoangle.carfile.kinds import Choice, Key, Length, Number
 from photoangle.carfile.lengths import TAPE_CLASSES
 from photoangle.carfile.section import Section, section
-from photoangle.core.states import AXLES, CORNERS
+from photoangle.core.assumed import LEAST_WHEELBASE_MM, MOST_LIFT_MM
+from photoangle.core.states import AXLES, CORNERS, RIDE
 
 
 @section
 class CarNotes(Section):
-    """The car's name, units, tape, wheelbase (mm) and kit file."""
+    """The car's name, units, tape, wheelbase and lift (mm), and kit file."""
 
     name: Annotated[str, Key(200, "as it stands on reports", "my car", SET | PAGE)] = ""
     units: Annotated[str,
@@ -33,6 +34,9 @@ class CarNotes(Section):
     wheelbase_mm: Annotated[Mm,
                             Length((1000, 6000), "front wheel's middle to rear's",
                                    ("2500 mm", "98 1/2 in"), OFFERED)] = None
+    lift_mm: Annotated[Mm,
+                       Length((20, MOST_LIFT_MM), "how much higher the raised end stands, at its axle",
+                              ("300 mm", "12 in"), OFFERED)] = None
     kit: Annotated[
         str | None,
         Key(200, "a kit file in this folder, for other tags than the printed", "my-kit.toml")] = None
@@ -124,6 +128,21 @@ class CarFile(CarNotes):
     level: Level = Level()
     corners: dict = field(default_factory=dict)
     axles: dict = field(default_factory=dict)
+
+    def pitch_between_deg(self, corner, state):
+        """Between what the car's pitch lies in a state where nothing shows it, deg, nose up: (least, most).
+
+        On its wheels it is the floor's.  On stands the end that was raised is known by the corner, and it
+        is up by anything to atan(lift / wheelbase); corner None: either end.
+        """
+        if state == RIDE:
+            along, within = self.level.floor_slope_along_deg, self.level.floor_within_deg
+            return along - within, along + within
+        lift, wheelbase = self.lift_mm or MOST_LIFT_MM, self.wheelbase_mm or LEAST_WHEELBASE_MM
+        most = math.degrees(math.atan(lift / wheelbase))
+        front, rear = AXLES
+        raised = (corner or "").partition("-")[0]
+        return 0.0 if raised == front else -most, 0.0 if raised == rear else most
 
     def corner(self, name):
         """The CornerNotes of a name, with defaults where the file is silent."""

@@ -57,8 +57,10 @@ def _taped(words, example, use=NONE, least=1):
     return TapeKey((least, 3000), words, example, PAGE | use)
 
 
-ATTITUDE = {"sill_slope_deg": Number((-20, 20), "a level along the sill: nose up is positive", 0.3, PAGE),
-            "roll_deg": Number((-20, 20), "a level across the car: left side up is positive", 0.2, PAGE)}
+ATTITUDE = {
+    "sill_slope_deg": Number((-20, 20), "a level along the sill: nose up is positive", 0.3, OFFERED | PAGE),
+    "roll_deg": Number((-20, 20), "a level across, on two like points: left side up is positive", 0.2,
+                       OFFERED | PAGE)}
 TAPE = {
     "hub_to_arch": _taped("wheel's middle straight up to the arch lip", ("378 mm", "14 7/8 in"), OFFERED),
     "bar_arm_length": _taped("bush to eye", ("186 mm", "7 5/16 in"), OFFERED), "control_arm_length": _taped(
@@ -205,9 +207,9 @@ class CornerNotes(Section):
     stuck_within_mm: Annotated[float,
                                Length((0, 20), "how well you could centre the markers",
                                       ("1 mm", "1/16 in"), SET)] = 1.0
-    bar_arm_points: Annotated[str,
-                              Choice(
-                                  ("rear", "front"), "from bush to eye; for a tape alone", "rear")] = "rear"
+    bar_arm_points: Annotated[str | None,
+                              Choice(("rear", "front"), 'from bush to eye, or "front"; photos show it',
+                                     "rear", OFFERED)] = None
     use_tape: Annotated[bool,
                         Choice((True,
                                 False), "taped lengths join the photos' answer, not check it", True)] = False

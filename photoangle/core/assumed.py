@@ -40,20 +40,28 @@ PLUMB_STANDOFF_MM = 1.6
 ON_STRING_MM, STRING_STANDOFF_MM = 0.3, 0.3
 # How true a strip hangs: hole and weight each within 0.3 mm (half-width) of the centre line, 290 mm apart.
 STRIP_HANGS_DEG = 0.05
+# A plumb string that was let come to rest indoors, in one photo: 0.1 mm over 600 mm, standard uncertainty.
+STRING_SWINGS_DEG = 0.01
 # A spirit level along the card's edge: 1 mm/m, makers' convention, half-width.
 CARD_LEVEL_DEG = 0.057
-# How far the card leans to or from the photos where its edge alone was levelled.
-CARD_LEANS_DEG = 3.0
+# How far the card leans back or forward where its edge alone was levelled, which says nothing of that:
+# stood against something it leans back by anything to 25 deg, held up it is a few either way; standard
+# uncertainty.
+CARD_LEANS_DEG = 12.0
 # A slope read with a level or a phone, standard uncertainty.
 LEVEL_U_DEG = 0.15
 
 # The sill's line (or the control arm's pivots') against the chassis's x axis, seen from above.
 SILL_YAW_DEG, PIVOT_YAW_DEG = 1.0, 3.0
-# The car's roll on stands where nothing shows it.
-STANDS_ROLL_DEG = 0.6
-# The nose up or down on stands where nothing shows it, half-width: 300 mm of lift over a wheelbase of 2.5 m
-# is 6.9 deg.
-PITCH_ON_STANDS_DEG = 7.0
+# The car's roll on stands where neither a level nor another state shows it, standard uncertainty: stands of
+# two notches' difference (20 to 25 mm each) under points a metre apart roll it by 1.3 to 1.6 deg, a soft
+# jacking point or a sloping floor by as much again.
+STANDS_ROLL_DEG = 1.5
+# Two like points left and right of the car against its own level: 10 mm in height over 1.4 m.
+LEVEL_ACROSS_DEG = 0.4
+# The nose up (front wheels off the ground) or the tail (rear ones) where nothing shows it: anything from
+# level to the most lift that stands give over the shortest wheelbase; 300 mm over 2.5 m is 6.8 deg.
+MOST_LIFT_MM, LEAST_WHEELBASE_MM = 450.0, 1800.0
 # How alike the car stands while one corner after the other is photographed.
 STANCE_DEG = 0.15
 # A chassis marker that nobody touched between two states: what fuel, rubber and tape let it move by.

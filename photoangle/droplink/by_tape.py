@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from photoangle.core.assumed import LEVEL_U_DEG
-from photoangle.core.findings import NOTE, Finding, Refusal
+from photoangle.core.assumed import LEVEL_ACROSS_DEG, LEVEL_U_DEG
+from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
@@ -42,6 +42,13 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
             answer.tell(base.finding)
         else:
             answer.base, answer.datum = base, not base.findings
+            if base.eye_ahead is None:
+                answer.tell(
+                    Finding(
+                        ATTENTION, f"{name}/{state}",
+                        "a tape does not show which way the bar's arm points from its bush: the car's pitch"
+                        " turns its angle one way or the other, and the plus-or-minus holds both",
+                        f'write bar_arm_points = "front" or "rear" under [{name}]'))
             answer.tell(
                 *base.findings,
                 Finding(
@@ -79,12 +86,12 @@ def _corner(name, state, notes, car):
         s: _taped(r["hub_to_arch"])
         for s, r in notes.tape.items() if "hub_to_arch" in r and s in (state, RIDE)
     }
-    pitch, roll = (_attitude(notes, car, state, key, floor) for key, floor in (
-        ("sill_slope_deg", car.level.floor_slope_along_deg), ("roll_deg", car.level.floor_slope_across_deg)))
+    pitch = _attitude(notes, car, state, "sill_slope_deg", car.level.floor_slope_along_deg)
+    roll = _roll(notes, car, state)
     return tape_corner(name,
                        state,
-                       Readings(heights, lengths, arch, pitch, roll, wheelbase_mm=car.wheelbase_mm),
-                       notes.bar_arm_points == "front",
+                       Readings(heights, lengths, arch, pitch, roll, car.pitch_between_deg(name, state)),
+                       None if notes.bar_arm_points is None else notes.bar_arm_points == "front",
                        name.endswith("left"),
                        notes.link_foot_on,
                        hub_differs_within=notes.hub_differs_within)
@@ -97,6 +104,17 @@ def _taped(reading):
 def _mean(readings):
     n = len(readings)
     return Taped(sum(r.value_mm for r in readings) / n, math.hypot(*(r.u_mm for r in readings)) / n)
+
+
+def _roll(notes, car, state):
+    """The chassis's roll in a state, (value, u) deg, or None: a level across reads it within the rake of what
+    it lies on, which the same reading on the wheels takes out."""
+    here = notes.attitude.get(state, {}).get("roll_deg")
+    if here is None:
+        return None
+    ways = [(here, math.hypot(LEVEL_U_DEG, LEVEL_ACROSS_DEG)),
+            _attitude(notes, car, state, "roll_deg", car.level.floor_slope_across_deg)]
+    return min((way for way in ways if way is not None), key=lambda way: way[1])
 
 
 def _attitude(notes, car, state, key, floor_deg):

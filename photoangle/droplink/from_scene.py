@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.poses import Pose, hat
+from calib.poses import Pose, hat, rotation_from_vector
 from photoangle.carfile.corner import STUD_WAYS
 from photoangle.core.agreement import e_n
 from photoangle.core.assumed import BAR_AXIS_DEG, STUD_DEG, STUD_SAID_DEG
@@ -37,6 +37,8 @@ from photoangle.linkage.ride import no_datum_finding
 
 FAR_MM = 300.0
 _SET_WITHIN_MM = 2.0
+# A bar's eye nearer to its bush than this along the car points neither way.
+_POINTS_MM = 30.0
 _ROLES = {HUB, ARCH_LIP, HOSE_A, HOSE_B, HOSE_C, BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT,
           ARM_PIVOT_REAR, ARM_BALL_JOINT}
 # What stays where it is while the wheel moves.
@@ -72,11 +74,14 @@ def corner_of(result, motion, figures, car, kit, alone=False):
                     "have the plumb strip and both sill markers (or both arm pivots) in view"))
     turn = turned(axes.turn, axes.axes.T)
     if result.axes is None:
-        finding, error_deg = _no_datum(result, figures, car)
-        findings.append(finding)
+        # which end is up is known, how far is not: the middle of what it may be; nose up is a turn about -y
+        low, high = car.pitch_between_deg(result.corner, result.state)
+        findings.append(no_datum_finding(where, (low, high)))
+        nose_up = rotation_from_vector([0, -math.radians((low + high) / 2), 0])
         pitch = Source(("pitch", result.scene.origin.state), "pitch",
-                       np.array([[np.radians(error_deg)**2 / 3]]))
-        turn = turn.also(pitch, np.array([[0.0], [1.0], [0.0]]))
+                       np.array([[np.radians(high - low)**2 / 12]]))
+        turn = turned(turn, nose_up.T).also(pitch, np.array([[0.0], [1.0], [0.0]]))
+        axes = replace(axes, axes=axes.axes @ nose_up)
     from_bush, untimed = _taped_here(result, notes, alone)
     findings += untimed
     missing = _missing(result, motion, notes, from_bush)
@@ -96,9 +101,27 @@ def corner_of(result, motion, figures, car, kit, alone=False):
     # all points see the chassis's own turn about the one origin, the bush
     places = places.plus(
         turn.linear(turn_lever(places.values.reshape(-1, 3)), places.names, np.zeros(len(places.names))))
+    findings += _points_as_said(where, notes, names, places)
     corner = _made(result, notes, names, places, kit, axes.axes)
     corner, more = _with_arch(corner, result, figures, notes)
     return FromScene(corner, places, tuple(findings + more), result.axes is not None)
+
+
+def _points_as_said(where, notes, names, places):
+    """A finding where car.toml has the bar's arm point the other way than the photos show."""
+    if notes.bar_arm_points is None:
+        return []
+    x = places.values[3 * names.index(BAR_EYE)]
+    seen = "front" if x > 0 else "rear"
+    if seen == notes.bar_arm_points or abs(x) < _POINTS_MM:
+        return []
+    return [
+        Finding(
+            ATTENTION, where,
+            f"car.toml says that the bar's arm points to the {notes.bar_arm_points}, the photos show it"
+            f" pointing to the {seen}: the photos were used",
+            "correct bar_arm_points, or look whether bush and eye or the sill's markers are exchanged")
+    ]
 
 
 def _missing(result, motion, notes, from_bush):
@@ -107,13 +130,6 @@ def _missing(result, motion, notes, from_bush):
     known = called | set(from_bush) | set(_shows(motion, result.state))
     missing = [n for n in NEEDED if n not in known]
     return missing if set(PIVOTS) & known else [*missing, ARM_PIVOT_FRONT]
-
-
-def _no_datum(result, figures, car):
-    slope = next((f.value for f in figures if (f.corner, f.state, f.name, f.datum)
-                  == (result.corner, result.state, "sill_slope", "gravity")), None)
-    lift = None if slope is None or not car.wheelbase_mm else car.wheelbase_mm * math.sin(math.radians(slope))
-    return no_datum_finding(f"{result.corner}/{result.state}", lift, car.wheelbase_mm)
 
 
 def _seen(result, notes, axes):

@@ -64,6 +64,7 @@ class FrameEstimate:
     lateral: Axes | None
     bar: BarDirection | None
     estimate: Estimate
+    pitch_between_deg: tuple[float, float]
 
     @classmethod
     def of(cls, state: StateResult) -> FrameEstimate:
@@ -80,7 +81,7 @@ class FrameEstimate:
         parts = [(still() if d is None else d.turn).named(tuple(f"{name} {t}" for t in TURN))
                  for name, d in turns]
         return cls(points, up, axes, lateral, bar,
-                   points.estimate.join(*parts, _radii(state), _unseen_pivot(state)))
+                   points.estimate.join(*parts, _radii(state), _unseen_pivot(state)), state.pitch_between_deg)
 
     @property
     def steps(self) -> Array:

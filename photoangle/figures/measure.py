@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from calib.differences import jacobian
 from photoangle.core.arrays import Array
-from photoangle.core.estimate import Estimate
+from photoangle.core.estimate import Estimate, Source
 from photoangle.core.figure import Figure, figure_of
 from photoangle.figures.frame import FrameEstimate
 from photoangle.figures.measurands import Measurand, measurands
+from photoangle.geometry.datums import LEAN
 from photoangle.geometry.states import StateResult
+
+_ANYTHING = 100.0  # deg or mm: far beyond what is told
 
 
 @dataclass(frozen=True)
@@ -55,4 +60,27 @@ def measured(state: StateResult, only: tuple[str, str | None] | None = None) -> 
     rows = tuple(m for m, g in zip(rows, good, strict=True) if g)
     names = [label(m.key) for m in rows]
     estimate = frame.estimate.linear(slopes[good], names, values(frame.estimate.values))
-    return Measured(rows, estimate, frame, slopes[good])
+    return Measured(rows, _bent(estimate, frame.estimate, values), frame, slopes[good])
+
+
+def _bent(estimate: Estimate, inputs: Estimate, values: Callable[[Array], Array]) -> Estimate:
+    """The figures with what a lean does to second order.
+
+    A line in the card's plane does not change with a small lean of that plane, but a steep one does with its
+    square: its derivative says nothing of it.  For a normal error x of spread s, f(x) = f0 + a x + b x^2 has
+    the mean f0 + b s^2, and beside a x the uncorrelated error b (x^2 - s^2) of variance 2 b^2 s^4; b is from
+    f at +-sqrt(3) s (the points and weights of Gauss and Hermite's three).
+    """
+    for source, effect in inputs.effects.items():
+        if source.title != LEAN:
+            continue
+        for k, sigma in enumerate(np.sqrt(source.covariance.diagonal())):
+            step = math.sqrt(3) * sigma * effect[:, k]
+            bend = (values(inputs.values + step) + values(inputs.values - step)) / 2 - values(inputs.values)
+            known = np.isfinite(bend)
+            bend = np.where(known, bend, 0.0) / 3
+            # what has no value at all when leant that far may be anything
+            spread = np.where(known, bend, _ANYTHING)
+            square = Source((source.key, "squared", k), source.title, np.array([[2.0]]))
+            estimate = estimate.plus(Estimate(estimate.names, bend, {square: spread[:, None]}))
+    return estimate

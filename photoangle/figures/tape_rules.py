@@ -16,7 +16,7 @@ import numpy as np
 
 from photoangle.carfile.lengths import Reading
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ALONG_AXIS_MM, AXIS_CLIMBS_DEG, PITCH_ON_STANDS_DEG, PIVOT_HEIGHT_MM
+from photoangle.core.assumed import ALONG_AXIS_MM, AXIS_CLIMBS_DEG, PIVOT_HEIGHT_MM
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import PIVOTS
 from photoangle.figures.frame import STEP_MM, Frame, FrameEstimate
@@ -64,19 +64,21 @@ def direct(name: str) -> TapeRule:
 def held_upright(name: str, low: str, high: str) -> TapeRule:
     """A height between two points, taped without a plumb: anything from the vertical (of the chassis or of
     gravity) to the straight line, since nobody holds a tape truer than the eye tells."""
-    def ways(frame: Frame) -> list[float]:
+    def ways(frame: Frame, pitch_between_deg: tuple[float, float]) -> list[float]:
         line = frame.at[high] - frame.at[low]
         ups = [up for up in map(frame.vertical, ("gravity", "chassis")) if up is not None]
         if frame.axes is None and frame.up is not None and frame.ahead is not None:
-            # the chassis's own vertical: pitched by what nobody read
-            lean = math.radians(PITCH_ON_STANDS_DEG)
-            ups += [math.cos(lean) * frame.up + sign * math.sin(lean) * unit(frame.ahead) for sign in (1, -1)]
+            # the chassis's own vertical: pitched by what nobody read, back where the nose is up
+            ups += [math.cos(p) * frame.up - math.sin(p) * unit(frame.ahead)
+                    for p in map(math.radians, pitch_between_deg)]
         return [float(np.linalg.norm(line)), *(float(line @ up) for up in ups)]
 
     def photo(known: FrameEstimate) -> Estimate:
-        every = ways(known.nominal)
+        between = known.pitch_between_deg
+        every = ways(known.nominal, between)
         middle = known.estimate.map(
-            lambda v: np.array([(min(w) + max(w)) / 2 for w in [ways(known.frame(v))]]), _VALUE, known.steps)
+            lambda v: np.array([(min(w) + max(w)) / 2 for w in [ways(known.frame(v), between)]]), _VALUE,
+            known.steps)
         held = Source(("tape held", name, known.points.origin.state), "how the tape was held",
                       np.array([[((max(every) - min(every)) / 2 / _ROOT3) ** 2]]))
         return middle.also(held, np.ones((1, 1)))

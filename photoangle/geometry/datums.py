@@ -26,7 +26,7 @@ from photoangle.core.assumed import (
     STRIP_HANGS_DEG,
 )
 from photoangle.core.estimate import Estimate, Source
-from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.origin import Origin
 from photoangle.core.roles import (
     ARM_PIVOT_FRONT,
@@ -44,6 +44,11 @@ if TYPE_CHECKING:  # these stand on what is here
     from photoangle.reconstruction.scene import Scene
 
 TURN = ("turn x", "turn y", "turn z")
+ROLL = ("roll",)
+# The budget's line for a roll that nothing shows.
+ROLL_UNKNOWN = "roll on the stands"
+# The budget's line for what a levelled edge does not tell: how the card leans to or from the photos.
+LEAN = "card's lean"
 _LEAST_SPAN_MM = 80
 # A sill line steeper than this says little of where forward is.
 _LEAST_LEVEL_SHARE = 0.3
@@ -93,9 +98,16 @@ def gravity(points: Points, scene: Scene, level: Level,
         if not scene.has_card:
             return None, [Finding(ATTENTION, where, "the card is to be the level but no photo shows it",
                                   "take a photo with the card in view, or hang the plumb strip")]
-        spread = np.radians([CARD_LEANS_DEG, 0, CARD_LEVEL_DEG / _ROOT3])
-        held = Source(("level", state), "level", np.diag(spread**2))
-        return Direction(np.array([0, -1.0, 0]), Estimate.stated(TURN, np.zeros(3), held), "card"), []
+        # a level edge is one axis of two: how the card leans about it nobody read, and no photo shows
+        edge = Source(("level", state), "level", np.array([[np.radians(CARD_LEVEL_DEG / _ROOT3)**2]]))
+        lean = Source(("card lean", state), LEAN, np.array([[np.radians(CARD_LEANS_DEG)**2]]))
+        across, along = np.eye(3)[:, 2:], np.eye(3)[:, :1]
+        turn = Estimate(TURN, np.zeros(3), {edge: across, lean: along})
+        told = Finding(NOTE, where, "the card's level edge says which way is up along it, not how the card"
+                       f" leans to or from you: {CARD_LEANS_DEG:g} deg either way are allowed for (standard"
+                       " uncertainty), most felt by steep lines",
+                       "hang the plumb strip in view: it tells both")
+        return Direction(np.array([0, -1.0, 0]), turn, "card"), [told]
     missing = [n for n in PLUMB if n not in points]
     if missing:
         which = "no plumb markers" if len(missing) == 2 else f"only one plumb marker ({missing[0]} missing)"
@@ -161,21 +173,36 @@ def floor_source(origin: Origin, level: Level) -> Source:
     return Source(("floor", origin.car), "floor", np.eye(2) * within**2)
 
 
-def level_axes(points: Points, up: Direction, roll: bool = True) -> Axes | None:
-    """Axes from gravity and the sill alone: level, with the car's roll on its stands as an uncertainty.
-
-    roll: whether that uncertainty is in it (not where the roll is known otherwise).  Returns Axes or None.
-    """
+def flat_axes(points: Points, up: Direction) -> Axes | None:
+    """Axes from gravity and the sill alone, level both ways.  Returns Axes, or None where forward is not
+    known."""
     ahead = _forward(points, up.vector)
     if ahead is None:
         return None
     x, yaw, by = ahead
-    turn = up.turn.also(yaw, up.vector[:, None])
-    if roll:
-        stands = Source(("stands", points.origin.state), "roll on the stands",
-                        np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
-        turn = turn.also(stands, x[:, None])
-    return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), turn, f"gravity and {by}")
+    return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), up.turn.also(yaw, up.vector[:, None]),
+                f"gravity and {by}")
+
+
+def level_axes(points: Points, up: Direction, roll: Estimate | None = None) -> Axes | None:
+    """Axes from gravity and the sill: level along, rolled as the car is.
+
+    roll: Estimate named ROLL, rad, left side up, against gravity; None: the car stands on stands whose roll
+    nothing shows.  Returns Axes, or None where forward is not known.
+    """
+    flat = flat_axes(points, up)
+    if flat is None:
+        return None
+    roll = unknown_roll(points.origin) if roll is None else roll
+    x = flat.axes[:, 0]
+    return Axes(rotation_from_vector(roll.values[0] * x) @ flat.axes,
+                flat.turn.plus(roll.linear(x[:, None], TURN, np.zeros(3))), flat.by)
+
+
+def unknown_roll(origin: Origin) -> Estimate:
+    """The car's roll on stands that nothing shows, rad, named ROLL."""
+    stands = Source(("stands", origin.state), ROLL_UNKNOWN, np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
+    return Estimate.stated(ROLL, [0.0], stands)
 
 
 def carried_axes(axes: Axes, tie: Tie, scene: Scene) -> Axes:
@@ -185,9 +212,12 @@ def carried_axes(axes: Axes, tie: Tie, scene: Scene) -> Axes:
     Returns Axes.
     """
     back = tie.pose.rotation.T
-    turn = axes.turn.minus(tie.errors.pick(TURN))
-    # what the ride photos alone know wrong reaches this state's figures through the chassis
-    own = scene.origin.state
-    turn = turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and isinstance(s.key, tuple)
-                         and s.key[1] != own else s.title)
+    turn = of_the_chassis(axes.turn.minus(tie.errors.pick(TURN)), scene.origin)
     return Axes(back @ axes.axes, turned(turn, back), f"ride photos ({axes.by})")
+
+
+def of_the_chassis(turn: Estimate, origin: Origin) -> Estimate:
+    """A turn's budget as another state has it: what the photos it was carried from know wrong reaches this
+    state's figures through the chassis.  origin: this state's."""
+    return turn.retitled(lambda s: "chassis" if s.title in ("pixels", "level") and isinstance(s.key, tuple)
+                         and s.key[1] != origin.state else s.title)

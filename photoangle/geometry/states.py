@@ -13,15 +13,18 @@ from calib.kit import Kit
 from calib.poses import Pose
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.corner import CornerNotes
+from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.outcome import Report
 from photoangle.core.roles import SILLS
 from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
-from photoangle.geometry.datums import Axes, Direction, carried_axes, floor_axes, level_axes
+from photoangle.geometry.datums import Axes, Direction, carried_axes, floor_axes
 from photoangle.geometry.joints import Points
+from photoangle.geometry.plumb_line import PlumbLine
 from photoangle.geometry.registration import Tie, chassis_markers, moved_findings, tie_scenes
+from photoangle.geometry.roll import carried_up, give_rolls
 from photoangle.reconstruction.scene import Scene
 
 
@@ -29,8 +32,11 @@ from photoangle.reconstruction.scene import Scene
 class StateResult:
     """One state measured: its Scene, Points, directions, and the sightings behind them.
 
-    up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone, or
-    None; tie: to the reference state; bar_axis: where motion showed it."""
+    up: Direction or None; axes: the chassis's Axes or None; lateral: Axes from gravity and the sill alone,
+    rolled as the car is, or None; plumb_lines: the string's stretches that are in up; roll: the car's, an
+    Estimate named datums.ROLL, None where nobody asked;
+    pitch_between_deg: what the pitch lies between where nothing shows it, nose up; tie: to the reference
+    state; bar_axis: where motion showed it."""
 
     corner: str | None
     state: str | None
@@ -40,6 +46,9 @@ class StateResult:
     up: Direction | None
     axes: Axes | None = None
     lateral: Axes | None = None
+    plumb_lines: tuple[PlumbLine, ...] = ()
+    roll: Estimate | None = None
+    pitch_between_deg: tuple[float, float] = CarFile().pitch_between_deg(None, None)
     tie: Tie | None = None
     bar_axis: BarDirection | None = None
     measured: Any = None  # figures.measure.Measured, of a package above
@@ -106,31 +115,38 @@ def tie_states(states: Sequence[StateResult], kit: Kit, car: CarFile, report: Re
                 continue
             if base is not None:
                 result.axes = carried_axes(base, result.tie, result.scene)
+            elif ride.up is not None:
+                # the floor's normal is known from the ride photos, which way the car points from these
+                result.axes = floor_axes(result.points, carried_up(ride, result), car.level)
             report.tell(*moved_findings(result.tie, kit, f"{corner}/{result.state}"))
+        if ride is not None and ride.axes is None:
+            _say_no_forward(ride, mine, report)
         _bar_axis(mine, reference, kit)
-    for result in states:
-        if result.up is not None:
-            result.lateral = level_axes(result.points, result.up)
+    give_rolls(states, car.level)
 
 
 def _ride_axes(ride: StateResult, car: CarFile, report: Report) -> Axes | None:
-    """Chassis axes of the ride state, or None with the reason told."""
-    where = f"{ride.corner}/ride"
+    """Chassis axes of the ride state, or None."""
     if ride.up is None:
         return None
     ride.axes = floor_axes(ride.points, ride.up, car.level)
-    if ride.axes is None:
-        missing = [n.replace("_", " ") for n in SILLS if n not in ride.points]
-        report.tell(
-            Finding(
-                ATTENTION, where,
-                f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
-                "have both sill markers in the ride photos"))
-    elif not car.level.floor_given:
+    if ride.axes is not None and not car.level.floor_given:
         report.tell(Finding(NOTE, "car.toml, level", "the floor's slope is not given: level within"
                             f" {car.level.floor_within_deg:g} deg is assumed",
                             "lay a long level on the floor and write floor_slope_along_deg"))
     return ride.axes
+
+
+def _say_no_forward(ride: StateResult, mine: Sequence[StateResult], report: Report) -> None:
+    """Where neither the ride photos nor those tied to them show which way the car points."""
+    if ride.up is None or any(s.axes is not None for s in mine):
+        return
+    missing = [n.replace("_", " ") for n in SILLS if n not in ride.points]
+    report.tell(
+        Finding(
+            ATTENTION, f"{ride.corner}/ride",
+            f"which way the car points is not known: {' and '.join(missing) or 'the sill line'} not seen",
+            "have both sill markers in the ride photos"))
 
 
 def _bar_axis(mine: Sequence[StateResult], reference: StateResult, kit: Kit) -> None:

@@ -56,6 +56,10 @@ REMEDY = {
     "link's lean": "take one photo, or read the link's lean: a tape cannot tell it",
     "pitch": "read the sill's slope with a level in this state and with the car on its wheels",
     "roll": "read the car's roll with a level across it",
+    "roll on the stands": "lay a level across the car as it stands here and write what it reads as roll_deg",
+    "level": "hang the plumb free and still, on a long string that the photos show",
+    "card's lean": "hang the plumb strip in view: a level edge does not tell how the card leans",
+    "which way the bar's arm points": 'write bar_arm_points = "front" or "rear", from its bush to its eye',
 }
 
 

@@ -53,6 +53,14 @@ class Draw:
         low, high = low_high
         return (low + high) / 2 + self.rectangular(source, (high - low) / 2)
 
+    def either_way(self, source: str) -> Array:
+        """(n, 1) of 1 and -1, as likely one as the other; their mean, 0, where nothing is drawn, and 1 where
+        another source is drawn alone."""
+        stream = self._stream(source)
+        if stream is None:
+            return np.full((self.n, 1), 1.0 if self.only else 0.0)
+        return stream.choice([-1.0, 1.0], (self.n, 1))
+
     def direction(self, source: str, direction: HasTurn) -> Array:
         """(n, 1, 3), unit."""
         turn = rotation_from_vector(self.normal(source, np.asarray(direction.turn_cov, float)))

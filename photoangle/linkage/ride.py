@@ -17,9 +17,6 @@ from photoangle.linkage.kinematics.sampled_corner import SampledCorner
 from photoangle.linkage.sampled import Sampling, shares
 from photoangle.linkage.travel import Travel, over_travel, ride_rise
 
-# Front stands lift a car by about this much of its wheelbase (common practice, no source).
-_USUAL_PITCH_DEG = 5.0
-
 
 @dataclass(frozen=True)
 class Carried:
@@ -85,23 +82,19 @@ def check(measured: Figure, carried: Figure) -> Check:
     )
 
 
-def no_datum_finding(where: str, front_lift_mm: float | None = None,
-                     wheelbase_mm: float | None = None) -> tuple[Finding, float]:
-    """What to say when a carry-over is asked for and no chassis datum exists: the error to expect.
+def no_datum_finding(where: str, between_deg: tuple[float, float]) -> Finding:
+    """What to say when a carry-over is asked for and no chassis datum exists.
 
-    A car lifted at one axle by h is pitched by asin(h / wheelbase), and every angle read against gravity is
-    wrong by that for the bar arm.  Returns (Finding, the error in deg).
+    A car lifted at one axle by h is pitched by atan(h / wheelbase), and every angle read against gravity is
+    wrong by that for the bar arm.  between_deg: what the pitch lies between, nose up.
     """
-    if front_lift_mm is not None and wheelbase_mm:
-        error = math.degrees(math.asin(min(1.0, abs(front_lift_mm) / wheelbase_mm)))
-        size = (f"{error:.1f} deg ({abs(front_lift_mm):.0f} mm of lift over the wheelbase of"
-                f" {wheelbase_mm:.0f} mm)")
-    else:
-        error = _USUAL_PITCH_DEG
-        size = f"about {error:.0f} deg with one axle on stands"
+    low, high = between_deg
+    size = (f"nose up by anything from {low:.1f} to {high:.1f} deg" if low >= 0 else
+            f"tail up by anything from {abs(high):.1f} to {-low:.1f} deg" if high <= 0 else
+            f"anything from {-low:.1f} deg tail up to {high:.1f} deg nose up")
     return Finding(
         ATTENTION, where,
-        f"no chassis datum: the car's pitch in this state is not known, and the bar arm's angle at ride"
-        f" height can be wrong by {size}",
+        f"no chassis datum: the car's pitch in this state is not known ({size}), and the bar arm's angle at"
+        " ride height can be wrong by as much",
         "put both sill markers in view in this state and with the car on its wheels,"
-        " or read the sill's slope with a level in both"), error
+        " or read the sill's slope with a level in both; wheelbase and lift under [car] narrow it a little")

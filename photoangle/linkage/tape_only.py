@@ -17,7 +17,7 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, FOOT_FROM_BALL_MM
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, FOOT_FROM_BALL_MM, STANDS_ROLL_DEG
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage import not_given
@@ -28,9 +28,8 @@ from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.ride import no_datum_finding
 
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
-FOOT_AT = "link foot's place"
+FOOT_AT, POINTS = "link foot's place", "which way the bar's arm points"
 _HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
-_UNKNOWN_ROLL_DEG = 0.6
 
 
 @dataclass(frozen=True)
@@ -40,8 +39,8 @@ class TapedCorner:
     heights: bar_bush, bar_eye, arm_pivot, arm_ball_joint and, where taped, link_foot -> Taped, over one level
     line; lengths: bar_arm, control_arm, foot_from_pivot (square to the pivots' axis; not where the foot is on
     strut or knuckle) and, where taped, link -> Taped; link_foot_on: as in `corner.Corner`; eye_ahead: the bar
-    arm points forward; left: a corner of the left side; pitch_deg (nose up) and roll_deg (left side up) of
-    the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.
+    arm points forward, None where nobody said; left: a corner of the left side; pitch_deg (nose up) and
+    roll_deg (left side up) of the chassis in this state: (value, u); hub_to_arch_mm: state -> Taped.
     ``nominal`` and ``sample`` as for `corner.Corner`.
     """
 
@@ -50,7 +49,7 @@ class TapedCorner:
     heights: dict[str, Taped]
     lengths: dict[str, Taped]
     hub_to_arch_mm: dict[str, Taped]
-    eye_ahead: bool = True
+    eye_ahead: bool | None = True
     left: bool = True
     pitch_deg: tuple[float, float] = (0.0, 0.0)
     roll_deg: tuple[float, float] = (0.0, 0.0)
@@ -69,7 +68,8 @@ class TapedCorner:
 
     @property
     def source_names(self) -> tuple[str, ...]:
-        own = () if self.link_foot_on == "control arm" else (FOOT_AT,)
+        own: tuple[str, ...] = () if self.link_foot_on == "control arm" else (FOOT_AT,)
+        own += (POINTS,) if self.eye_ahead is None else ()
         return (HEIGHTS, LENGTHS, LEAN, PITCH, ROLL, BAR_AXIS, ARM_AXIS, TAPE, not_given.KNUCKLE,
                 not_given.HUB_AT, not_given.STUD, *own)
 
@@ -87,7 +87,10 @@ class TapedCorner:
         height = {k: draw.scalar(HEIGHTS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.heights.items())}
         size = {k: draw.scalar(LENGTHS, t.value_mm, t.u_mm)[:, 0] for k, t in sorted(self.lengths.items())}
         zero = np.zeros(draw.n)
-        ahead, out = (1.0 if self.eye_ahead else -1.0), (1.0 if self.left else -1.0)
+        # in a mirror across its length the car points the other way and is pitched the other way: an arm that
+        # may point either way is one that points forward on a car that may be pitched either way
+        ahead, out = (-1.0 if self.eye_ahead is False else 1.0), (1.0 if self.left else -1.0)
+        nose = draw.either_way(POINTS) if self.eye_ahead is None else np.ones((draw.n, 1))
         bush = np.stack([zero, zero, height[BAR_BUSH]], -1)
         eye = bush + _leg(size["bar_arm"], height[BAR_EYE] - height[BAR_BUSH], ahead, 0)
         along = _leg(np.ones(draw.n), (height[ARM_BALL_JOINT] - height["arm_pivot"]) / size["control_arm"],
@@ -106,7 +109,7 @@ class TapedCorner:
         ball = pivot + along * size["control_arm"][:, None]
         at = {BAR_BUSH: bush, BAR_EYE: eye, LINK_FOOT: foot, ARM_PIVOT_FRONT: pivot, ARM_BALL_JOINT: ball}
         # nose up is a turn about -y, left side up about +x; the chassis sees the opposite
-        pitch = np.radians(draw.scalar(PITCH, *self.pitch_deg))
+        pitch = nose * np.radians(draw.scalar(PITCH, *self.pitch_deg))
         roll = np.radians(draw.scalar(ROLL, *self.roll_deg))
         level = rotation_from_vector(pitch * np.array([[0.0, 1.0, 0.0]])) @ rotation_from_vector(
             -roll * np.array([[1.0, 0.0, 0.0]]))
@@ -147,8 +150,7 @@ class Readings:
     """What was read of a corner in one state.
 
     heights, lengths, hub_to_arch_mm as in `TapedCorner`; pitch_deg, roll_deg: (value, u) or None where not
-    known.  An unknown pitch is taken as nought within the error to expect (half-width: front_lift_mm over
-    wheelbase_mm).
+    known; pitch_between_deg: what an unknown pitch lies between, nose up.
     """
 
     heights: Mapping[str, Taped]
@@ -156,11 +158,10 @@ class Readings:
     hub_to_arch_mm: Mapping[str, Taped]
     pitch_deg: tuple[float, float] | None = None
     roll_deg: tuple[float, float] | None = None
-    front_lift_mm: float | None = None
-    wheelbase_mm: float | None = None
+    pitch_between_deg: tuple[float, float] = (0.0, 0.0)
 
 
-def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = True, left: bool = True,
+def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool | None = True, left: bool = True,
                 link_foot_on: str = "control arm", **rest: Any) -> TapedCorner | Refusal:
     """A TapedCorner from readings, or Refusal where they contradict each other.
 
@@ -193,11 +194,11 @@ def tape_corner(name: str, state: str, readings: Readings, eye_ahead: bool = Tru
     findings = []
     pitch_deg = readings.pitch_deg
     if pitch_deg is None:
-        finding, error = no_datum_finding(where, readings.front_lift_mm, readings.wheelbase_mm)
-        findings.append(finding)
-        pitch_deg = (0.0, error / math.sqrt(3))
+        low, high = readings.pitch_between_deg
+        findings.append(no_datum_finding(where, (low, high)))
+        pitch_deg = ((low + high) / 2, (high - low) / math.sqrt(12))
     return TapedCorner(name, state, dict(heights), dict(lengths), dict(readings.hub_to_arch_mm), eye_ahead,
-                       left, pitch_deg, readings.roll_deg or (0.0, _UNKNOWN_ROLL_DEG),
+                       left, pitch_deg, readings.roll_deg or (0.0, STANDS_ROLL_DEG),
                        link_foot_on=link_foot_on, findings=tuple(findings), **rest)
 
 

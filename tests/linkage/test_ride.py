@@ -36,7 +36,7 @@ def _taped(link=None, pitch=(0.0, 0.0), u_mm=0.5, **change):
     lengths |= {} if link is None else {"link": _inches(link, u_mm)}
     lengths |= change.pop("lengths", {})
     arch = change.pop("arch", dict(droop=_inches(14.9, u_mm), ride=_inches(12.8, u_mm)))
-    read = {k: change.pop(k) for k in ("roll_deg", "front_lift_mm", "wheelbase_mm") if k in change}
+    read = {k: change.pop(k) for k in ("roll_deg", "pitch_between_deg") if k in change}
     readings = Readings(heights, lengths, arch, pitch, **{"roll_deg": (0.0, 0.0)} | read)
     # hub and ball joint rise alike, as the trade's sum has it, unless a test says otherwise
     return tape_corner("front-left", "droop", readings, **{"hub_differs_within": 0.0} | change)
@@ -81,13 +81,16 @@ def test_roll_shifts_the_control_arm_by_itself():
 
 
 def test_no_datum_is_loud_and_its_size_is_right_and_counts():
-    finding, error = no_datum_finding("front-left/droop", 224, 2330)
-    assert error == pytest.approx(5.517, abs=0.001) and "5.5 deg" in finding.what
-    blind = _taped(pitch=None, front_lift_mm=224, wheelbase_mm=2330)
+    finding = no_datum_finding("front-left/droop", (0.0, 5.517))
+    assert "nose up by anything from 0.0 to 5.5 deg" in finding.what
+    assert "tail up by anything from 0.0 to 5.5 deg" in no_datum_finding("", (-5.517, 0.0)).what
+    blind = _taped(pitch=None, pitch_between_deg=(0.0, 5.517))
     assert blind.findings and "pitch" in blind.findings[0].what
     known = carry(_taped(), TRAVEL, budget=False).figures["bar_arm_angle"]
     wide = carry(blind, TRAVEL, budget=False).figures["bar_arm_angle"]
-    assert wide.u > 5 * known.u and wide.u == pytest.approx(5.517 / math.sqrt(3), rel=0.1)
+    assert wide.u > 2.5 * known.u and wide.u == pytest.approx(math.hypot(5.517 / math.sqrt(12), known.u), rel=0.1)
+    # an arm that points forward is lifted with the nose: the chassis sees it lower by the middle of it
+    assert wide.value - known.value == pytest.approx(-5.517 / 2, abs=0.3)
 
 
 def test_tape_agrees_with_the_three_dimensional_corner_within_its_interval():

@@ -69,7 +69,8 @@ def test_every_expected_tag_is_found_and_no_other(measured):
 
 
 def test_centres_lengths_and_elevations(measured):
-    """Tag centres: lengths 0.1 mm, elevations 0.03 deg RMS against gravity."""
+    """Tag centres: lengths 0.1 mm, elevations 0.005 deg RMS against gravity (0.021 by the markers on the string
+    alone)."""
     for name, state in states(measured).items():
         truth = measured[1][name]["answers_tagcentre"]
         at = {i: p.translation_mm for i, p in state.scene.markers.items()}
@@ -79,7 +80,7 @@ def test_centres_lengths_and_elevations(measured):
             assert abs(np.linalg.norm(v) - truth[line]["length_mm"]) < 0.1, line
             rise = np.degrees(np.arcsin(v @ state.up.vector / np.linalg.norm(v)))
             elevation.append(rise - truth[line]["elevation_deg"])
-        assert np.sqrt(np.mean(np.square(elevation))) < 0.03
+        assert np.sqrt(np.mean(np.square(elevation))) < 0.005
 
 
 def figures_against(measured, answers):

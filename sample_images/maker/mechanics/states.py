@@ -133,11 +133,12 @@ DOT_OFFSET_MM, DOT_DIAMETER_MM = 36.0, 12.0
 
 
 def _make_single(state):
-    """Plain round stickers over bush, eye and foot, and the card held in the stickers' plane."""
+    """Plain round stickers over bush, eye and foot, and the card held in the stickers' plane, its long edge
+    set level."""
     j = state.joints
     normal = unit(np.cross(j["link_foot"] - j["bar_eye"], j["bar_bush"] - j["bar_eye"]))
     normal = normal if normal[1] * state.corner.side > 0 else -normal
-    R = print_axes(normal, (0.02, 0, -1), 1.5)
+    R = print_axes(normal, (0, 0, -1))
     rng = np.random.default_rng(77)
     for name in ("bar_bush", "bar_eye", "link_foot"):
         ex, ey = rng.uniform(-1, 1, 2)
