@@ -1,6 +1,6 @@
 """Are the stated intervals true?  Random scenes, rendered and measured whole.
 
-    python -m tests.coverage --scenes 200 [--seed 1] [--width 2016] [--compare | --null]
+    python -m tests.coverage --scenes 200 [--seed 1] [--width 2016] [--compare | --null | --omit]
 
 Each scene is an invented corner seen in one, two or several photos, with or without a lens profile, by a
 phone that holds its focus or moves it, with plain or denoised and sharpened pictures.  Markers carry no
@@ -312,8 +312,14 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--width", type=int, default=2016)
     parser.add_argument("--compare", action="store_true", help="pairs: changes between two states")
+    parser.add_argument("--omit", action="store_true", help="half of what could be told is left out")
     parser.add_argument("--null", action="store_true", help="pairs: the same state photographed twice")
     arguments = parser.parse_args()
+    if arguments.omit:
+        from tests.figures import told_half
+
+        print("\n".join(told_half.summary(told_half.run(arguments.scenes, arguments.seed))))
+        return
     if arguments.compare or arguments.null:
         from tests.coverage_compare import pair_summary, run_pairs
 

@@ -86,12 +86,16 @@ class Slips:
 
 class InventedCar:
     """A front-left corner at droop, set and ride; ``readings``: state -> name -> mm as a tape would say;
-    tilt_deg: state -> (nose up, left side up) of the car against gravity."""
+    tilt_deg: state -> (nose up, left side up) of the car against gravity; size: the print's over its nominal
+    size; left_out: what the owner does not tell: roles whose stand-off was not measured, "print", "lens"; standoff:
+    role -> mm."""
 
-    def __init__(self, seed, slips=Slips(), tilt_deg=None):
+    def __init__(self, seed, slips=Slips(), tilt_deg=None, size=1.0, left_out=(),
+                 standoff=STANDOFF):
         self.rng, self.slips = np.random.default_rng([seed, 67]), slips
         self.tilt_deg = {"ride": (0.0, 0.0), "droop": (PITCH_DEG, ROLL_DEG), "set": (PITCH_DEG, ROLL_DEG)} | (
             tilt_deg or {})
+        self.size, self.left_out, self.standoff = size, frozenset(left_out), dict(standoff)
         names, points = invented_points(self.rng)
         size = 3 * len(names)
         layout = Corner("front-left", "droop", names, points, {"none": np.zeros((size, size))}).nominal()
@@ -141,7 +145,7 @@ class InventedCar:
             turn = self.lean[role]
             if role == "hub" and state in self.slips.steer_deg:
                 turn = rotation_from_vector([0, 0, np.radians(self.slips.steer_deg[state])]) @ turn
-            stand = STANDOFF[role] + self.slips.off.get(role, 0.0)
+            stand = self.standoff[role] + self.slips.off.get(role, 0.0)
             stuck = self.stuck[role] + (np.array([9.0, 6.0]) if
                                         (role, state) in self.slips.stuck_again else 0)
             centre = at[role] - stand * turn[:, 2] + turn[:, :2] @ stuck
@@ -183,13 +187,13 @@ class InventedCar:
             tags = {}
             for i, pose in poses.items():
                 pose = pose if i in (IDS["plumb_top"], IDS["plumb_bottom"]) else shift @ pose
-                corners = true_corners(pose, 30.0, camera, lens)
+                corners = true_corners(pose, 30.0 * self.size, camera, lens)
                 facing_it = camera.rotation @ pose.rotation[:, 2] @ camera.apply(pose.translation_mm[None])[0]
                 if facing_it > 0 and _in(corners):
                     tags[i] = AlignedTag(corners + self.rng.normal(0, NOISE_PX, (4, 2)),
                                          np.eye(8) * NOISE_PX**2,
                                          np.eye(2) * 0.5, 2.0, 150.0, 0.99, 4, True)
-            seen = project(camera.apply(card.apply(saddles)), lens)
+            seen = project(camera.apply(card.apply(saddles * self.size)), lens)
             inside = _in(seen, each=True)
             cards = CardDetection(np.flatnonzero(inside), seen[inside] +
                                  self.rng.normal(0, NOISE_PX, (inside.sum(), 2)),
@@ -201,11 +205,10 @@ class InventedCar:
 
     def toml(self, readings=None):
         """car.toml as text."""
-        lines = [
-            '[print]\nx_line = "200.0 mm"\ny_line = "150.0 mm"\n[level]\nfloor_slope_along_deg = 0.0',
-            "[front-left.standoff]"
-        ]
-        lines += [f'{k} = "{v:g} mm"' for k, v in STANDOFF.items()]
+        lines = [] if "print" in self.left_out else [
+            f'[print]\nx_line = "{200 * self.size:.1f} mm"\ny_line = "{150 * self.size:.1f} mm"']
+        lines += ["[level]\nfloor_slope_along_deg = 0.0", "[front-left.standoff]"]
+        lines += [f'{k} = "{v:g} mm"' for k, v in self.standoff.items() if k not in self.left_out]
         for state, row in (readings or self.readings).items():
             kept = row if state != "ride" else {"hub_to_arch": row["hub_to_arch"]}
             lines += [f"[front-left.tape.{state}]"] + [
@@ -228,6 +231,7 @@ class InventedCar:
 
     def _solved(self, state, car, report):
         _, identity, profiles = phone()
+        profiles = [] if "lens" in self.left_out else profiles
         sightings = self.sightings(state)
         knowledge, _ = lens_knowledge(identity, profiles, sightings, KIT, car.print_check, state)
         scene = solve_scene(

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from photoangle.linkage.corner import Corner, KnownDirection, Taped
+from photoangle.linkage.corner import Corner, KnownDirection, Taped, turn_lever
 from photoangle.linkage.kinematics.knuckle import arm_angle_for_ball_rise, knuckle_at
 from photoangle.linkage.kinematics.layout import Layout
-from photoangle.linkage.kinematics.mechanism import position
+from photoangle.linkage.kinematics.mechanism import _with_part, position
 from photoangle.linkage.travel import Travel, quantities, ride_rise
 from tests.linkage.reference.frames import from_world
 
@@ -217,16 +217,21 @@ def measured(real: Real, rng, told: frozenset[str] = frozenset(OPTIONAL), u_mm: 
         hose = real.hose_at(other)[0]
         at |= {f"{n}_second": hose[row] for n, row in real.marked.items()}
         second = "set" if state == "droop" else "droop"
+    hidden = HOSES[int(rng.integers(3))]
     if "hose marker" not in told:
         # hidden in this state: it shows in the other alone, or in none
-        at.pop(HOSES[int(rng.integers(3))], None)
+        at.pop(hidden, None)
     names = tuple(at)
     truth = np.array([at[n] for n in names]) - at["bar_bush"]
     turn = np.diag([0.1, 0.1, 0.3]) ** 2 * np.radians(1.0) ** 2
     _, tilt = from_world(names, truth, {}, np.eye(3), {"chassis": turn})
     size = truth.size
     sources = {"pixels": np.eye(size) * u_mm**2, **tilt}
-    seen = truth.ravel() + rng.multivariate_normal(np.zeros(size), sum(sources.values()), method="eigh")
+    # each point's noise is its own, so that leaving another out leaves it as it was
+    seed = int(rng.integers(2**31))
+    own = np.array([_noise(seed, n, u_mm, 3) for n in names])
+    lever = turn_lever(truth) @ np.random.default_rng([seed]).multivariate_normal(np.zeros(3), turn)
+    seen = truth.ravel() + own.ravel() + lever
     arch0 = corner.hub_to_arch_mm["droop"].value_mm
     arch = {state: arch0 - rise, "ride": arch0 - real.ride_mm}
     if second is not None:
@@ -240,22 +245,28 @@ def measured(real: Real, rng, told: frozenset[str] = frozenset(OPTIONAL), u_mm: 
     if "studs" in told:
         stud = {joint: KnownDirection.within(_carried(layout, place, joint, d.vector), 2.0)
                 for joint, d in corner.stud.items()}
-        stud = {joint: replace(d, vector=d.vector + np.radians(rng.normal(0, 2.0, 3))) for joint, d in stud.items()}
+        stud = {joint: replace(d, vector=d.vector + np.radians(_noise(seed, joint, 2.0, 3)))
+                for joint, d in stud.items()}
     return Corner("front-left", state, names, seen.reshape(-1, 3), sources, corner.link_foot_on,
-                  hub_to_arch_mm={k: Taped(v + rng.normal(0, tape_u_mm), tape_u_mm) for k, v in arch.items()},
+                  hub_to_arch_mm={k: Taped(v + _noise(seed, k, tape_u_mm, 1).item(), tape_u_mm)
+                                  for k, v in arch.items()},
                   hose_on=hose_on, radius_mm=dict(real.radius_mm) if "radii" in told else {}, stud=stud,
-                  hose_leads_away="hose leads away" in told and real.leads_away, second_state={n: second for n in HOSES} if second else {})
+                  hose_leads_away="hose leads away" in told and real.leads_away,
+                  second_state={n: second for n in HOSES} if second else {})
+
+
+def _noise(seed, name, sigma, count):
+    """Noise that belongs to one reading, whatever else is read."""
+    return np.random.default_rng([seed, *name.encode()]).normal(0, sigma, count)
 
 
 def _points_at(real, layout, place):
     """Every named point (3,) with the corner at a position."""
-    arm, bar = place.arm_turn, place.bar_turn
-    on_arm = {"arm_ball_joint"}
-    on_knuckle = {"hub", "upper_ball_joint", "tie_rod_outer"}
+    on_knuckle = {"hub", "upper_ball_joint", "tie_rod_outer", "strut_low"}
     out = {}
     for name in real.corner.names:
         p = layout.at[name]
-        if name in on_arm:
+        if name == "arm_ball_joint":
             p = place.knuckle.ball
         elif name == "bar_eye":
             p = place.eye
@@ -263,22 +274,13 @@ def _points_at(real, layout, place):
             p = place.foot
         elif name in on_knuckle:
             p = place.knuckle.carried(p)
-        elif name == "strut_low":
-            p = _strut_low(layout, place)
         out[name] = np.asarray(p)[0, 0]
     hose = real.hose_at(place)[0]
     out |= {n: hose[row] for n, row in real.marked.items()}
-    del arm, bar
     return out
 
 
-def _strut_low(layout, place):
-    return place.knuckle.carried(layout.at["strut_low"])
-
-
 def _carried(layout, place, joint, direction):
-    from photoangle.linkage.kinematics.mechanism import _with_part
-
     return _with_part(layout, place, joint, np.asarray(direction, float)[None, None])[0, 0]
 
 
