@@ -99,17 +99,17 @@ def graver_first(findings):
 
 
 def gathered(findings, most=6):
-    """Findings with those that say the same of more than ``most`` photos as one, which names the first
-    few."""
+    """Findings, those that say the same as one: it names where, or the first few of more than ``most``."""
     alike = {}
     for f in findings:
         alike.setdefault((f.level, f.what, f.do), []).append(f)
     out = []
     for same in alike.values():
-        if len(same) > most:
-            few = ", ".join(f.where for f in same[:most - 2])
-            same = [replace(same[0], where=f"{few} and {len(same) - most + 2} more")]
-        out += same
+        places = list(dict.fromkeys(f.where for f in same if f.where))
+        where = ", ".join(places)
+        if len(places) > most:
+            where = f"{', '.join(places[:most - 2])} and {len(places) - most + 2} more"
+        out.append(replace(same[0], where=where))
     return out
 
 
