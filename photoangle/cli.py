@@ -170,9 +170,9 @@ def measure(**options):
               metavar="DEG",
               help="Wanted bar arm angle at ride height (default: car.toml's, else 0).")
 @click.option("--within",
-              type=click.FloatRange(0, 45, min_open=True),
+              type=float,
               metavar="DEG",
-              help="How far off it may be.")
+              help="How far off it may be, at most 45.")
 @click.option("--square", is_flag=True, help="Want the link square to the bar's lever instead.")
 @click.option("--lowered", metavar="LENGTH", help="What if the car stood lower by this much.")
 @click.option("--length", metavar="LENGTH", help="What if the link had this length.")

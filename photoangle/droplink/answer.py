@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from calib.cancellation import may_leave
+from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.options import LinkRequest
@@ -24,7 +25,8 @@ from photoangle.core.states import (
 )
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
-from photoangle.droplink.request import adjuster_of, lowered_travel, travel_of, wanted_of
+from photoangle.droplink.request import SHORTEST_LINK_MM, adjuster_of, bump_known, travel_of, wanted_of
+from photoangle.droplink.stops import lowered_travel, near_stops
 from photoangle.geometry.joint_motion import joints_by_motion
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, advise, advise_holes
 from photoangle.linkage.motion.result import Motion
@@ -175,8 +177,10 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     answer.wanted = wanted_of(notes, wishes)
     adjuster, findings = adjuster_of(notes, answer.corner)
     answer.tell(*findings)
-    way = lowered_travel(answer.travel, wishes.lowered_mm) if wishes.lowered_mm else answer.travel
+    stop_given = bump_known(corners, notes) is not None
+    way = lowered_travel(answer.travel, wishes.lowered_mm, stop_given) if wishes.lowered_mm else answer.travel
     answer.travel = way
+    on_stops = near_stops(way, answer.corner, stop_given)
     _two_ways(answer, corners, measured_figures, notes, samples)
     may_leave()
     hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
@@ -193,27 +197,41 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
             if not isinstance(earlier, Refusal):
                 answer.earlier[name] = earlier
     _travels(answer, notes, way, wishes, hole, samples)
-    _hold_back(answer)
+    _hold_back(answer, *on_stops, asked=wishes.change_mm is not None or wishes.length_mm is not None)
     _collect(answer)
 
 
-def _hold_back(answer):
-    """A verdict that stands on something contradicted, or over something that is not clear, is not given."""
+def _hold_back(answer, near_stop, stands_on_it, asked):
+    """A verdict that stands on something contradicted, or over something that is not clear, is not given.
+
+    near_stop, stands_on_it: as from `stops.near_stops`; asked: the travel is that of a link asked for, not
+    of the one advised.
+    """
+    answer.tell(*[near_stop] if near_stop is not None else [])
     if isinstance(answer.advice, Refusal) or answer.advice.verdict not in (LEAVE, CHANGE):
         return
     why, do = [], []
+    if stands_on_it:
+        why.append(near_stop.what)
+        do.append(near_stop.do)
     if answer.check is not None and not answer.check.agrees:
         why.append("ride height measured and carried from droop contradict each other")
         do.append(answer.check.finding.do)
     last = answer.proposed if answer.proposed is not None else answer.present
+    with_it = "with the link asked for " if asked else ""
     if isinstance(last, Refusal):
-        why.append(last.finding.what)
+        why.append(with_it + last.finding.what)
         do.append(last.finding.do)
     elif last is not None:
+        for finding in last.findings:
+            if finding.level == UNUSABLE:
+                why.append(with_it + finding.what)
+                do.append(finding.do)
         for name, near in last.nearest.items():
             if near.verdict not in ("", "clear"):
                 words, remedy = _IN_THE_WAY["gap" if name.startswith("gap") else name.partition("_")[0]]
-                why.append(words if near.verdict == "not clear" else f"it can't be told that not: {words}")
+                why.append(with_it + (words if near.verdict == "not clear"
+                                      else f"it can't be told that not: {words}"))
                 do.append(remedy)
     if not why:
         return
@@ -267,10 +285,14 @@ def _travels(answer, notes, way, wishes, hole, samples):
 
 
 def _change(answer, wishes):
-    if wishes.change_mm is not None:
-        return wishes.change_mm
     if isinstance(answer.advice, Refusal):
-        return None
+        return wishes.change_mm
+    if wishes.change_mm is not None:
+        left = answer.advice.figures["link_length"].value + wishes.change_mm
+        if left < SHORTEST_LINK_MM:
+            raise CannotUse("--change", f"{wishes.change_mm:g} mm would leave a link of {left:.0f} mm in"
+                            f" {answer.corner}", "give what it is to be longer or shorter by, such as -7 mm")
+        return wishes.change_mm
     if wishes.length_mm is not None:
         return wishes.length_mm - answer.advice.figures["link_length"].value
     return answer.advice.change_mm

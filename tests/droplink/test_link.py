@@ -285,7 +285,12 @@ def test_the_command_by_tape_writes_its_answer_and_drawings(tmp_path):
 
 @pytest.mark.parametrize("options, words", [
     (["--length", "ten"], "is no length"), (["--length", "100", "--change", "3"], "give one of them"),
-    (["--only", "front"], "use one of front-left"), (["--change", "9 m"], "far too much")])
+    (["--only", "front"], "use one of front-left"), (["--change", "9 m"], "far too much"),
+    (["--change", "-145 mm"], "would leave a link of 8 mm"), (["--within", "nan"], "no tolerance"),
+    (["--within", "0"], "give 0.01 to 45"), (["--within", "46"], "give 0.01 to 45"),
+    (["--angle", "inf"], "no angle"), (["--angle", "-81"], "no angle"), (["--lowered", "nan"], "is no length"),
+    (["--lowered", "40 mm"], "stand on it"), (["--lowered", "-53 mm"], "wheels would hang"),
+    (["--length", "0"], "no length of a link"), (["--hole", "inf"], "is no length")])
 def test_the_command_refuses_what_makes_no_sense(tmp_path, options, words):
     (tmp_path / "car.toml").write_text(TAPED.format(droop="", ride=""))
     result = _run(tmp_path, *options)
@@ -361,7 +366,7 @@ def test_no_verdict_stands_on_two_ways_that_contradict_each_other(car_copy):
 
 @pytest.mark.parametrize("option, value, says", [
     ("lowered", "60 mm", "stand on it"), ("lowered", "50 mm", "stand on it"), ("lowered", "-70 mm", "would hang"),
-    ("length", "0", "no length of a link"), ("angle", float("nan"), "no angle"), ("within", 50.0, "no angle")])
+    ("length", "0", "no length of a link"), ("angle", float("nan"), "no angle"), ("within", 50.0, "no tolerance")])
 def test_wishes_that_cannot_be_are_refused_in_words(car_copy, option, value, says):
     _, measurement = car_copy
     with pytest.raises(InputError, match=says):
