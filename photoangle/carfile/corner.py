@@ -49,8 +49,8 @@ def _standoff(role):
     return StandOff((0, 400), "", _STANDOFFS.get(role, ("16 mm", "5/8 in")), PAGE | shown, signed=True)
 
 
-def _taped(words, example, use=NONE, least=1):
-    return TapeKey((least, 3000), words, example, PAGE | use)
+def _taped(words, example, use=NONE):
+    return TapeKey((1, 3000), words, example, PAGE | use)
 
 
 ATTITUDE = {"sill_slope_deg": Number((-20, 20), "a level along the sill: nose up is positive", 0.3, PAGE),
@@ -69,8 +69,8 @@ TAPE = {
     f"hose_gap_{h}": _taped(f"nearest gap between hose {h} and link or bar eye", ("14 mm", "9/16 in"))
     for h in "abc"
 } | {
-    f"{role}_height": _taped(f"{ROLE_BY_KEY[role].title} over one level line", ("150 mm", "5 7/8 in"),
-                             least=0)
+    f"{role}_height": TapeKey((0, 3000), f"{ROLE_BY_KEY[role].title} over one level line; below it negative",
+                              ("150 mm", "5 7/8 in"), PAGE, signed=True)
     for role in tuple(ROLE_BY_KEY)[:8]
 } | ATTITUDE
 

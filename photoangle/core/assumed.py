@@ -10,6 +10,9 @@ from __future__ import annotations
 # The bar runs straight across the car by its build; standard uncertainty of its direction until motion, or
 # its other end, shows it.
 BAR_AXIS_DEG = 1.0
+# How far the bar's two arms differ with the bar free, where nobody saw it so, half-width: bars are made alike
+# on both sides.
+BAR_ARMS_APART_DEG = 2.0
 # The control arm's axis runs along the car by its build; standard uncertainty where only one pivot is known.
 ARM_AXIS_DEG = 3.0
 # From the control arm's front pivot to its rear one, where only one of them was seen: anything between.
@@ -58,6 +61,8 @@ STUD_DEG = 2.0
 # For angles by tape alone, or where photos do not show it; standard uncertainties.
 # How far the outer joint of an arm lies along its axis from the middle of the inner ones.
 ALONG_AXIS_MM = 40.0
+# How far a drop link leans that nobody taped, half-width.
+LINK_LEANS_DEG = 20.0
 # How much an axis climbs (anti-dive of a control arm's, roll of the car for the bar's).
 AXIS_CLIMBS_DEG = 3.0
 # How much higher the middle of both pivots is than the one that was taped.

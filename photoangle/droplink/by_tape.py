@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from functools import partial
 
 from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
@@ -10,6 +12,7 @@ from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer
+from photoangle.droplink.exchanged import steep_findings
 from photoangle.linkage.corner import Taped
 from photoangle.linkage.tape_only import Readings, tape_corner
 
@@ -37,7 +40,8 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
             continue
         answer = CornerAnswer(name)
         state = wishes.state or _state(notes)
-        base = _corner(name, state, notes, car)
+        readings = _readings(state, notes, car)
+        base = _corner(name, state, notes, readings)
         if isinstance(base, Refusal):
             answer.tell(base.finding)
         else:
@@ -48,6 +52,10 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
                     NOTE, f"{name}/{state}", "answered by tape alone: which way the link leans and where"
                     " it sits fore and aft are allowed for, gaps to the hose cannot be had", ""))
             solve_answer(answer, car, wishes, {state: base}, [])
+            answer.tell(*steep_findings(
+                f"{name}/{state}", readings.heights,
+                partial(_with_heights, name, state, notes, readings),
+                answer.travel.lowered(-answer.travel.lowered_mm)))
         out.append(answer)
     return out
 
@@ -61,7 +69,8 @@ def _state(notes):
     return max((s for s in notes.tape if s != RIDE), key=rank, default=DROOP)
 
 
-def _corner(name, state, notes, car):
+def _readings(state, notes, car):
+    """What the file says of a corner in a state, as `tape_only.Readings`."""
     # what does not change with the wheel's height may have been taped in any state
     readings = {}
     for s in sorted(notes.tape, key=lambda s: s == state):
@@ -81,9 +90,17 @@ def _corner(name, state, notes, car):
     }
     pitch, roll = (_attitude(notes, car, state, key, floor) for key, floor in (
         ("sill_slope_deg", car.level.floor_slope_along_deg), ("roll_deg", car.level.floor_slope_across_deg)))
+    return Readings(heights, lengths, arch, pitch, roll, wheelbase_mm=car.wheelbase_mm)
+
+
+def _with_heights(name, state, notes, readings, heights):
+    return _corner(name, state, notes, replace(readings, heights=heights))
+
+
+def _corner(name, state, notes, readings):
     return tape_corner(name,
                        state,
-                       Readings(heights, lengths, arch, pitch, roll, wheelbase_mm=car.wheelbase_mm),
+                       readings,
                        notes.bar_arm_points == "front",
                        name.endswith("left"),
                        hub_differs_within=HUB_DIFFERS_WITHIN

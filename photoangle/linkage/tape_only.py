@@ -17,7 +17,7 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN
+from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, HUB_DIFFERS_WITHIN, LINK_LEANS_DEG
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage.checks import check_length
@@ -85,9 +85,10 @@ class TapedCorner:
         foot_reach = along * size["foot_from_pivot"][:, None] if LINK_FOOT not in height else _leg(
             size["foot_from_pivot"], height[LINK_FOOT] - height["arm_pivot"], out, 1)
         foot_height = height["arm_pivot"] + foot_reach[:, 2]
-        # a tape knows how long the link is, not which way it leans
+        # a tape knows how long the link is, not which way it leans; not taped, it leans by anything usual
         drop = eye[:, 2] - foot_height
-        lean2 = size["link"] ** 2 - drop**2 if "link" in size else zero
+        lean2 = size["link"] ** 2 - drop**2 if "link" in size else (
+            drop * np.tan(draw.rectangular(LEAN, math.radians(LINK_LEANS_DEG))[:, 0])) ** 2
         # a link that stands upright as far as the tape can tell: its lean is nought
         lean = np.sqrt(np.maximum(lean2, 0.0))
         towards = math.pi / 2 * out + draw.rectangular(LEAN, math.pi)[:, 0]
@@ -200,12 +201,16 @@ def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[st
     drop = heights[BAR_EYE].value_mm - foot
     u = math.hypot(heights[BAR_EYE].u_mm, heights["arm_pivot"].u_mm, heights[ARM_BALL_JOINT].u_mm)
     if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):
+        bush = heights[BAR_BUSH].value_mm - foot
+        asks = "were the bar bush's and the bar eye's heights exchanged? " \
+            if abs(bush) <= lengths["link"].value_mm else ""
         return Finding(
             UNUSABLE, where, f"the link is taped {lengths['link'].value_mm:.0f} mm but its ends differ by"
             f" {abs(drop):.0f} mm in height",
-            "tape it again from centre to centre, and the heights from one level line")
+            asks + "tape it again from centre to centre, and the heights from one level line")
     if "link" not in lengths and abs(drop) < 40:
         return Finding(UNUSABLE, where,
-                       "without the link's length it is taken as upright, but its ends are at one height",
+                       "without the link's length it is taken as near upright, but its ends are at one"
+                       " height",
                        "tape the link from centre to centre")
     return None

@@ -190,9 +190,12 @@ def axle_lines(axle, units="mm"):
             f = axle.preload.force_n
             lines[-1] += f", {f.value:+.0f} ({f.low95:+.0f} to {f.high95:+.0f}) N"
     if axle.unstressed is not None and not isinstance(axle.unstressed, Refusal):
+        if not lines:
+            lines.append(f"{axle.axle} axle: the links that leave the bar unstressed at these ride heights")
         for side in ("left", "right"):
             value, half, unit = format_value(getattr(axle.unstressed, side), units)
             change = getattr(axle.unstressed, f"{side}_change")
             lines.append(
-                f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} mm)")
+                f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} +-"
+                f" {(change.high95 - change.low95) / 2:.1f} mm)")
     return lines
