@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from photoangle.core.assumed import HUB_DIFFERS_WITHIN, LEVEL_U_DEG
-from photoangle.core.findings import NOTE, Finding, Refusal
+from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
@@ -25,6 +25,9 @@ _LENGTHS = {
     "bar_arm": "bar_arm_length", "control_arm": "control_arm_length",
     "foot_from_pivot": "link_foot_from_pivot", "link": "link_length"
 }
+# More between the heights of a control arm's two pivots, or between a car's slopes on its stands and on its
+# wheels, is a slip (common practice, no source; 300 mm of lift over a wheelbase of 2.5 m is 6.9 deg).
+_PIVOTS_WITHIN_MM, _STANDS_WITHIN_DEG = 120.0, 10.0
 
 
 def tape_answers(car, wishes=LinkRequest(), only=None):
@@ -42,6 +45,7 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
         state = wishes.state or _state(notes)
         readings = _readings(state, notes, car)
         base = _corner(name, state, notes, readings)
+        answer.tell(*_odd(f"{name}/{state}", state, notes))
         if isinstance(base, Refusal):
             answer.tell(base.finding)
         else:
@@ -91,6 +95,26 @@ def _readings(state, notes, car):
     pitch, roll = (_attitude(notes, car, state, key, floor) for key, floor in (
         ("sill_slope_deg", car.level.floor_slope_along_deg), ("roll_deg", car.level.floor_slope_across_deg)))
     return Readings(heights, lengths, arch, pitch, roll, wheelbase_mm=car.wheelbase_mm)
+
+
+def _odd(where, state, notes):
+    """Findings about readings that are too far apart to be of one car."""
+    out = []
+    here, ride = notes.tape.get(state, {}), notes.attitude.get(RIDE, {})
+    front, rear = (here.get(n) for n in _HEIGHTS["arm_pivot"])
+    if front and rear and abs(front.value_mm - rear.value_mm) > _PIVOTS_WITHIN_MM:
+        out.append(
+            Finding(ATTENTION, where, "the control arm's two pivots differ by"
+                    f" {abs(front.value_mm - rear.value_mm):.0f} mm in height, more than arms do",
+                    "read both again from one level line"))
+    for key, words in (("sill_slope_deg", "slope along the sill"), ("roll_deg", "roll")):
+        read = notes.attitude.get(state, {})
+        if key in read and key in ride and abs(read[key] - ride[key]) > _STANDS_WITHIN_DEG:
+            out.append(
+                Finding(ATTENTION, where, f"the {words} is {read[key]:g} deg here and {ride[key]:g} deg on the"
+                        " wheels, farther apart than stands lift a car",
+                        "read both again; nose up and left side up are positive"))
+    return out
 
 
 def _with_heights(name, state, notes, readings, heights):

@@ -28,6 +28,9 @@ from photoangle.linkage.ride import no_datum_finding
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
 _HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
 _UNKNOWN_ROLL_DEG = 0.6
+# How far out on the control arm the link's foot can sit, as a share of the arm's length (common practice, no
+# source): wide, to catch units and mix-ups only.
+_FOOT_OUT = (0.15, 1.15)
 
 
 @dataclass(frozen=True)
@@ -183,7 +186,8 @@ def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[st
                 f" {lengths[key].value_mm:.0f} mm long",
                 "two readings are mixed up, or one is in another unit")
     radius = lengths["foot_from_pivot"].value_mm
-    if not 0 < radius <= 1.15 * lengths["control_arm"].value_mm:
+    nearest, farthest = _FOOT_OUT
+    if not nearest <= radius / lengths["control_arm"].value_mm <= farthest:
         return Finding(
             UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
             f" {lengths['control_arm'].value_mm:.0f} mm",

@@ -128,3 +128,13 @@ def test_two_ride_heights_make_two_links():
     assert links.right.value - links.left.value > 3
     assert links.left.u > 2  # mm: nobody saw the bar free, 2 deg over 200 mm
     assert any("free shape is not known" in f.what for f in front.findings)
+
+
+@pytest.mark.parametrize("heights, lengths, slope, words", [
+    ({}, {"link_foot_from_pivot": 20}, 5.5, "foot cannot be 20 mm"),
+    ({"arm_pivot_rear": 0}, {}, 5.5, "pivots differ by 429 mm"), ({}, {}, -15, "farther apart than stands")])
+def test_readings_of_no_car_are_not_taken_in_silence(heights, lengths, slope, words):
+    text = _car(HEIGHTS | heights, LENGTHS | lengths).replace("sill_slope_deg = 5.5", f"sill_slope_deg = {slope}")
+    (found,) = _said(_answer(text), words)
+    assert found.level in ("attention", "unusable") and found.do
+    assert not _said(_answer(_car()), words)
