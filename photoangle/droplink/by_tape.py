@@ -111,8 +111,8 @@ def _odd(where, state, notes):
         read = notes.attitude.get(state, {})
         if key in read and key in ride and abs(read[key] - ride[key]) > _STANDS_WITHIN_DEG:
             out.append(
-                Finding(ATTENTION, where, f"the {words} is {read[key]:g} deg here and {ride[key]:g} deg on the"
-                        " wheels, farther apart than stands lift a car",
+                Finding(ATTENTION, where, f"the {words} is {read[key]:g} deg here and {ride[key]:g} deg on"
+                        " the wheels, farther apart than stands lift a car",
                         "read both again; nose up and left side up are positive"))
     return out
 
