@@ -25,7 +25,7 @@ from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.request import request_from
 from photoangle.geometry.joints import coordinates
 from photoangle.linkage.advice import CANNOT_TELL
-from photoangle.output.link_table import answer_lines, turns_words
+from photoangle.output.link_table import answer_lines, turns_words, two_ways_rows
 from photoangle.report.fitting import fitting_cards
 
 
@@ -362,6 +362,18 @@ def test_no_verdict_stands_on_two_ways_that_contradict_each_other(car_copy):
     answer = next(a for a in link_answers(m, LinkRequest(state="set"), 400) if a.corner == "front-left")
     assert not answer.check.agrees and answer.advice.verdict == CANNOT_TELL
     assert any("contradict" in why for why in answer.held_back)
+    # both are named, neither is averaged in
+    assert all(f"{f.value:.2f}" in answer.check.finding.what for f in (answer.measured, answer.carried))
+    assert not any("together" in row[0] for row in two_ways_rows(answer))
+
+
+def test_all_together_is_never_wider_than_a_part(answers):
+    answer = answers["set"]["front-left"]
+    assert two_ways_rows(answer)[-1][0] == "set, all together"
+    # samples of 4000 know u to about a percent
+    assert answer.advice.figures["bar_arm_angle"].u <= 1.03 * min(answer.measured.u, answer.carried.u)
+    # one state alone is no "all together"
+    assert [row[0] for row in two_ways_rows(answers["set"]["front-right"])] == ["measured in set"]
 
 
 @pytest.mark.parametrize("option, value, says", [
