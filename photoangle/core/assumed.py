@@ -27,6 +27,10 @@ STANDOFF_MM = (0.0, 60.0)
 # Half the thickness of a brake hose, and of the joint at the bar's end, where they were not measured:
 # anything between.
 HOSE_RADIUS_MM, EYE_RADIUS_MM = (4.0, 9.0), (8.0, 20.0)
+# The print's size over nominal without a print check, standard uncertainty: a printer at 100 % holds half a
+# percent, but "fit to page" shrinks a sheet to its printable part, 97 % where 3 mm of 210 stay white at each
+# edge, and nobody sees it; 95 in 100 within 3 %.  How much more along the feed than across it.
+PRINT_SCALE_U, PRINT_ASPECT_U = 0.015, 0.003
 # A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two,
 # with its glue.
 PLUMB_STANDOFF_MM = 1.6

@@ -54,7 +54,8 @@ class CornerAnswer:
     """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured (in set, taken
     on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at ride
     height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or Refusal;
-    earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None; figures, findings.
+    earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None;
+    figures, findings.
     """
 
     corner: str
