@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from datetime import datetime
 from pathlib import Path
 
+from calib.files import fingerprint
 from calib.profile import ProfileError, load_profiles
 from photoangle import __version__
 from photoangle.core.assumed import PRINT_SCALE_U
 from photoangle.reconstruction.folder_lens import PROFILE_NAME
-
-
-def fingerprint(path):
-    """First 12 hexadecimal digits of a file's SHA-256."""
-    digest = hashlib.sha256()
-    with open(path, "rb") as stream:
-        for block in iter(lambda: stream.read(1 << 20), b""):
-            digest.update(block)
-    return digest.hexdigest()[:12]
 
 
 def record_rows(measurement, now=None):
