@@ -149,6 +149,8 @@ def lens(**options):
               help="Plain round stickers in the card's plane, named from left to right; implies --planar.")
 @click.option("--level", type=click.Choice(["plumb", "card", "none"]),
               help="How level is known in loose photos (card: its long edge was levelled).")
+@click.option("--assumed", is_flag=True,
+              help="List what was taken for granted, the largest effect first, and what settles it.")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
 @_guarded
 def measure(**options):

@@ -27,6 +27,7 @@ from photoangle.detection.cache import DetectionCache, detect_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.dots import find_dots
 from photoangle.detection.photo_quality import quality_findings
+from photoangle.figures.granted import taken_for_granted
 from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
 from photoangle.figures.tape_check import tape_figures
@@ -179,6 +180,7 @@ def _only(measurement, wanted):
     measurement.states = [s for s in measurement.states if (s.corner, s.state) in wanted]
     report.figures = [f for f in report.figures if (f.corner, f.state) in wanted]
     report.comparisons = [c for c in report.comparisons if (c.tape.corner, c.tape.state) in wanted]
+    report.granted = [g for g in report.granted if (g.corner, g.state) in wanted]
     return measurement
 
 
@@ -354,6 +356,7 @@ def _figures_of(result, report):
         result.lateral = level_axes(result.points, result.up)
     result.measured = measured(result)
     figures = result.measured.figures(result.corner, result.state)
+    report.granted += taken_for_granted(result)
     where = f"{result.corner}/{result.state}" if result.corner else "photos"
     withheld = [f for f in figures if says_nothing(f)]
     report.figures += [f for f in figures if f not in withheld]

@@ -25,6 +25,7 @@ from photoangle.carfile.kinds import (
     Use,
 )
 from photoangle.carfile.section import Section, section
+from photoangle.core.assumed import STUCK_WITHIN_MM
 from photoangle.core.roles import ROLE_BY_KEY
 
 NONE, SET, OFFERED, INSTEAD, PAGE = Use.NONE, Use.SET, Use.OFFERED, Use.INSTEAD, Use.PAGE
@@ -196,7 +197,7 @@ class CornerNotes(Section):
                                     "knuckle"), 'or "strut", "knuckle"', "control arm", SET)] = "control arm"
     stuck_within_mm: Annotated[float,
                                Length((0, 20), "how well you could centre the markers",
-                                      ("1 mm", "1/16 in"), SET)] = 1.0
+                                      ("1 mm", "1/16 in"), SET)] = STUCK_WITHIN_MM
     bar_arm_points: Annotated[str,
                               Choice(
                                   ("rear", "front"), "from bush to eye; for a tape alone", "rear")] = "rear"

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from calib.poses import rotation_from_vector
-from photoangle.core.assumed import LEVEL_U_DEG, STANCE_DEG
+from photoangle.core.assumed import LEVEL_U_DEG, STANCE_DEG, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import NOTE, Finding
 from photoangle.core.roles import SILL_FRONT, SILL_REAR, SILLS
@@ -90,7 +90,8 @@ def by_level(result, level):
 def _reading(name, value_deg, key):
     """A level's reading as an Estimate, rad."""
     return Estimate.stated((name,), [math.radians(value_deg)],
-                           Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG)**2]])))
+                           Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG)**2]]),
+                                  assumed=Assumed("LEVEL_U_DEG")))
 
 
 def _sill_slope(result):
@@ -117,6 +118,7 @@ def _carried(donor, result):
     spin = result.lateral.axes @ donor.lateral.axes.T
     # both worlds' level axes hang on their own plumb; the roll on the stands is in neither
     ours, theirs = (level_axes(s.points, s.up, roll=False).turn for s in (result, donor))
-    alike = Source(("stance", result.scene.origin.state), "stance", np.eye(3) * math.radians(STANCE_DEG) ** 2)
+    alike = Source(("stance", result.scene.origin.state), "stance",
+                   np.eye(3) * math.radians(STANCE_DEG) ** 2, assumed=Assumed("STANCE_DEG"))
     turn = ours.plus(turned(donor.axes.turn.minus(theirs), spin)).also(alike, np.eye(3))
     return Axes(spin @ donor.axes.axes, turn, f"{donor.corner} ({donor.axes.by})")

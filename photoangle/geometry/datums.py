@@ -24,6 +24,7 @@ from photoangle.core.assumed import (
     SILL_YAW_DEG,
     STANDS_ROLL_DEG,
     STRIP_HANGS_DEG,
+    Assumed,
 )
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, Finding
@@ -94,7 +95,7 @@ def gravity(points: Points, scene: Scene, level: Level,
             return None, [Finding(ATTENTION, where, "the card is to be the level but no photo shows it",
                                   "take a photo with the card in view, or hang the plumb strip")]
         spread = np.radians([CARD_LEANS_DEG, 0, CARD_LEVEL_DEG / _ROOT3])
-        held = Source(("level", state), "level", np.diag(spread**2))
+        held = Source(("level", state), "level", np.diag(spread**2), assumed=Assumed("CARD_LEANS_DEG"))
         return Direction(np.array([0, -1.0, 0]), Estimate.stated(TURN, np.zeros(3), held), "card"), []
     missing = [n for n in PLUMB if n not in points]
     if missing:
@@ -113,7 +114,8 @@ def gravity(points: Points, scene: Scene, level: Level,
     turn = points.estimate.linear(hat(up) @ pick / length, TURN, np.zeros(3))
     if points.strip:
         turn = turn.also(Source(("hang", state), "level",
-                                np.eye(3) * np.radians(STRIP_HANGS_DEG)**2), np.eye(3))
+                                np.eye(3) * np.radians(STRIP_HANGS_DEG)**2,
+                                assumed=Assumed("STRIP_HANGS_DEG")), np.eye(3))
     findings = []
     if length < _LEAST_SPAN_MM:
         findings.append(Finding(ATTENTION, where, f"the plumb markers are only {length:.0f} mm apart",
@@ -131,8 +133,9 @@ def _forward(points: Points, up: np.ndarray) -> tuple[np.ndarray, Source, str] |
             if np.linalg.norm(flat) > _LEAST_LEVEL_SHARE * np.linalg.norm(line):
                 # the same markers on the same places say the same of the car's axis, right or wrong
                 key = ("forward", points.place(front), points.place(rear))
-                return flat / np.linalg.norm(flat), Source(key, "forward",
-                                                           np.array([[np.radians(sigma)**2]])), by
+                assumed = Assumed("SILL_YAW_DEG") if by == "sill" else Assumed("PIVOT_YAW_DEG")
+                return flat / np.linalg.norm(flat), Source(
+                    key, "forward", np.array([[np.radians(sigma)**2]]), assumed=assumed), by
     return None
 
 
@@ -158,7 +161,8 @@ def floor_axes(points: Points, up: Direction, level: Level) -> Axes | None:
 def floor_source(origin: Origin, level: Level) -> Source:
     """The floor's slope along and across: one floor under the whole car, in all states."""
     within = np.radians(level.floor_within_deg) / _ROOT3
-    return Source(("floor", origin.car), "floor", np.eye(2) * within**2)
+    assumed = None if level.floor_given or level.slope_within_deg is not None else Assumed("FLOOR_WITHIN_DEG")
+    return Source(("floor", origin.car), "floor", np.eye(2) * within**2, assumed=assumed)
 
 
 def level_axes(points: Points, up: Direction, roll: bool = True) -> Axes | None:
@@ -173,7 +177,7 @@ def level_axes(points: Points, up: Direction, roll: bool = True) -> Axes | None:
     turn = up.turn.also(yaw, up.vector[:, None])
     if roll:
         stands = Source(("stands", points.origin.state), "roll on the stands",
-                        np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
+                        np.array([[np.radians(STANDS_ROLL_DEG)**2]]), assumed=Assumed("STANDS_ROLL_DEG"))
         turn = turn.also(stands, x[:, None])
     return Axes(np.stack([x, np.cross(up.vector, x), up.vector], 1), turn, f"gravity and {by}")
 
