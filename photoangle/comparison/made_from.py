@@ -27,7 +27,7 @@ class MadeFrom:
     @classmethod
     def of(cls, measurement) -> MadeFrom:
         """Of a pipeline.Measurement of a car folder."""
-        photos = {s.name: " ".join(sorted(fingerprint(p) for p in s.paths.values()))
+        photos = {s.name: " ".join(sorted(_print_of(s.paths[n]) for n in s.scene.photos if n in s.paths))
                   for s in measurement.states}
         notes = {"the program": __version__}
         root = measurement.root
@@ -35,7 +35,7 @@ class MadeFrom:
             car = Path(root) / "car.toml"
             if car.exists():
                 notes |= _flat(tomllib.loads(toml_text(car)))
-            notes |= {name: fingerprint(Path(root) / path) for name, path in _FILES.items()
+            notes |= {name: _print_of(Path(root) / path) for name, path in _FILES.items()
                       if (Path(root) / path).exists()}
         return cls(photos, notes)
 
@@ -53,6 +53,14 @@ class MadeFrom:
         anew = [s for s in sorted({*self.photos, *before.photos})
                 if self.photos.get(s) != before.photos.get(s)]
         return bool(anew), (*notes, *(f"photos of {s}" for s in anew if s != state))
+
+
+def _print_of(path):
+    """A file's fingerprint; a word for one that went away or was shut meanwhile."""
+    try:
+        return fingerprint(path)
+    except OSError:
+        return "gone"
 
 
 def _flat(table, above=""):
