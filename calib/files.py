@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import glob
+import hashlib
 import os
 import stat
 import tempfile
@@ -13,6 +14,15 @@ from pathlib import Path
 
 _MOST_LINE = 1000
 _ABANDONED_S = 3600  # no write takes as long
+
+
+def fingerprint(path):
+    """First 12 hexadecimal digits of a file's SHA-256."""
+    digest = hashlib.sha256()
+    with open(path, "rb") as stream:
+        for block in iter(lambda: stream.read(1 << 20), b""):
+            digest.update(block)
+    return digest.hexdigest()[:12]
 
 
 def read_small(path, most_bytes):

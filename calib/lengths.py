@@ -57,6 +57,9 @@ def parse_length(text: object, units: str = "mm", signed: bool = False) -> float
         return float(text) * MM[units]
     clean = _clean(text)
     minus = signed and clean.startswith("-")
+    if clean.startswith("-") and not signed:
+        raise LengthError("", f"{text!r} is less than nothing, which this length cannot be",
+                          "measure it the other way round, or leave the sign out")
     value = _unsigned(text, clean[1:].strip() if minus else clean, units)
     if not value < _MOST_MM:
         raise LengthError("", f"{text!r} is longer than any tape", "check the number and its unit")

@@ -149,6 +149,8 @@ def lens(**options):
               help="Plain round stickers in the card's plane, named from left to right; implies --planar.")
 @click.option("--level", type=click.Choice(["plumb", "card", "none"]),
               help="How level is known in loose photos (card: its long edge was levelled).")
+@click.option("--assumed", is_flag=True,
+              help="List what was taken for granted, the largest effect first, and what settles it.")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
 @_guarded
 def measure(**options):
@@ -170,9 +172,9 @@ def measure(**options):
               metavar="DEG",
               help="Wanted bar arm angle at ride height (default: car.toml's, else 0).")
 @click.option("--within",
-              type=click.FloatRange(0, 45, min_open=True),
+              type=float,
               metavar="DEG",
-              help="How far off it may be.")
+              help="How far off it may be, at most 45.")
 @click.option("--square", is_flag=True, help="Want the link square to the bar's lever instead.")
 @click.option("--lowered", metavar="LENGTH", help="What if the car stood lower by this much.")
 @click.option("--length", metavar="LENGTH", help="What if the link had this length.")

@@ -14,7 +14,7 @@ from photoangle.advice.advise import photo_findings, slip_findings
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import Corrections
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
-from photoangle.carfile.print_check import print_scale
+from photoangle.carfile.print_check import check_findings, not_used, print_scale
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure, says_nothing
@@ -27,6 +27,7 @@ from photoangle.detection.cache import DetectionCache, detect_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.dots import find_dots
 from photoangle.detection.photo_quality import quality_findings
+from photoangle.figures.granted import taken_for_granted
 from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
 from photoangle.figures.tape_check import tape_figures
@@ -40,6 +41,7 @@ from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.folder_lens import folder_profiles
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.print_aspect import contradicted_check
 from photoangle.reconstruction.select_views import bounded
 from photoangle.reconstruction.solve import SceneOptions, solve_scene
 
@@ -127,8 +129,6 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     root = Path(root)
     car = load_car(root)
     kit = load_kit(root, car, kit_path)
-    report = Report()
-    report.tell(*skipped_links(root), *shut_folders(root))
     folders = state_folders(root, only)
     if not folders:
         raise CannotUse(
@@ -139,6 +139,20 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted
                    ] + folders
     looks = looks or DetectionCache()
+    report, states = _solved_states(root, folders, car, kit, looks, progress)
+    misread = contradicted_check([s.scene for s in states], car.print_check)
+    if misread is not None:
+        # what the photos contradict is not used: everything anew, as without a print check
+        car = replace(car, print_check=not_used(car.print_check))
+        report, states = _solved_states(root, folders, car, kit, looks, progress)
+        report.tell(misread)
+    return _only(conclude(states, kit, car, report, root), wanted)
+
+
+def _solved_states(root, folders, car, kit, looks, progress):
+    """(Report, StateResults) of a car folder's states, each by itself."""
+    report = Report()
+    report.tell(*skipped_links(root), *shut_folders(root), *check_findings(car.print_check))
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
     states = []
@@ -160,7 +174,7 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
                                 root=root)
         if result is not None:
             states.append(result)
-    return _only(conclude(states, kit, car, report, root), wanted)
+    return report, states
 
 
 def _only(measurement, wanted):
@@ -169,6 +183,7 @@ def _only(measurement, wanted):
     measurement.states = [s for s in measurement.states if (s.corner, s.state) in wanted]
     report.figures = [f for f in report.figures if (f.corner, f.state) in wanted]
     report.comparisons = [c for c in report.comparisons if (c.tape.corner, c.tape.state) in wanted]
+    report.granted = [g for g in report.granted if (g.corner, g.state) in wanted]
     return measurement
 
 
@@ -201,19 +216,30 @@ def measure_photos(paths: Sequence[Path], progress: Progress,
     if options.dots and (len(paths) != 1 or kit.card is None):
         raise CannotUse("--dots", "plain stickers work in one photo, with the card in their plane",
                         "give one photo")
-    report = Report()
-    profiles = folder_profiles(root, report, progress, car, kit) if root else []
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
-    result = _measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
-                            options.planar or bool(options.dots), options.corner, root=root)
+    report, result = _solved_photos(names, car, kit, root, progress, options)
+    misread = contradicted_check([result.scene] if result else [], car.print_check)
+    if misread is not None:
+        car = replace(car, print_check=not_used(car.print_check))
+        report, result = _solved_photos(names, car, kit, root, progress, options)
+        report.tell(misread)
     states = [result] if result else []
     if result and options.dots:
         _name_dots(result, options.dots, kit, report)
     for state in states:
         _figures_of(state, report)
     return Measurement(report, states, car, kit, root)
+
+
+def _solved_photos(names, car, kit, root, progress, options):
+    """(Report, StateResult or None) of loose photos."""
+    report = Report()
+    report.tell(*check_findings(car.print_check))
+    profiles = folder_profiles(root, report, progress, car, kit) if root else []
+    return report, _measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
+                                  options.planar or bool(options.dots), options.corner, root=root)
 
 
 def _name_dots(result, names, kit, report):
@@ -340,6 +366,7 @@ def _figures_of(result, report):
         result.lateral = level_axes(result.points, result.up)
     result.measured = measured(result)
     figures = result.measured.figures(result.corner, result.state)
+    report.granted += taken_for_granted(result)
     where = f"{result.corner}/{result.state}" if result.corner else "photos"
     withheld = [f for f in figures if says_nothing(f)]
     report.figures += [f for f in figures if f not in withheld]

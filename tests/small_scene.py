@@ -66,16 +66,17 @@ def knowledge_of(lens=LENS):
     return LensKnowledge(Priors(lens, np.diag(1 / sigma**2), mean, paper))
 
 
-def projected_sightings(seed, photos=3, noise_px=0.03):
+def projected_sightings(seed, photos=3, noise_px=0.03, aspect=0.0):
     """What photos of an invented corner would show, without rendering: exact projections and white noise.
 
+    aspect: by how much more the card was printed along its long edge than across it.
     Returns (list of Detections, id -> world_from_marker Pose, z up).
     """
     rng = np.random.default_rng(seed)
     tags, card = corner(rng)
     lens, width, height = scaled_lens(2016), 2016, 1512
     identity = CameraIdentity("Plover", "P9", "", None, None, 1.0, width, height)
-    saddles = card_saddles_mm(KIT.card)
+    saddles = card_saddles_mm(KIT.card) * [1 + aspect, 1, 1]
     out = []
     for k, angle in enumerate(np.linspace(-0.6, 0.6, photos)):
         target = np.array([-120, 60, 360.0])

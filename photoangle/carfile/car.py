@@ -13,7 +13,7 @@ from photoangle.carfile.corner import OFFERED, PAGE, SET, CornerNotes, Mm
 from photoangle.carfile.kinds import Choice, Key, Length, Number
 from photoangle.carfile.lengths import TAPE_CLASSES
 from photoangle.carfile.section import Section, section
-from photoangle.core.assumed import LEAST_WHEELBASE_MM, MOST_LIFT_MM
+from photoangle.core.assumed import FLOOR_WITHIN_DEG, LEAST_WHEELBASE_MM, MOST_LIFT_MM
 from photoangle.core.states import AXLES, CORNERS, RIDE
 
 
@@ -99,7 +99,7 @@ class Level(Section):
         """Half-width of both slopes: as given, else for a floor that was measured or one that was not."""
         if self.slope_within_deg is not None:
             return self.slope_within_deg
-        return 0.1 if self.floor_given else 0.5
+        return 0.1 if self.floor_given else FLOOR_WITHIN_DEG
 
 
 @section

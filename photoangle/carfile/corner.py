@@ -25,6 +25,7 @@ from photoangle.carfile.kinds import (
     Use,
 )
 from photoangle.carfile.section import Section, section
+from photoangle.core.assumed import STUCK_WITHIN_MM
 from photoangle.core.roles import ROLE_BY_KEY
 from photoangle.core.states import DROOP, FITTED, RIDE
 from photoangle.core.states import SET as AT_SET
@@ -53,8 +54,8 @@ def _standoff(role):
     return StandOff((0, 400), "", _STANDOFFS.get(role, ("16 mm", "5/8 in")), PAGE | shown, signed=True)
 
 
-def _taped(words, example, use=NONE, least=1):
-    return TapeKey((least, 3000), words, example, PAGE | use)
+def _taped(words, example, use=NONE):
+    return TapeKey((1, 3000), words, example, PAGE | use)
 
 
 ATTITUDE = {
@@ -75,8 +76,8 @@ TAPE = {
     f"hose_gap_{h}": _taped(f"nearest gap between hose {h} and link or bar eye", ("14 mm", "9/16 in"))
     for h in "abc"
 } | {
-    f"{role}_height": _taped(f"{ROLE_BY_KEY[role].title} over one level line", ("150 mm", "5 7/8 in"),
-                             least=0)
+    f"{role}_height": TapeKey((0, 3000), f"{ROLE_BY_KEY[role].title} over one level line; below it negative",
+                              ("150 mm", "5 7/8 in"), PAGE, signed=True)
     for role in tuple(ROLE_BY_KEY)[:8]
 } | ATTITUDE
 
@@ -206,7 +207,7 @@ class CornerNotes(Section):
                                     "knuckle"), 'or "strut", "knuckle"', "control arm", SET)] = "control arm"
     stuck_within_mm: Annotated[float,
                                Length((0, 20), "how well you could centre the markers",
-                                      ("1 mm", "1/16 in"), SET)] = 1.0
+                                      ("1 mm", "1/16 in"), SET)] = STUCK_WITHIN_MM
     bar_arm_points: Annotated[str | None,
                               Choice(("rear", "front"), 'from bush to eye, or "front"; photos show it',
                                      "rear", OFFERED)] = None

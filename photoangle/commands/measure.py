@@ -15,7 +15,7 @@ from photoangle.detection.cache import DetectionCache
 from photoangle.figures.between import between_figures, parse_between
 from photoangle.output.pictures import write_pictures
 from photoangle.output.plain import plain
-from photoangle.output.table import comparison_lines, figure_lines, finding_lines
+from photoangle.output.table import comparison_lines, figure_lines, finding_lines, granted_lines
 from photoangle.output.terminal import say, say_paths
 
 
@@ -36,6 +36,7 @@ class MeasureOptions:
     dots: str | None = None
     level: str | None = None
     pictures: bool = True
+    assumed: bool = False
 
 
 def measure_command(options: MeasureOptions, progress: Progress, looks: DetectionCache | None = None,
@@ -67,14 +68,15 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
         if options.as_json:
             say(report.to_json())
         else:
-            print_measurement(measurement)
+            print_measurement(measurement, options.assumed)
     if told is not None:
         told += report.findings
     return report.exit_code
 
 
-def print_measurement(measurement):
-    """Tables, comparisons, findings and paths on standard output."""
+def print_measurement(measurement, assumed=False):
+    """Tables, comparisons, findings and paths on standard output; assumed: what was taken for granted as
+    well."""
     report, units = measurement.report, measurement.car.units
     for state in measurement.states:
         mine = [f for f in report.figures if (f.corner, f.state) == (state.corner, state.state)]
@@ -87,6 +89,10 @@ def print_measurement(measurement):
         for line in comparison_lines([c for c in report.comparisons if (c.tape.corner, c.tape.state)
                                       == (state.corner, state.state)], units):
             say(line)
+        if assumed:
+            for line in granted_lines([g for g in report.granted
+                                       if (g.corner, g.state) == (state.corner, state.state)], units):
+                say(line)
         say("")
     for line in finding_lines(report.findings):
         say(line)

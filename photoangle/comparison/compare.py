@@ -11,10 +11,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from photoangle.comparison.alike import one_chassis, one_part
+from photoangle.core.agreement import e_n
 from photoangle.core.figure import Figure, figure_of
 from photoangle.core.findings import Finding
 from photoangle.figures.measure import label
-from photoangle.geometry.marker_stability import compare_places, handled, place_findings
+from photoangle.geometry.marker_stability import (
+    RIGID,
+    body_of,
+    compare_places,
+    handled,
+    place_findings,
+    untouched,
+)
 
 REAL, NONE, OPEN = "real change", "no change seen", "can't tell"
 # A plus-or-minus wider than this hides changes that matter; below it "no change seen" is worth saying.
@@ -76,17 +85,30 @@ def compare_sides(before, after, kit, same_print=False, restuck=()):
     a, b = before.result, after.result
     same_car = a.scene.origin.car == b.scene.origin.car
     where = f"{before.name} to {after.name}"
-    places, findings, kept = None, [], set()
+    places, findings, kept, ways = None, [], set(), [(a, b)]
     if a.corner == b.corner and kit is not None:
         places = compare_places(a, b, kit)
-        told = {i for i in (*places.kept, *places.unsure) if kit.slot(i).role.key in restuck}
-        trusted = set(places.unsure) - set(handled(places.unsure, a.state, b.state,
-                                                   kit)) if same_car else set()
-        kept = (set(places.kept) | trusted) - told
+        told = {i for i in (*places.kept, *places.unsure, *places.moved) if kit.slot(i).role.key in restuck}
+        kept = {*places.kept} - told
+        if same_car:
+            kept = untouched(places, a, b, kit, told)
+            ways += _carried_over(a, b, kit, places.tie, kept)
         used = set(a.points.marker.values()) & set(b.points.marker.values())
-        findings = place_findings(places, kit, where, used & trusted - told)
-    changes, cancels = compare_states(before, after, _shared_keys(before, after, kept, same_print))
+        anew = used & {*handled((*places.unsure, *places.moved), a.state, b.state, kit)} - kept
+        alone = (kept - {*places.kept}) & (used | {*places.moved})
+        parts = {body_of(i, kit, b.notes) for i in kept} & {*RIGID}
+        carried = {i for i in anew if body_of(i, kit, b.notes) in parts}
+        findings = place_findings(places, kit, where, alone, anew, carried)
+    changes, cancels = compare_states(ways, _shared_keys(before, after, kept, same_print))
     return Comparison(before, after, changes, places, findings, cancels)
+
+
+def _carried_over(a, b, kit, tie, kept):
+    """The two states with what they have in common carried from one to the other, in each way that can be
+    had."""
+    part = one_part(a, b, kit, kept)
+    ways = [part] if part is not None else []
+    return ways + [w for w in (one_chassis(*pair, tie) for pair in ((a, b), *ways)) if w is not None]
 
 
 def _shared_keys(before, after, kept, same_print):
@@ -109,27 +131,52 @@ def _shared_keys(before, after, kept, same_print):
     return lambda source: replace(source, key=same(source.key))
 
 
-def compare_states(before, after, shared):
+def compare_states(ways, shared):
     """Changes of all figures that both sides have, AFTER less BEFORE.
 
-    Parameters: before, after: Side; shared: Source -> Source by which both sides' errors are named.
+    Parameters: ways: (before, after) StateResults with their figures measured, the first as they are, the
+    others with something carried over; of each figure that way counts that knows its change best (which that
+    is hangs on no measured value), unless it contradicts the first; shared: Source -> Source by which both
+    sides' errors are named.
     Returns (list of Change in the figures' order, titles of the errors that both share).
     """
-    sides = [side.result.measured for side in (before, after)]
-    rows = [m for m in sides[1].rows if m.key in {r.key for r in sides[0].rows}]
-    names = [label(m.key) for m in rows]
-    first, second = (s.estimate.pick(names).rekeyed(shared) for s in sides)
-    change = second.minus(first)
-    doubt = set().union(*(_doubtful(side.result) for side in (before, after)))
-    corner, state = after.result.corner, after.result.state
+    before, after = ways[0]
+    keys = {r.key for r in before.measured.rows}
+    rows = [m for m in after.measured.rows if m.key in keys]
+    doubt = _doubtful(before) | _doubtful(after)
     common, judged = set(), []
-    for k, (row, name) in enumerate(zip(rows, names, strict=True)):
-        common |= {s.title for s in first.effects if s in second.effects
-                   and np.abs(first.effects[s][k]).max() > 0 and np.abs(second.effects[s][k]).max() > 0}
-        figure = figure_of(change, name, corner, state, row)
-        judged.append((replace(figure, name=f"change:{row.name}"), float(first.values[k]),
-                       float(second.values[k]), math.hypot(first.u(name), second.u(name)), row.key in doubt))
+    for row in rows:
+        found = [_Pair.of(way, row, shared) for way in ways
+                 if all(row.key in {r.key for r in side.measured.rows} for side in way)]
+        best = min(found, key=lambda p: p.change.u)
+        if abs(e_n(best.change.value - found[0].change.value,
+                   math.hypot(best.change.u, found[0].change.u))) > 1:
+            best = found[0]
+        common |= best.common
+        judged.append((best.change, best.before, best.after, best.apart_u, row.key in doubt))
     return _judge(judged), tuple(sorted(common))
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """One figure on both sides: its change as a Figure, its values, the change's u had nothing been shared,
+    and the titles of what both share."""
+
+    change: Figure
+    before: float
+    after: float
+    apart_u: float
+    common: frozenset
+
+    @classmethod
+    def of(cls, way, row, shared):
+        name = label(row.key)
+        first, second = (side.measured.estimate.pick((name,)).rekeyed(shared) for side in way)
+        figure = figure_of(second.minus(first), name, way[1].corner, way[1].state, row)
+        common = frozenset(s.title for s in first.effects if s in second.effects
+                           and np.abs(first.effects[s]).max() > 0 and np.abs(second.effects[s]).max() > 0)
+        return cls(replace(figure, name=f"change:{row.name}"), float(first.values[0]),
+                   float(second.values[0]), math.hypot(first.u(name), second.u(name)), common)
 
 
 def _doubtful(result):

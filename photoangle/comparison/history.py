@@ -16,6 +16,7 @@ from pathlib import Path
 from calib.files import read_small, write_whole
 from photoangle import __version__
 from photoangle.carfile.symlinks import fixed_link
+from photoangle.comparison.made_from import MadeFrom
 from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.core.findings import Finding
@@ -30,11 +31,12 @@ _KEYS = ("corner", "state", "name", "datum", "unit", "value", "u", "dof", "low95
 @dataclass(frozen=True)
 class Run:
     """made: local time of the run; figures: list of Figure, without budgets; photos: state -> number of
-    photos."""
+    photos; made_from: its photos and notes."""
 
     made: datetime
     figures: list
     photos: dict
+    made_from: MadeFrom = MadeFrom()
 
 
 def keep_run(results, measurement, now=None):
@@ -50,6 +52,7 @@ def keep_run(results, measurement, now=None):
     photos = {f"{s.corner}/{s.state}": len(s.scene.photos) for s in measurement.states}
     if not rows or _latest_of(folder, set(photos)) == rows:
         return None
+    source = MadeFrom.of(measurement)
     made = (now or datetime.now()).replace(microsecond=0)
     folder.mkdir(parents=True, exist_ok=True)
     path, again = folder / f"{made:%Y-%m-%d_%H%M%S}.json", 1
@@ -61,7 +64,7 @@ def keep_run(results, measurement, now=None):
         json.dumps(
             {
                 "version": VERSION, "made": made.isoformat(), "software": __version__, "photos": photos,
-                "figures": rows
+                "made_from": {"photos": source.photos, "notes": source.notes}, "figures": rows
             },
             indent=0) + "\n")
     return path
@@ -131,42 +134,58 @@ def _read(path):
     made = datetime.fromisoformat(content["made"]).replace(tzinfo=None)
     if not 1990 <= made.year < 2200:
         raise ValueError("a time that cannot be")
-    return Run(made, figures, dict(content["photos"]))
+    source = content.get("made_from", {})
+    return Run(made, figures, dict(content["photos"]), MadeFrom(
+        *({str(k): str(v) for k, v in source.get(part, {}).items()} for part in ("photos", "notes"))))
 
 
 @dataclass(frozen=True)
 class SeasonStep:
-    """One figure in one run: made, figure, and what it did since the run before that had it: change and its
-    95 % plus-or-minus (None in the first), moved: whether the change is more than that."""
+    """One figure in one run.
+
+    made, figure, and what it did since the run before that had it: change and its 95 % plus-or-minus (None in
+    the first); again: whether it was measured anew, from other photos (None where the records do not say);
+    other: what else it hangs on that is other than before; moved: whether it was measured anew and the change
+    is more than its plus-or-minus.
+    """
 
     made: datetime
     figure: Figure
     change: float | None = None
     half: float | None = None
     moved: bool = False
+    again: bool | None = None
+    other: tuple[str, ...] = ()
 
 
 def season(runs, only=None, names=()):
     """Each figure's steps over the runs.
 
+    The same photos with other notes tell nothing of the car: what they come to is a step, never a change of
+    the car.
+
     Parameters: runs, the oldest first; only: a corner or corner/state; names: figures' names, all where
     empty.
     Returns (corner, state, name, datum) -> list of SeasonStep; tape readings are left out.
     """
-    out = {}
+    out, sources = {}, {}
     for run in runs:
         for f in run.figures:
             if f.name.startswith("tape:") or (names and f.name not in names) or (
                     only and only not in (f.corner, f"{f.corner}/{f.state}")):
                 continue
-            steps = out.setdefault((f.corner, f.state, f.name, f.datum), [])
-            if not steps:
+            key = (f.corner, f.state, f.name, f.datum)
+            steps = out.setdefault(key, [])
+            last, before = (steps[-1].figure, sources[key]) if steps else (None, None)
+            if last is not None and (f.value, f.u) == (last.value, last.u):
+                continue  # the same photos measured again, in another company
+            sources[key] = run.made_from
+            if last is None:
                 steps.append(SeasonStep(run.made, f))
                 continue
-            last = steps[-1].figure
-            if (f.value, f.u) == (last.value, last.u):
-                continue  # the same photos measured again, in another company
             change = f.value - last.value
             half = math.hypot(f.high95 - f.low95, last.high95 - last.low95) / 2
-            steps.append(SeasonStep(run.made, f, change, half, abs(change) > half))
+            again, other = run.made_from.since(before, f"{f.corner}/{f.state}")
+            steps.append(SeasonStep(run.made, f, change, half, again is not False and abs(change) > half,
+                                    again, other))
     return out

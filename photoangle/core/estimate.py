@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike
 
 from calib.differences import jacobian
 from photoangle.core.arrays import Array
+from photoangle.core.assumed import Assumed
 
 MOST_DOF = 10_000.0
 
@@ -31,13 +32,14 @@ class Source:
 
     key: says whose error it is; title: its line in a budget; covariance (k, k), in units that the
     sensitivities take to the estimate's; dof: degrees of freedom of that covariance, infinite where it is
-    stated and not found from scatter.
+    stated and not found from scatter; assumed: which default that is, where nothing measured it.
     """
 
     key: Hashable
     title: str
     covariance: Array
     dof: float = math.inf
+    assumed: Assumed | None = None
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Source) and self.key == other.key

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
+from photoangle.core.assumed import Assumed
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding
 
@@ -25,17 +26,39 @@ class Answered(Protocol):
     def findings(self) -> Sequence[Finding]: ...
 
 
+@dataclass(frozen=True)
+class Granted:
+    """One default that stood for something unknown in a state: which, and what it does to the figure that
+    hangs on it most.
+
+    assumed: which; figure: that figure; without: its 95 % plus-or-minus were the unknown known.
+    """
+
+    corner: str | None
+    state: str | None
+    assumed: Assumed
+    figure: Figure
+    without: float
+
+    @property
+    def half(self) -> float:
+        """The figure's 95 % plus-or-minus as it is."""
+        return (self.figure.high95 - self.figure.low95) / 2
+
+
 @dataclass
 class Report:
     """Collects figures and findings in the order in which they come.
 
-    figures: list of Figure; findings: list of Finding, each once; pictures: paths written.
+    figures: list of Figure; findings: list of Finding, each once; pictures: paths written; granted: what was
+    taken for granted, as Granted.
     """
 
     figures: list[Figure] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     pictures: list[Path] = field(default_factory=list)
     comparisons: list[Any] = field(default_factory=list)
+    granted: list[Granted] = field(default_factory=list)
 
     def tell(self, *findings: Finding) -> None:
         for finding in findings:
@@ -61,7 +84,15 @@ class Report:
             "version": VERSION,
             "figures": [_plain(f) for f in self.figures],
             "findings": [{"level": f.level, "where": f.where, "what": f.what, "do": f.do}
-                         for f in self.findings]}, indent=1)
+                         for f in self.findings],
+            "assumed": [_granted(g) for g in self.granted]}, indent=1)
+
+
+def _granted(g: Granted) -> dict[str, object]:
+    return {"corner": g.corner, "state": g.state, "name": g.assumed.name, "of": g.assumed.of,
+            "what": g.assumed.words, "settled_by": g.assumed.settled_by, "figure": g.figure.name,
+            "datum": g.figure.datum, "unit": g.figure.unit, "half95": round(g.half, 5),
+            "half95_without": round(g.without, 5)}
 
 
 def _plain(f: Figure) -> dict[str, object]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from calib.cancellation import may_leave
+from photoangle.core.errors import CannotUse
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.options import LinkRequest
@@ -24,15 +25,19 @@ from photoangle.core.states import (
 )
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
-from photoangle.droplink.request import adjuster_of, lowered_travel, travel_of, wanted_of
+from photoangle.droplink.request import SHORTEST_LINK_MM, adjuster_of, bump_known, travel_of, wanted_of
+from photoangle.droplink.stops import lowered_travel, near_stops
 from photoangle.geometry.joint_motion import joints_by_motion
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, advise, advise_holes
 from photoangle.linkage.motion.result import Motion
-from photoangle.linkage.ride import carry, check
+from photoangle.linkage.ride import at_ride, carry, check
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Limits, over_travel
 
 SAMPLES = 4000
+# Samples that settle which of two ways is known better.
+_QUICK = 1000
+ALL_STATES = "from all states together"
 # What stands in the way of a verdict, by the extreme of the travel that shows it: in words, and what to do.
 _IN_THE_WAY = {
     "gap": ("something comes too near the hose over the travel",
@@ -46,10 +51,11 @@ _IN_THE_WAY = {
 
 @dataclass
 class CornerAnswer:
-    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured and carried
-    (from the state carried_from): Figures of the bar arm's angle at ride height, two ways; check: their
-    Check; advice: Advice or Refusal; holes: name -> Advice or Refusal; earlier: state -> Advice of an earlier
-    link; present, proposed: TravelResults or Refusals or None; figures, findings.
+    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured (in set, taken
+    on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at ride
+    height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or Refusal;
+    earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None;
+    figures, findings.
     """
 
     corner: str
@@ -57,6 +63,8 @@ class CornerAnswer:
     travel: object = None
     wanted: object = None
     motion: object = None
+    together: bool = False  # the base's joints come from all states together
+    contradiction: Finding | None = None  # between the base by itself and all states together
     measured: object = None
     carried: object = None
     carried_from: str | None = None
@@ -120,6 +128,7 @@ def _answer(corner, states, measurement, wishes, samples):
     base = _base(corner, bridged, wishes, answer)
     if base is None:
         return answer
+    base = _known_best(base, bridged, states, measurement, wishes, answer)
     answer.tell(*bridged[base].findings)
     made = {k: with_second_hoses(b, bridged) for k, b in bridged.items()}
     answer.tell(*made[base][1])
@@ -128,6 +137,51 @@ def _answer(corner, states, measurement, wishes, samples):
                                                    for k, (c, _) in made.items()}, measurement.report.figures,
                  samples)
     return answer
+
+
+def _known_best(base, bridged, states, measurement, wishes, answer):
+    """The state to answer from, and its corner in ``bridged``, as whichever of its ways is known best: joints
+    from all states together, the state alone, or (where no state was asked for) carried from the hanging one.
+
+    Where all together contradicts the state alone, the state alone is taken and the contradiction kept.
+    """
+    notes, corners = measurement.car.corner(answer.corner), {k: b.corner for k, b in bridged.items()}
+    made = {ALL_STATES if answer.motion is not None else f"from {base}": (base, bridged[base])}
+    if answer.motion is not None:
+        one = next(s for s in states if s.state == base)
+        alone = corner_of(one, None, measurement.report.figures, measurement.car, measurement.kit)
+        if not isinstance(alone, Refusal):
+            made[f"from {base} alone"] = base, alone
+    hanging = next((k for k in bridged if not at_ride_height(k)), None)
+    if wishes.state is None and is_set(base) and hanging is not None:
+        made[f"carried from {hanging}"] = hanging, bridged[hanging]
+    ways = {}
+    for name, (_, way) in made.items():
+        angle = _at_ride(way.corner, corners, notes)
+        if angle is not None:
+            ways[name] = angle
+    if len(made) == 1 or len(ways) < 2:
+        answer.together = ALL_STATES in made
+        return base
+    here = {name: angle for name, angle in ways.items() if made[name][0] == base}
+    both = check(here) if len(here) > 1 else None
+    if both is not None and not both.agrees:
+        answer.contradiction = both.finding
+        answer.tell(both.finding)
+        best = f"from {base} alone"
+    else:
+        every = check(ways)
+        best = every.best or min(here, key=lambda name: here[name].u)
+    answer.together = best == ALL_STATES
+    state, bridged[made[best][0]] = made[best]
+    return state
+
+
+def _at_ride(corner, corners, notes):
+    """The bar arm's angle at ride height by a corner: Figure, or None."""
+    travel, _ = travel_of(corner, corners, notes)
+    carried = carry(corner, travel, samples=_QUICK, budget=False)
+    return None if isinstance(carried, Refusal) else carried.figures.get("bar_arm_angle")
 
 
 def _motion(corner, states, measurement, answer):
@@ -176,8 +230,10 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     answer.wanted = wanted_of(notes, wishes)
     adjuster, findings = adjuster_of(notes, answer.corner)
     answer.tell(*findings)
-    way = lowered_travel(answer.travel, wishes.lowered_mm) if wishes.lowered_mm else answer.travel
+    stop_given = bump_known(corners, notes) is not None
+    way = lowered_travel(answer.travel, wishes.lowered_mm, stop_given) if wishes.lowered_mm else answer.travel
     answer.travel = way
+    on_stops = near_stops(way, answer.corner, stop_given)
     _two_ways(answer, corners, measured_figures, notes, samples)
     may_leave()
     hole = ("present", 0.0) if not wishes.hole_mm else (f"{wishes.hole_mm:g} mm nearer", wishes.hole_mm)
@@ -194,27 +250,44 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
             if not isinstance(earlier, Refusal):
                 answer.earlier[name] = earlier
     _travels(answer, notes, way, wishes, hole, samples)
-    _hold_back(answer)
+    _hold_back(answer, *on_stops, asked=wishes.change_mm is not None or wishes.length_mm is not None)
     _collect(answer)
 
 
-def _hold_back(answer):
-    """A verdict that stands on something contradicted, or over something that is not clear, is not given."""
+def _hold_back(answer, near_stop, stands_on_it, asked):
+    """A verdict that stands on something contradicted, or over something that is not clear, is not given.
+
+    near_stop, stands_on_it: as from `stops.near_stops`; asked: the travel is that of a link asked for, not
+    of the one advised.
+    """
+    answer.tell(*[near_stop] if near_stop is not None else [])
     if isinstance(answer.advice, Refusal) or answer.advice.verdict not in (LEAVE, CHANGE):
         return
     why, do = [], []
+    if stands_on_it:
+        why.append(near_stop.what)
+        do.append(near_stop.do)
+    if answer.contradiction is not None:
+        why.append(answer.contradiction.what)
+        do.append(answer.contradiction.do)
     if answer.check is not None and not answer.check.agrees:
-        why.append("ride height measured and carried from droop contradict each other")
+        why.append(answer.check.finding.what)
         do.append(answer.check.finding.do)
     last = answer.proposed if answer.proposed is not None else answer.present
+    with_it = "with the link asked for " if asked else ""
     if isinstance(last, Refusal):
-        why.append(last.finding.what)
+        why.append(with_it + last.finding.what)
         do.append(last.finding.do)
     elif last is not None:
+        for finding in last.findings:
+            if finding.level == UNUSABLE:
+                why.append(with_it + finding.what)
+                do.append(finding.do)
         for name, near in last.nearest.items():
             if near.verdict not in ("", "clear"):
                 words, remedy = _IN_THE_WAY["gap" if name.startswith("gap") else name.partition("_")[0]]
-                why.append(words if near.verdict == "not clear" else f"it can't be told that not: {words}")
+                why.append(with_it + (words if near.verdict == "not clear"
+                                      else f"it can't be told that not: {words}"))
                 do.append(remedy)
     if not why:
         return
@@ -239,10 +312,13 @@ def _two_ways(answer, corners, measured_figures, notes, samples):
     at_set = next((name for name in corners if is_set(name)), None)
     if at_set is None or answer.travel.lowered_mm:
         return
-    answer.measured = next((f for f in measured_figures if (f.corner, f.state, f.name, f.datum)
-                            == (answer.corner, at_set, "bar_arm_angle", "chassis")), None)
+    measured = next((f for f in measured_figures if (f.corner, f.state, f.name, f.datum)
+                     == (answer.corner, at_set, "bar_arm_angle", "chassis")), None)
+    if measured is not None:
+        answer.measured = at_ride(measured, corners[at_set], answer.travel)
     if answer.measured is not None and answer.carried is not None:
-        answer.check = check(answer.measured, answer.carried)
+        answer.check = check({f"measured in {at_set}": answer.measured,
+                              f"carried from {answer.carried_from}": answer.carried})
         if answer.check.finding is not None:
             answer.tell(answer.check.finding)
 
@@ -268,10 +344,14 @@ def _travels(answer, notes, way, wishes, hole, samples):
 
 
 def _change(answer, wishes):
-    if wishes.change_mm is not None:
-        return wishes.change_mm
     if isinstance(answer.advice, Refusal):
-        return None
+        return wishes.change_mm
+    if wishes.change_mm is not None:
+        left = answer.advice.figures["link_length"].value + wishes.change_mm
+        if left < SHORTEST_LINK_MM:
+            raise CannotUse("--change", f"{wishes.change_mm:g} mm would leave a link of {left:.0f} mm in"
+                            f" {answer.corner}", "give what it is to be longer or shorter by, such as -7 mm")
+        return wishes.change_mm
     if wishes.length_mm is not None:
         return wishes.length_mm - answer.advice.figures["link_length"].value
     return answer.advice.change_mm

@@ -6,19 +6,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
+from photoangle.core.assumed import BAR_ARMS_APART_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
 from photoangle.core.states import AXLES, FITTED, FREE, SET
 from photoangle.linkage.preload import (
     Angle,
     Bar,
+    Heights,
     Preload,
     Unstressed,
-    other_side_finding,
     preload,
+    sides_differ,
     unstressed_links,
 )
 
-# Photos of both sides as set, with one link of the axle off: the bar's free shape.
+# Photos of both sides as set, with one link of the axle off, show the bar's free shape.
+_FREE_SHAPE = f"with one link off, photograph both sides into their folders {FREE}, both wheels as in set"
 
 
 @dataclass
@@ -61,10 +64,14 @@ def axle_answers(answers, figures, car):
                     f"bar arms at {left:+.1f} deg left and {right:+.1f} deg right: whether the bar is"
                     f" preloaded does not show"
                     " without its free shape, since a bar need not be straight",
-                    "with one link off, photograph both sides into"
-                    f" {axle}-left/{FREE} and {axle}-right/{FREE}, both wheels as in set",
+                    _FREE_SHAPE,
                 )
             )
+        if not (on and free) and all(p is not None for p in pair):
+            answer.findings.append(Finding(
+                NOTE, axle, "the bar's free shape is not known: its arms are taken as alike within"
+                f" {BAR_ARMS_APART_DEG:g} deg for the two links that leave it unstressed", _FREE_SHAPE))
+            _unstressed(answer, pair, Angle(0.0, BAR_ARMS_APART_DEG / math.sqrt(3)))
         if answer.findings or answer.figures:
             out.append(answer)
     return out
@@ -96,21 +103,25 @@ def _preload(answer, axle, on, angles, figures, pair, car):
     answer.findings += made.findings
     if all(p is not None for p in pair):
         apart = Angle(free[1].value_deg - free[0].value_deg, math.hypot(free[0].u_deg, free[1].u_deg))
-        answer.unstressed = unstressed_links(*((p.base, p.travel) for p in pair), apart, pair[0].wanted)
-        if isinstance(answer.unstressed, Refusal):
-            answer.findings.append(answer.unstressed.finding)
-        else:
-            u = answer.unstressed
-            answer.figures += [u.left, u.right, u.left_change, u.right_change]
+        _unstressed(answer, pair, apart)
+
+
+def _unstressed(answer, pair, apart):
+    """The two links that leave the bar unstressed at each side's own ride height.
+
+    pair: CornerAnswers left and right; apart: the right arm's Angle less the left's with the bar free.
+    """
+    answer.unstressed = unstressed_links(*((p.base, p.travel) for p in pair), apart, pair[0].wanted)
+    if isinstance(answer.unstressed, Refusal):
+        answer.findings.append(answer.unstressed.finding)
+    else:
+        u = answer.unstressed
+        answer.figures += [u.left, u.right, u.left_change, u.right_change]
 
 
 def _other_side(axle, car):
     """Findings where the two sides' hub to arch differ in a state."""
-    left, right = (car.corner(f"{axle}-{side}").tape for side in ("left", "right"))
-    out = []
-    for state in sorted(set(left) & set(right)):
-        if "hub_to_arch" in left[state] and "hub_to_arch" in right[state]:
-            a, b = left[state]["hub_to_arch"], right[state]["hub_to_arch"]
-            found = other_side_finding(axle, state, a.value_mm, b.value_mm, math.hypot(a.u_mm, b.u_mm))
-            out += [found] if found is not None else []
-    return out
+    left, right = (Heights({state: (row["hub_to_arch"].value_mm, row["hub_to_arch"].u_mm)
+                            for state, row in car.corner(f"{axle}-{side}").tape.items()
+                            if "hub_to_arch" in row}) for side in ("left", "right"))
+    return sides_differ(axle, left, right)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from functools import partial
 
 from photoangle.core.assumed import LEVEL_ACROSS_DEG, LEVEL_U_DEG
 from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
@@ -10,6 +12,7 @@ from photoangle.core.options import LinkRequest
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.core.states import CORNERS, DROOP, RIDE, SET, has_new_link
 from photoangle.droplink.answer import CornerAnswer, solve_answer
+from photoangle.droplink.exchanged import steep_findings
 from photoangle.linkage.corner import Taped
 from photoangle.linkage.tape_only import Readings, tape_corner
 
@@ -22,6 +25,9 @@ _LENGTHS = {
     "bar_arm": "bar_arm_length", "control_arm": "control_arm_length",
     "foot_from_pivot": "link_foot_from_pivot", "link": "link_length"
 }
+# More between the heights of a control arm's two pivots, or between a car's slopes on its stands and on its
+# wheels, is a slip (common practice, no source; 300 mm of lift over a wheelbase of 2.5 m is 6.9 deg).
+_PIVOTS_WITHIN_MM, _STANDS_WITHIN_DEG = 120.0, 10.0
 
 
 def tape_answers(car, wishes=LinkRequest(), only=None):
@@ -37,7 +43,9 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
             continue
         answer = CornerAnswer(name)
         state = wishes.state or _state(notes)
-        base = _corner(name, state, notes, car)
+        readings = _readings(name, state, notes, car)
+        base = _corner(name, state, notes, readings)
+        answer.tell(*_odd(f"{name}/{state}", state, notes))
         if isinstance(base, Refusal):
             answer.tell(base.finding)
         else:
@@ -55,6 +63,10 @@ def tape_answers(car, wishes=LinkRequest(), only=None):
                     NOTE, f"{name}/{state}", "answered by tape alone: which way the link leans and where"
                     " it sits fore and aft are allowed for, gaps to the hose cannot be had", ""))
             solve_answer(answer, car, wishes, {state: base}, [])
+            answer.tell(*steep_findings(
+                f"{name}/{state}", readings.heights,
+                partial(_with_heights, name, state, notes, readings),
+                answer.travel.lowered(-answer.travel.lowered_mm)))
         out.append(answer)
     return out
 
@@ -68,7 +80,8 @@ def _state(notes):
     return max((s for s in notes.tape if s != RIDE), key=rank, default=DROOP)
 
 
-def _corner(name, state, notes, car):
+def _readings(name, state, notes, car):
+    """What the file says of a corner in a state, as `tape_only.Readings`."""
     # what does not change with the wheel's height may have been taped in any state
     readings = {}
     for s in sorted(notes.tape, key=lambda s: s == state):
@@ -88,9 +101,37 @@ def _corner(name, state, notes, car):
     }
     pitch = _attitude(notes, car, state, "sill_slope_deg", car.level.floor_slope_along_deg)
     roll = _roll(notes, car, state)
+    return Readings(heights, lengths, arch, pitch, roll, car.pitch_between_deg(name, state))
+
+
+def _odd(where, state, notes):
+    """Findings about readings that are too far apart to be of one car."""
+    out = []
+    here, ride = notes.tape.get(state, {}), notes.attitude.get(RIDE, {})
+    front, rear = (here.get(n) for n in _HEIGHTS["arm_pivot"])
+    if front and rear and abs(front.value_mm - rear.value_mm) > _PIVOTS_WITHIN_MM:
+        out.append(
+            Finding(ATTENTION, where, "the control arm's two pivots differ by"
+                    f" {abs(front.value_mm - rear.value_mm):.0f} mm in height, more than arms do",
+                    "read both again from one level line"))
+    for key, words in (("sill_slope_deg", "slope along the sill"), ("roll_deg", "roll")):
+        read = notes.attitude.get(state, {})
+        if key in read and key in ride and abs(read[key] - ride[key]) > _STANDS_WITHIN_DEG:
+            out.append(
+                Finding(ATTENTION, where, f"the {words} is {read[key]:g} deg here and {ride[key]:g} deg on"
+                        " the wheels, farther apart than stands lift a car",
+                        "read both again; nose up and left side up are positive"))
+    return out
+
+
+def _with_heights(name, state, notes, readings, heights):
+    return _corner(name, state, notes, replace(readings, heights=heights))
+
+
+def _corner(name, state, notes, readings):
     return tape_corner(name,
                        state,
-                       Readings(heights, lengths, arch, pitch, roll, car.pitch_between_deg(name, state)),
+                       readings,
                        None if notes.bar_arm_points is None else notes.bar_arm_points == "front",
                        name.endswith("left"),
                        notes.link_foot_on,

@@ -14,9 +14,11 @@ from photoangle.linkage.travel import Travel
 # Where nothing is said: wheel travel from ride height to the bump stop, and droop (common practice, no
 # source).
 BUMP_MM, DROOP_MM = 50.0, 60.0
+# A state whose hub to arch was taped with the wheel on its bump stop.
+_BUMP = "bump"
 # A bar's arm steeper than this, or a tolerance wider, is a slip of the finger; so is a link shorter than
 # this.
-_STEEPEST_DEG, _WIDEST_DEG, _SHORTEST_LINK_MM = 80.0, 45.0, 20.0
+_STEEPEST_DEG, _FINEST_DEG, _WIDEST_DEG, SHORTEST_LINK_MM = 80.0, 0.01, 45.0, 20.0
 
 
 def wanted_of(notes, wishes):
@@ -52,48 +54,44 @@ def travel_of(base, corners, notes):
     Corner.
     Returns (Travel, findings).
     """
-    arch = {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
-    arch |= {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
-    ride, findings, asked = arch.get(RIDE), [], notes.travel
+    arch, asked = _arch(corners, notes), notes.travel
+    ride = arch.get(RIDE)
     seen = [ride - arch[s] for s in corners if s in arch] if ride is not None else []
     droop = asked.droop_mm or (max(0.0, arch[DROOP] - ride) if ride is not None and DROOP in arch else None)
-    bump = asked.bump_mm
-    if bump is None and "bump" in arch and ride is not None:
-        bump = ride - arch["bump"]
-    if bump is None and asked.damper_free_mm is not None:
-        ratio = asked.damper_ratio
-        bump = asked.damper_free_mm / (ratio or 1.0)
-        if ratio is None:
-            findings.append(
-                Finding(NOTE, f"car.toml, {base.name}.travel",
-                        "the damper is taken to move as far as the wheel",
-                        "write damper_ratio, the damper's travel over the wheel's"))
-    if droop is None or bump is None or bump <= 0:
-        unknown = [w for w, v in ((DROOP, droop), ("the bump stop", bump)) if not v or v <= 0]
+    bump, findings = bump_known(corners, notes), []
+    if asked.damper_free_mm is not None and asked.damper_ratio is None:
+        findings.append(
+            Finding(NOTE, f"car.toml, {base.name}.travel", "the damper is taken to move as far as the wheel",
+                    "write damper_ratio, the damper's travel over the wheel's"))
+    if not droop or bump is None:
+        unknown = [w for w, v in ((DROOP, droop), ("the bump stop", bump)) if not v]
         findings.append(
             Finding(
                 NOTE, base.name, f"how far the wheel goes to {' and '.join(unknown)} is not given:"
                 f" {DROOP_MM:.0f} mm down and {BUMP_MM:.0f} mm up stand for what is missing",
                 "write droop and bump (mm of wheel travel from ride height) under travel, or damper_free"))
-    droop, bump = droop or DROOP_MM, bump if bump and bump > 0 else BUMP_MM
+    droop, bump = droop or DROOP_MM, BUMP_MM if bump is None else bump
     measured = (min(seen + [0.0]), max(seen + [0.0])) if seen else None
     return Travel(-droop, bump, asked.steps, measured), findings
 
 
-def lowered_travel(way, by_mm):
-    """The travel of the car standing lower (or higher, below zero), with its stops where they are.
+def _arch(corners, notes):
+    """State -> hub to arch, mm: by tape, and as the corners have it."""
+    arch = {s: r["hub_to_arch"].value_mm for s, r in notes.tape.items() if "hub_to_arch" in r}
+    return arch | {state: t.value_mm for c in corners.values() for state, t in c.hub_to_arch_mm.items()}
 
-    Raises InputError where it would stand on them.
+
+def bump_known(corners, notes):
+    """Wheel travel from ride height to the bump stop as it was given, mm; None where nothing gives it.
+
+    corners, notes: as in `travel_of`.
     """
-    if by_mm >= way.bump_mm:
-        raise CannotUse(
-            "--lowered", f"{by_mm:g} mm lower uses up all {way.bump_mm:g} mm to the bump stop: the car would"
-            " stand on it", f"lower it by less than {way.bump_mm:g} mm, or say where the stop is (bump)")
-    if by_mm <= way.droop_mm:
-        raise CannotUse(
-            "--lowered", f"{-by_mm:g} mm higher uses up all {-way.droop_mm:g} mm to full droop: the wheels"
-            " would hang", f"raise it by less than {-way.droop_mm:g} mm")
-    return way.lowered(by_mm)
+    arch, asked = _arch(corners, notes), notes.travel
+    if asked.bump_mm is not None:
+        return asked.bump_mm
+    if RIDE in arch and _BUMP in arch and arch[_BUMP] < arch[RIDE]:
+        return arch[RIDE] - arch[_BUMP]
+    return None if asked.damper_free_mm is None else asked.damper_free_mm / (asked.damper_ratio or 1.0)
 
 
 def request_from(asked: Asked, units: str = "mm") -> LinkRequest:
@@ -105,10 +103,12 @@ def request_from(asked: Asked, units: str = "mm") -> LinkRequest:
     if asked.square and asked.angle is not None:
         raise CannotUse("--square", "--square and --angle both say where the bar is to be",
                         "give one of them")
-    for option, value, most in (("--angle", asked.angle, _STEEPEST_DEG), ("--within", asked.within,
-                                                                          _WIDEST_DEG)):
-        if value is not None and not abs(value) <= most:
-            raise CannotUse(option, f"{value:g} deg is no angle for a bar's arm", f"give {most:g} or less")
+    if asked.angle is not None and not abs(asked.angle) <= _STEEPEST_DEG:
+        raise CannotUse("--angle", f"{asked.angle:g} deg is no angle for a bar's arm",
+                        f"give {-_STEEPEST_DEG:g} to {_STEEPEST_DEG:g}")
+    if asked.within is not None and not _FINEST_DEG <= asked.within <= _WIDEST_DEG:
+        raise CannotUse("--within", f"{asked.within:g} deg is no tolerance for a bar's arm",
+                        f"give {_FINEST_DEG:g} to {_WIDEST_DEG:g}; 3 is usual")
 
     def mm(text, option):
         if text is None:
@@ -122,7 +122,7 @@ def request_from(asked: Asked, units: str = "mm") -> LinkRequest:
         return value
 
     length = mm(asked.length, "--length")
-    if length is not None and not length >= _SHORTEST_LINK_MM:
+    if length is not None and not length >= SHORTEST_LINK_MM:
         raise CannotUse("--length", f"{asked.length} is no length of a link",
                         "from centre to centre, such as 120 mm")
     return LinkRequest(asked.state,

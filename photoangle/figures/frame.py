@@ -10,7 +10,7 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, EYE_RADIUS_MM, HOSE_RADIUS_MM, PIVOTS_APART_MM
+from photoangle.core.assumed import ARM_AXIS_DEG, EYE_RADIUS_MM, HOSE_RADIUS_MM, PIVOTS_APART_MM, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.roles import BAR_EYE, PIVOTS
 from photoangle.geometry.bar_axis import BarDirection, bar_as_built
@@ -117,8 +117,9 @@ def _radii(state: StateResult) -> Estimate:
     for name, (low, high) in RADII.items():
         spread = (high - low) ** 2 / 12
         # one hose and one bar's end in all states of a corner
+        assumed = Assumed("EYE_RADIUS_MM") if name == BAR_EYE else Assumed("HOSE_RADIUS_MM", "its markers")
         unknown = Source(("radius", state.scene.origin.corner, name), "radius not given",
-                         np.array([[spread]]))
+                         np.array([[spread]]), assumed=assumed)
         value, source = (given[name], None) if name in given else ((low + high) / 2, unknown)
         parts.append(Estimate.stated((f"radius {name}",), [value], source))
     return parts[0].join(*parts[1:])
@@ -135,7 +136,8 @@ def _unseen_pivot(state: StateResult) -> Estimate:
     # the middle lies behind the front pivot, and before the rear one
     sign = -1 if seen == [PIVOTS[0]] else 1
     spread = np.diag([(high - low) ** 2 / 12, *np.full(3, math.radians(ARM_AXIS_DEG) ** 2)])
-    other = Source(("other pivot", state.scene.origin.corner), "other pivot not seen", spread)
+    other = Source(("other pivot", state.scene.origin.corner), "other pivot not seen", spread,
+                   assumed=Assumed("PIVOTS_APART_MM"))
     return Estimate.stated(names, [sign * (low + high) / 2, 0, 0, 0], other)
 
 

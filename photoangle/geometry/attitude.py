@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from calib.poses import rotation_from_vector
-from photoangle.core.assumed import STANCE_DEG, STANDS_ROLL_DEG
+from photoangle.core.assumed import STANCE_DEG, STANDS_ROLL_DEG, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import SILLS
@@ -161,6 +161,7 @@ def _carried(donor, result):
     # both worlds' level axes hang on their own plumb
     ours, theirs = (flat_axes(s.points, s.up) for s in (result, donor))
     spin = ours.axes @ theirs.axes.T
-    alike = Source(("stance", result.scene.origin.state), "stance", np.eye(3) * math.radians(STANCE_DEG) ** 2)
+    alike = Source(("stance", result.scene.origin.state), "stance", np.eye(3) * math.radians(STANCE_DEG) ** 2,
+                   assumed=Assumed("STANCE_DEG"))
     turn = ours.turn.plus(turned(donor.axes.turn.minus(theirs.turn), spin)).also(alike, np.eye(3))
     return Axes(spin @ donor.axes.axes, turn, f"{donor.corner} ({donor.axes.by})")

@@ -14,7 +14,7 @@ import numpy as np
 
 from calib.kit import Kit
 from calib.poses import Pose, hat, vector_from_rotation
-from photoangle.core.assumed import BAR_AXIS_DEG, BAR_SWAY_DEG
+from photoangle.core.assumed import BAR_AXIS_DEG, BAR_SWAY_DEG, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.origin import Origin
 from photoangle.geometry.datums import TURN, Axes
@@ -150,7 +150,8 @@ def bar_direction(axis: BarAxis, rotation: np.ndarray, origin: Origin) -> BarDir
     """
     # the axis is one estimate for all states; the bushes may sway in each
     seen = Source(("bar axis", origin.corner), "bar axis", axis.covariance)
-    sway = Source(("sway", origin.state), "bar axis", np.eye(3) * np.radians(BAR_SWAY_DEG) ** 2)
+    sway = Source(("sway", origin.state), "bar axis", np.eye(3) * np.radians(BAR_SWAY_DEG) ** 2,
+                  assumed=Assumed("BAR_SWAY_DEG"))
     turn = Estimate(TURN, np.zeros(3), {seen: rotation, sway: np.eye(3)})
     return BarDirection(rotation @ axis.vector, turn)
 
@@ -158,5 +159,6 @@ def bar_direction(axis: BarAxis, rotation: np.ndarray, origin: Origin) -> BarDir
 def bar_as_built(axes: Axes, origin: Origin) -> BarDirection:
     """The bar straight across the car, where nothing shows its own axis: what it differs by from that, beside
     the axes' own error.  axes: datums.Axes; origin: Origin."""
-    built = Source(("bar as built", origin.corner), "bar axis", np.eye(3) * np.radians(BAR_AXIS_DEG) ** 2)
+    built = Source(("bar as built", origin.corner), "bar axis", np.eye(3) * np.radians(BAR_AXIS_DEG) ** 2,
+                   assumed=Assumed("BAR_AXIS_DEG"))
     return BarDirection(axes.axes[:, 1], Estimate(TURN, np.zeros(3), {built: axes.axes}))

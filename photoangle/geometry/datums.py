@@ -24,6 +24,7 @@ from photoangle.core.assumed import (
     SILL_YAW_DEG,
     STANDS_ROLL_DEG,
     STRIP_HANGS_DEG,
+    Assumed,
 )
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
@@ -100,7 +101,8 @@ def gravity(points: Points, scene: Scene, level: Level,
                                   "take a photo with the card in view, or hang the plumb strip")]
         # a level edge is one axis of two: how the card leans about it nobody read, and no photo shows
         edge = Source(("level", state), "level", np.array([[np.radians(CARD_LEVEL_DEG / _ROOT3)**2]]))
-        lean = Source(("card lean", state), LEAN, np.array([[np.radians(CARD_LEANS_DEG)**2]]))
+        lean = Source(("card lean", state), LEAN, np.array([[np.radians(CARD_LEANS_DEG)**2]]),
+                      assumed=Assumed("CARD_LEANS_DEG"))
         across, along = np.eye(3)[:, 2:], np.eye(3)[:, :1]
         turn = Estimate(TURN, np.zeros(3), {edge: across, lean: along})
         told = Finding(NOTE, where, "the card's level edge says which way is up along it, not how the card"
@@ -125,7 +127,8 @@ def gravity(points: Points, scene: Scene, level: Level,
     turn = points.estimate.linear(hat(up) @ pick / length, TURN, np.zeros(3))
     if points.strip:
         turn = turn.also(Source(("hang", state), "level",
-                                np.eye(3) * np.radians(STRIP_HANGS_DEG)**2), np.eye(3))
+                                np.eye(3) * np.radians(STRIP_HANGS_DEG)**2,
+                                assumed=Assumed("STRIP_HANGS_DEG")), np.eye(3))
     findings = []
     if length < _LEAST_SPAN_MM:
         findings.append(Finding(ATTENTION, where, f"the plumb markers are only {length:.0f} mm apart",
@@ -143,8 +146,9 @@ def _forward(points: Points, up: np.ndarray) -> tuple[np.ndarray, Source, str] |
             if np.linalg.norm(flat) > _LEAST_LEVEL_SHARE * np.linalg.norm(line):
                 # the same markers on the same places say the same of the car's axis, right or wrong
                 key = ("forward", points.place(front), points.place(rear))
-                return flat / np.linalg.norm(flat), Source(key, "forward",
-                                                           np.array([[np.radians(sigma)**2]])), by
+                assumed = Assumed("SILL_YAW_DEG") if by == "sill" else Assumed("PIVOT_YAW_DEG")
+                return flat / np.linalg.norm(flat), Source(
+                    key, "forward", np.array([[np.radians(sigma)**2]]), assumed=assumed), by
     return None
 
 
@@ -170,7 +174,8 @@ def floor_axes(points: Points, up: Direction, level: Level) -> Axes | None:
 def floor_source(origin: Origin, level: Level) -> Source:
     """The floor's slope along and across: one floor under the whole car, in all states."""
     within = np.radians(level.floor_within_deg) / _ROOT3
-    return Source(("floor", origin.car), "floor", np.eye(2) * within**2)
+    assumed = None if level.floor_given or level.slope_within_deg is not None else Assumed("FLOOR_WITHIN_DEG")
+    return Source(("floor", origin.car), "floor", np.eye(2) * within**2, assumed=assumed)
 
 
 def flat_axes(points: Points, up: Direction) -> Axes | None:
@@ -201,7 +206,8 @@ def level_axes(points: Points, up: Direction, roll: Estimate | None = None) -> A
 
 def unknown_roll(origin: Origin) -> Estimate:
     """The car's roll on stands that nothing shows, rad, named ROLL."""
-    stands = Source(("stands", origin.state), ROLL_UNKNOWN, np.array([[np.radians(STANDS_ROLL_DEG)**2]]))
+    stands = Source(("stands", origin.state), ROLL_UNKNOWN, np.array([[np.radians(STANDS_ROLL_DEG)**2]]),
+                    assumed=Assumed("STANDS_ROLL_DEG"))
     return Estimate.stated(ROLL, [0.0], stands)
 
 

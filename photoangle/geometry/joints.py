@@ -17,8 +17,11 @@ from photoangle.core.assumed import (
     EYE_RADIUS_MM,
     HOSE_RADIUS_MM,
     ON_STRING_MM,
+    PRINT_SCALE_U,
     STANDOFF_MM,
     STRING_STANDOFF_MM,
+    STUCK_WITHIN_MM,
+    Assumed,
 )
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
@@ -186,7 +189,9 @@ def _chosen_markers(scene, kit, corner):
 
 def scale_source(origin, scale_u):
     """The print's size against its nominal size, of which all that was printed with it partakes."""
-    return Source(("scale", origin.prints, scale_u), "print", np.array([[scale_u**2]]))
+    # no rule reads as badly as what is taken where none was laid on
+    assumed = Assumed("PRINT_SCALE_U") if scale_u >= PRINT_SCALE_U else None
+    return Source(("scale", origin.prints, scale_u), "print", np.array([[scale_u**2]]), assumed=assumed)
 
 
 def _placing(scene, marker, name, placed, corner):
@@ -201,7 +206,20 @@ def _placing(scene, marker, name, placed, corner):
                              (depth, placed.along_mm, rotation[:, 2:])):
         if sigma > 0:
             key = (kind, place, sigma, corner.standoff_mm.get(name), corner.offset_mm.get(name))
-            yield Source(key, "level" if plumb else kind, np.eye(way.shape[1]) * sigma**2), way
+            yield Source(key, "level" if plumb else kind, np.eye(way.shape[1]) * sigma**2,
+                         assumed=_assumed(kind, name, placed, corner)), way
+
+
+def _assumed(kind, name, placed, corner):
+    """Which default stands for a part of a marker's place against its joint: Assumed, or None."""
+    of = name.replace("_", " ")
+    if name in PLUMB:
+        return Assumed("ON_STRING_MM" if kind == "sticking" else "STRING_STANDOFF_MM")
+    if kind == "sticking":
+        return Assumed("STUCK_WITHIN_MM") if corner.stuck_within_mm == STUCK_WITHIN_MM else None
+    if placed.stated:
+        return None
+    return Assumed("HOSE_RADIUS_MM" if name in HOSES else "STANDOFF_MM", of)
 
 
 def _joint_findings(points, kit, corner):

@@ -19,7 +19,7 @@ import numpy as np
 from calib.differences import jacobian
 from calib.lens import moved_lens, project, trusted_radius, unproject
 from calib.poses import rotation_from_vector
-from photoangle.core.assumed import STRING_SWINGS_DEG
+from photoangle.core.assumed import STRING_SWINGS_DEG, Assumed
 from photoangle.core.estimate import Source
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.roles import PLUMB, PLUMB_BOTTOM, PLUMB_TOP
@@ -187,7 +187,8 @@ def _tilts(up, lines, scene, e):
         state = scene.origin.state
         own = Source(("plumb line", state, k), "level", np.eye(2) * line.sigma_px**2)
         swings = Source(("plumb swings", state, seen.photo), "level",
-                        np.array([[math.radians(STRING_SWINGS_DEG) ** 2]]))
+                        np.array([[math.radians(STRING_SWINGS_DEG) ** 2]]),
+                        assumed=Assumed("STRING_SWINGS_DEG"))
         # a turn w of up moves it against the plane by w . (up x normal); seen up leans by -(normal . up)
         parts.append(scene.errors.linear(-by_unknown, (f"line {k}",), [-plane @ up.vector]).also(
             own, -by_pixel).also(swings, np.ones((1, 1))))

@@ -9,7 +9,7 @@ import numpy as np
 
 from calib.kit import Kit
 from calib.poses import Pose, hat, rotation_from_vector, vector_from_rotation
-from photoangle.core.assumed import UNMOVED_DEG, UNMOVED_MM
+from photoangle.core.assumed import UNMOVED_DEG, UNMOVED_MM, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.geometry.datums import TURN
@@ -109,7 +109,8 @@ def _register(this: Scene, other: Scene, ids: Sequence[int]) -> tuple[Tie, np.nd
     inverse = np.linalg.inv(normal)
     gain = inverse @ jacobian.T @ weight
     rest = gain @ np.diag(slack) @ gain.T + (scale - 1) * inverse
-    own = Source(("tie", this.origin.state, other.origin.state), "tie to ride", rest)
+    own = Source(("tie", this.origin.state, other.origin.state), "tie to ride", rest,
+                 assumed=Assumed("UNMOVED_MM"))
     names = TURN + SHIFT
     errors = other.errors.linear(gain @ other.pose_matrix(ids), names).minus(
         this.errors.linear(gain @ turn @ this.pose_matrix(ids), names)).also(own, np.eye(6))

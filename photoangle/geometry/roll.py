@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from photoangle.core.assumed import LEVEL_ACROSS_DEG, LEVEL_U_DEG
+from photoangle.core.assumed import LEVEL_ACROSS_DEG, LEVEL_U_DEG, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.states import RIDE
 from photoangle.geometry.datums import (
@@ -73,7 +73,7 @@ def own_roll(result, level):
         return unknown_roll(origin)
     read = level_reading("roll", here, ("level reading", origin.state, "roll"))
     like = Source(("level across", origin.corner), "level reading",
-                  np.array([[math.radians(LEVEL_ACROSS_DEG)**2]]))
+                  np.array([[math.radians(LEVEL_ACROSS_DEG)**2]]), assumed=Assumed("LEVEL_ACROSS_DEG"))
     ways = [read.also(like, np.eye(1))]
     if ride is not None:
         on_wheels = level_reading("roll", ride, ("level reading", origin.corner, "roll"))
@@ -84,7 +84,8 @@ def own_roll(result, level):
 def level_reading(name, value_deg, key):
     """A level's reading as an Estimate, rad."""
     return Estimate.stated((name,), [math.radians(value_deg)],
-                           Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG)**2]])))
+                           Source(key, "level reading", np.array([[math.radians(LEVEL_U_DEG)**2]]),
+                                  assumed=Assumed("LEVEL_U_DEG")))
 
 
 def _rotation(result):

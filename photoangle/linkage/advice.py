@@ -119,10 +119,8 @@ def advise(corner: SampledCorner, travel: Travel, wanted: Wanted = Wanted(), adj
             Finding(
                 UNUSABLE,
                 corner.name,
-                f"with the bar {_place(wanted)} (eye hole: {hole[0]}) or at the edge of its tolerance, bar"
-                f" arm and"
-                " link would lie in or beyond one line",
-                "ask for another angle, a narrower tolerance, or another hole",
+                f"with the bar {_place(wanted)} (eye hole: {hole[0]}) bar arm and link would lie in or beyond"
+                " one line", "ask for another angle, or another hole",
             )
         )
     change = (drawn.wanted_mm - drawn.present_mm).ravel()

@@ -15,7 +15,7 @@ from photoangle.core.arrays import Array
 from photoangle.core.assumed import (
     BAR_RADIUS_MM,
     BUMP_STEER_DEG_PER_MM,
-    CAMBER_BEND_DEG_PER_MM2,
+    CAMBER_BENDS_DEG_PER_SQUARE_MM,
     CAMBER_DEG_PER_MM,
     CASTER_DEG_PER_MM,
     EYE_RADIUS_MM,
@@ -80,7 +80,7 @@ def knuckle(draw: Draw, at: Mapping[str, Array], arm_axis: Array, outboard: floa
         return KnuckleDraw(_strut(draw, at, outboard), None, steer, None)
     reach = np.maximum(outboard * (at[HUB] - at[ARM_BALL_JOINT])[..., 1], _LEAST_REACH_MM)
     if hub_differs_within is None:
-        camber, bend = np.radians(draw.between(KNUCKLE, CAMBER_DEG_PER_MM)), CAMBER_BEND_DEG_PER_MM2
+        camber, bend = np.radians(draw.between(KNUCKLE, CAMBER_DEG_PER_MM)), CAMBER_BENDS_DEG_PER_SQUARE_MM
     else:
         camber, bend = draw.rectangular(KNUCKLE, hub_differs_within) / reach, 0.0
     caster, toe = _per_mm(draw, CASTER_DEG_PER_MM), _per_mm(draw, BUMP_STEER_DEG_PER_MM)

@@ -8,6 +8,7 @@ zero: a bar need not be straight.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from photoangle.core.arrays import Array, Floats
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
+from photoangle.core.states import DROOP, RIDE, at_ride_height
 from photoangle.linkage.checks import check_corner
 from photoangle.linkage.kinematics.lengths import Wanted, lengths
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
@@ -165,15 +167,57 @@ def unstressed_links(left: tuple[SampledCorner, Travel], right: tuple[SampledCor
     return Unstressed(out["left"], out["right"], out["left_change"], out["right_change"], (DRIVER,))
 
 
-def other_side_finding(axle: str, state: str, left_mm: float, right_mm: float, u_mm: float) -> Finding | None:
-    """A Finding where hub to arch differs left from right in a state by more than can be chance, else None.
+@dataclass(frozen=True)
+class Heights:
+    """Hub to arch of one side, mm: state -> (value, standard uncertainty)."""
 
-    The bar couples both wheels: a state measured with the other wheel elsewhere is not the state it is taken
-    for. u_mm: standard uncertainty of the difference.
+    of: Mapping[str, tuple[float, float]]
+
+    def over(self, other: Heights, state: str) -> tuple[float, float]:
+        """How much more it is than on the other side in a state, with its standard uncertainty."""
+        (here, u), (there, v) = self.of[state], other.of[state]
+        return here - there, math.hypot(u, v)
+
+
+def sides_differ(axle: str, left: Heights, right: Heights) -> list[Finding]:
+    """Findings where hub to arch differs left from right by more than can be chance.
+
+    A car may stand at two heights on its wheels: then each side has its own ride height, and its own link.
+    In the states that stand for ride height each side is to read what it did on its wheels, since the bar
+    couples both; hanging, both sides are alike or one is held up.
     """
-    if abs(left_mm - right_mm) <= 2 * u_mm + 2.0:
-        return None
-    return Finding(
-        ATTENTION, f"{axle}/{state}",
-        f"hub to arch is {left_mm:.0f} mm left and {right_mm:.0f} mm right: the bar couples"
-        " both wheels and is twisted in this state", "bring both wheels to the same height and measure again")
+    out = []
+    both = sorted(set(left.of) & set(right.of))
+    stands, u_stands = left.over(right, RIDE) if RIDE in both else (0.0, 0.0)
+    if not _alike(stands, u_stands):
+        out.append(
+            Finding(NOTE, f"{axle}/{RIDE}",
+                    f"on its wheels hub to arch is {_both(left, right, RIDE)}: each side has its own ride"
+                    " height, and links of equal length would twist the bar",
+                    "set each side to its own link, worked out at the heights as they are"))
+    for state in both:
+        if state == RIDE:
+            continue
+        known = RIDE in both and at_ride_height(state)
+        apart, u = left.over(right, state)
+        if known:
+            apart, u = apart - stands, math.hypot(u, u_stands)
+        if _alike(apart, u):
+            continue
+        on_wheels = f", on its wheels {_both(left, right, RIDE)}" if known else ""
+        out.append(
+            Finding(
+                ATTENTION, f"{axle}/{state}", f"hub to arch is {_both(left, right, state)}{on_wheels}: the"
+                " bar couples both wheels and is twisted in this state",
+                "bring each wheel to its own hub to arch on the wheels and measure again" if known else
+                "let both wheels hang freely and measure again" if state == DROOP else
+                "tape both sides with the car on its wheels, bring each wheel to its own and measure again"))
+    return out
+
+
+def _alike(apart_mm: float, u_mm: float) -> bool:
+    return abs(apart_mm) <= 2 * u_mm + 2.0
+
+
+def _both(left: Heights, right: Heights, state: str) -> str:
+    return f"{left.of[state][0]:.0f} mm left and {right.of[state][0]:.0f} mm right"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,8 +16,8 @@ from photoangle.core.findings import ATTENTION, NOTE, Finding, Refusal
 from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
-from photoangle.linkage.sampled import Sampling, shares
-from photoangle.linkage.travel import Travel, over_travel, ride_rise
+from photoangle.linkage.sampled import LOST_SHARE, Sampling, lost, shares
+from photoangle.linkage.travel import Travel, over_travel, reaches_ride_height, ride_rise
 
 
 @dataclass(frozen=True)
@@ -50,36 +52,73 @@ def carry(corner: SampledCorner, travel: Travel, samples: int = 4000, seed: int 
     return Carried(figures, tuple(findings))
 
 
+def at_ride(measured: Figure, corner: SampledCorner, travel: Travel,
+            sampling: Sampling = Sampling(2000)) -> Figure:
+    """A bar arm's angle as measured in a state that stands near ride height, taken on to ride height itself.
+
+    corner: the linkage's corner in that state; its hub to arch there and on the wheels says how far the
+    state is off, and how well that is known.  Returns ``measured`` where that cannot be had.
+    """
+    nominal = corner.nominal()
+    if not reaches_ride_height(nominal, travel):
+        return measured
+
+    def shift(layout: Layout) -> Array:
+        rise = ride_rise(layout, travel)
+        there, here = (bar_arm_angle(layout, position(layout, r).bar_turn) for r in (rise, 0.0 * rise))
+        out: Array = np.degrees(there - here)
+        return out
+
+    drawn = shift(corner.sample(sampling.samples, sampling.seed))
+    by = shift(nominal).item()
+    if not math.isfinite(by) or lost(drawn).max() > LOST_SHARE:
+        return measured
+    u_shift = float(np.nanstd(drawn))
+    u = math.hypot(measured.u, u_shift)
+    half = (measured.high95 - measured.low95) / 2 * (u / measured.u if measured.u > 0 else 0.0)
+    half = half if measured.u > 0 else 1.96 * u
+    kept = (measured.u / u) ** 2 if u > 0 else 1.0
+    budget = {k: v * kept for k, v in measured.budget.items()} | {"hub to arch": 1 - kept}
+    return replace(measured, state="predicted-ride", value=measured.value + by, u=u,
+                   low95=measured.value + by - half, high95=measured.value + by + half,
+                   budget=dict(sorted(budget.items(), key=lambda p: -p[1])))
+
+
 @dataclass(frozen=True)
 class Check:
-    """Two ways to one figure: e_n (ISO 13528), agrees, and a finding where they do not."""
+    """Ways to one figure against each other.
+
+    e_n (ISO 13528) of the two that differ most; agrees; best: the name of the way that is known best, None
+    where they contradict; a finding where they do.
+    """
 
     e_n: float
     agrees: bool
+    best: str | None
     finding: Finding | None
 
 
-def check(measured: Figure, carried: Figure) -> Check:
-    """A figure measured at set against the same carried from droop, by E_n.
+def check(ways: Mapping[str, Figure]) -> Check:
+    """Ways to one figure, such as measured at set and carried from droop, by E_n.
 
-    Both Figures.  Errors that both share (the same stand-off, the same floor) are counted twice, so that the
-    check is on the mild side there.
+    ways: in words -> Figure, two or more.  Errors that ways share (the same stand-off, the same floor) are
+    counted twice, so that the check is on the mild side there.  What they say together is what the best of
+    them says: how far their errors go together is not known once they went through different states, and
+    of all weights only that one never promises more than it holds (covariance intersection, Julier and
+    Uhlmann 1997, comes to it for a single number); so the whole is never wider than its best part.  Ways
+    that contradict each other have no common answer.
     """
-    number = e_n(measured.value - carried.value, math.hypot(measured.u, carried.u))
+    pairs = [(e_n(a.value - b.value, math.hypot(a.u, b.u)), one, other)
+             for (one, a), (other, b) in itertools.combinations(ways.items(), 2)]
+    number, one, other = max(pairs, key=lambda p: abs(p[0]))
     if abs(number) <= 1:
-        return Check(number, True, None)
-    return Check(
-        number,
-        False,
-        Finding(
-            ATTENTION,
-            f"{measured.corner}/{measured.state}",
-            f"{measured.name} is {measured.value:.2f} {measured.unit} as measured and"
-            f" {carried.value:.2f} as carried from {carried.state or 'droop'}: E_n {number:.1f}, they"
-            f" contradict",
-            "is hub to arch the same as on the wheels? was a marker moved between the states?",
-        ),
-    )
+        return Check(number, True, min(ways, key=lambda w: ways[w].u), None)
+    a, b = ways[one], ways[other]
+    return Check(number, False, None, Finding(
+        ATTENTION, a.corner or "",
+        f"{a.name.replace('_', ' ')} at ride height can't be told yet: {a.value:.2f} {a.unit} {one} and"
+        f" {b.value:.2f} {b.unit} {other} contradict each other (E_n {number:.1f})",
+        "is hub to arch the same as on the wheels? was a marker moved between the states?"))
 
 
 def no_datum_finding(where: str, between_deg: tuple[float, float]) -> Finding:

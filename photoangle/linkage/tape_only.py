@@ -17,7 +17,13 @@ import numpy as np
 
 from calib.poses import rotation_from_vector
 from photoangle.core.arrays import Array
-from photoangle.core.assumed import ARM_AXIS_DEG, BAR_AXIS_DEG, FOOT_FROM_BALL_MM, STANDS_ROLL_DEG
+from photoangle.core.assumed import (
+    ARM_AXIS_DEG,
+    BAR_AXIS_DEG,
+    FOOT_FROM_BALL_MM,
+    LINK_LEANS_DEG,
+    STANDS_ROLL_DEG,
+)
 from photoangle.core.findings import UNUSABLE, Finding, Refusal
 from photoangle.core.roles import ARM_BALL_JOINT, ARM_PIVOT_FRONT, BAR_BUSH, BAR_EYE, LINK_FOOT
 from photoangle.linkage import not_given
@@ -30,6 +36,9 @@ from photoangle.linkage.ride import no_datum_finding
 LENGTHS, HEIGHTS, LEAN, PITCH, ROLL = "taped lengths", "taped heights", "link's lean", "pitch", "roll"
 FOOT_AT, POINTS = "link foot's place", "which way the bar's arm points"
 _HEIGHTS = (BAR_BUSH, BAR_EYE, "arm_pivot", ARM_BALL_JOINT)
+# How far out on the control arm the link's foot can sit, as a share of the arm's length (common practice, no
+# source): wide, to catch units and mix-ups only.
+_FOOT_OUT = (0.15, 1.15)
 
 
 @dataclass(frozen=True)
@@ -97,9 +106,10 @@ class TapedCorner:
                      out, 1)
         foot_reach = self._foot_from_pivot(draw, height, size, along, out)
         foot_height = height["arm_pivot"] + foot_reach[:, 2]
-        # a tape knows how long the link is, not which way it leans
+        # a tape knows how long the link is, not which way it leans; not taped, it leans by anything usual
         drop = eye[:, 2] - foot_height
-        lean2 = size["link"] ** 2 - drop**2 if "link" in size else zero
+        lean2 = size["link"] ** 2 - drop**2 if "link" in size else (
+            drop * np.tan(draw.rectangular(LEAN, math.radians(LINK_LEANS_DEG))[:, 0])) ** 2
         # a link that stands upright as far as the tape can tell: its lean is nought
         lean = np.sqrt(np.maximum(lean2, 0.0))
         towards = math.pi / 2 * out + draw.rectangular(LEAN, math.pi)[:, 0]
@@ -220,13 +230,17 @@ def _contradiction(where: str, heights: Mapping[str, Taped], lengths: Mapping[st
     drop = heights[BAR_EYE].value_mm - foot
     u = math.hypot(heights[BAR_EYE].u_mm, heights["arm_pivot"].u_mm, heights[ARM_BALL_JOINT].u_mm)
     if "link" in lengths and abs(drop) > lengths["link"].value_mm + 4 * math.hypot(u, lengths["link"].u_mm):
+        bush = heights[BAR_BUSH].value_mm - foot
+        asks = "were the bar bush's and the bar eye's heights exchanged? " \
+            if abs(bush) <= lengths["link"].value_mm else ""
         return Finding(
             UNUSABLE, where, f"the link is taped {lengths['link'].value_mm:.0f} mm but its ends differ by"
             f" {abs(drop):.0f} mm in height",
-            "tape it again from centre to centre, and the heights from one level line")
+            asks + "tape it again from centre to centre, and the heights from one level line")
     if "link" not in lengths and abs(drop) < 40:
         return Finding(UNUSABLE, where,
-                       "without the link's length it is taken as upright, but its ends are at one height",
+                       "without the link's length it is taken as near upright, but its ends are at one"
+                       " height",
                        "tape the link from centre to centre")
     return None
 
@@ -235,7 +249,8 @@ def _foot_on_arm(where: str, heights: Mapping[str, Taped],
                  lengths: Mapping[str, Taped]) -> tuple[Finding | None, float]:
     """(a contradiction or None, the height of a foot on the control arm, mm)."""
     radius, arm = lengths["foot_from_pivot"].value_mm, lengths["control_arm"].value_mm
-    if not 0 < radius <= 1.15 * arm:
+    nearest, farthest = _FOOT_OUT
+    if not nearest <= radius / arm <= farthest:
         return Finding(
             UNUSABLE, where, f"the link's foot cannot be {radius:.0f} mm from the pivot of a control arm of"
             f" {arm:.0f} mm", "measure along the arm from its pivot to the link's foot"), 0.0

@@ -241,8 +241,7 @@ def _datum(name: str) -> str | None:
 
 def _course(name: str, value: Array, samples: Array) -> Course:
     bad = np.isnan(value) | (lost(samples) > LOST_SHARE)
-    filled = np.where(np.isnan(samples).all(axis=0), 0.0, samples)
-    low, high, u = (np.where(bad, np.nan, v) for v in interval(filled))
+    low, high, u = (np.where(bad, np.nan, v) for v in interval(np.where(bad, 0.0, samples)))
     return Course(name, _unit_of(name), np.where(bad, np.nan, value), u, low, high)
 
 

@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING
 
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import BAR_EYE, LINK_FOOT
+from photoangle.linkage.kinematics.lengths import NEAR_LINE_DEG
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
 
 if TYPE_CHECKING:  # travel itself asks for the verdicts
     from photoangle.linkage.travel import Nearest, Travel
 
-# Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no
-# source).
-NEAR_LINE_DEG = 10.0
 _THICK = {"hose": "the hose", "eye": "the bar's eye", "link": "the link", "bar": "the bar's arm"}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import textwrap
 import warnings
 from datetime import timedelta
 from pathlib import Path
@@ -39,10 +40,22 @@ def history_lines(steps, units="mm"):
             if s.change is not None:
                 scale = 25.4 if unit == "in" else 1.0
                 digits = len(half.partition(".")[2])
-                text += (f"  {s.change / scale:+8.{digits}f} +- {s.half / scale:.{digits}f}"
-                         f"  {'changed' if s.moved else 'no change seen'}")
+                text += f"  {s.change / scale:+8.{digits}f}"
+                text += "  by notes alone" if s.again is False else (
+                    f" +- {s.half / scale:.{digits}f}  {'changed' if s.moved else 'no change seen'}")
             lines.append(text)
+            lines += _why(s)
     return [plain(line) for line in lines]
+
+
+def _why(step, most=3):
+    """Lines that say what else is other than before."""
+    if step.change is None or not step.other:
+        return []
+    named = ", ".join(step.other[:most]) + (
+        f" and {len(step.other) - most} more" if len(step.other) > most else "")
+    head = "the same photos; other than before" if step.again is False else "other than before as well"
+    return textwrap.wrap(f"{head}: {named}", 78, initial_indent="      ", subsequent_indent="        ")
 
 
 def history_json(steps, findings):
@@ -50,7 +63,8 @@ def history_json(steps, findings):
     rows = [{
         "corner": c, "state": s, "name": n, "datum": d, "unit": steps[c, s, n, d][0].figure.unit, "steps": [{
             "made": x.made.isoformat(), "value": x.figure.value, "u": x.figure.u, "low95": x.figure.low95,
-            "high95": x.figure.high95, "change": x.change, "change_half95": x.half, "changed": x.moved
+            "high95": x.figure.high95, "change": x.change, "change_half95": x.half, "changed": x.moved,
+            "measured_again": x.again, "other_than_before": list(x.other)
         } for x in steps[c, s, n, d]]
     } for c, s, n, d in ordered(steps)]
     return json.dumps({"version": 1, "history": rows, "findings": [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from photoangle.core.findings import Refusal
+from photoangle.core.states import has_new_link
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH
 from photoangle.output.table import format_value
 
@@ -86,9 +87,14 @@ def two_ways_rows(answer, units="mm"):
         ways.append((f"carried from {answer.carried_from}", answer.carried))
     if not isinstance(answer.advice,
                       Refusal) and answer.advice is not None and answer.base.state != answer.carried_from:
-        own = answer.advice.figures.get("bar_arm_angle")
-        if own is not None:
-            ways.append((f"{answer.base.state}, all together", own))
+        own, state = answer.advice.figures.get("bar_arm_angle"), answer.base.state
+        apart = answer.contradiction is not None or (answer.check is not None and not answer.check.agrees)
+        if own is not None and has_new_link(state):
+            ways.append((f"{state}, the new link", own))
+        elif own is not None and answer.together and not apart:
+            ways.append((f"{state}, all together", own))
+        elif own is not None and not ways:
+            ways.append((f"measured in {state}", own))
     return [(what, *format_value(f, units)) for what, f in ways]
 
 
@@ -191,9 +197,12 @@ def axle_lines(axle, units="mm"):
             f = axle.preload.force_n
             lines[-1] += f", {f.value:+.0f} ({f.low95:+.0f} to {f.high95:+.0f}) N"
     if axle.unstressed is not None and not isinstance(axle.unstressed, Refusal):
+        if not lines:
+            lines.append(f"{axle.axle} axle: the links that leave the bar unstressed at these ride heights")
         for side in ("left", "right"):
             value, half, unit = format_value(getattr(axle.unstressed, side), units)
             change = getattr(axle.unstressed, f"{side}_change")
             lines.append(
-                f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} mm)")
+                f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} +-"
+                f" {(change.high95 - change.low95) / 2:.1f} mm)")
     return lines

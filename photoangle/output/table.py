@@ -87,6 +87,30 @@ def comparison_lines(comparisons, units="mm"):
     return lines
 
 
+def granted_words(granted, units="mm"):
+    """(what stands for it, what that does, what to do) of a core.outcome.Granted, in words."""
+    f, digits = granted.figure, 3 if granted.figure.unit == "mm" and units == "in" else 2
+    scale, unit = (25.4, "in") if digits == 3 else (1.0, f.unit)
+    without = f"{granted.without / scale:.{digits}f}"
+    does = (f"{figure_title(f.name)}{f' against {f.datum}' if f.datum else ''} +-"
+            f" {granted.half / scale:.{digits}f} {unit}, without it {without}")
+    return granted.assumed.words, does, granted.assumed.settled_by
+
+
+def granted_lines(granted, units="mm", width=80):
+    """Lines of what a state's figures take for granted, in the order given."""
+    import textwrap
+
+    if not granted:
+        return ["  nothing is taken for granted here"]
+    lines = ["  taken for granted here, the largest effect first:"]
+    for g in granted:
+        words, does, settles = granted_words(g, units)
+        lines += textwrap.wrap(f"{words} ({does}); to be rid of it: {settles}.", width, initial_indent="    ",
+                               subsequent_indent="      ")
+    return lines
+
+
 def full_stop(text):
     """A sentence with its full stop, unless it has an end of its own."""
     return text if text.endswith((".", "?", "!")) else text + "."

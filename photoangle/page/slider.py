@@ -21,7 +21,7 @@ from photoangle.core.roles import (
     LINK_FOOT,
 )
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.request import lowered_travel
+from photoangle.droplink.stops import lowered_travel
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Limits, over_travel
 from photoangle.output.drawings import corner_at

@@ -7,6 +7,7 @@ from pathlib import Path
 from calib.errors import InputError
 from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle.carfile.folder import load_car, load_kit, photo_files
+from photoangle.carfile.print_check import check_findings
 from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.detection.cache import DetectionCache, detect_or_tell
@@ -43,6 +44,7 @@ def _learnt(root, report, progress, car, kit, looks):
                         "take about ten photos of the card, from all sides, into this folder")
     if kit.card is None:
         raise CannotUse("kit", "this kit has no card", "add a [card] to the kit file")
+    report.tell(*check_findings(car.print_check))
     looks = looks or DetectionCache()
     sightings = []
     for path in progress(files, "lens"):

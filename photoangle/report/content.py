@@ -14,6 +14,7 @@ from photoangle.output.table import (
     figure_title,
     format_value,
     gathered,
+    granted_words,
     graver_first,
     shown_figures,
     title_rank,
@@ -85,6 +86,8 @@ def _state(state, measurement, units):
     return {
         "name": state.state, "photos": pictures.state_photos(state, figures,
                                                              measurement.kit), "rows": rows, "tape": tape,
+        "granted": [granted_words(g, units) for g in measurement.report.granted
+                    if (g.corner, g.state) == (state.corner, state.state)],
         "count": len(state.scene.photos), "markers": len(state.scene.markers), "lens": state.scene.lens_source
     }
 

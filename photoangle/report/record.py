@@ -2,22 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from datetime import datetime
 from pathlib import Path
 
+from calib.files import fingerprint
 from calib.profile import ProfileError, load_profiles
 from photoangle import __version__
+from photoangle.core.assumed import PRINT_SCALE_U
 from photoangle.reconstruction.folder_lens import PROFILE_NAME
-
-
-def fingerprint(path):
-    """First 12 hexadecimal digits of a file's SHA-256."""
-    digest = hashlib.sha256()
-    with open(path, "rb") as stream:
-        for block in iter(lambda: stream.read(1 << 20), b""):
-            digest.update(block)
-    return digest.hexdigest()[:12]
 
 
 def record_rows(measurement, now=None):
@@ -35,7 +27,7 @@ def record_rows(measurement, now=None):
     check = car.print_check
     lines = [f"{n} line {v:.1f} mm" for n, v in (("x", check.x_line_mm), ("y", check.y_line_mm)) if v]
     rows.append(("print check", ", ".join(lines)
-                 or "not given: the print's size is taken as right within 1 %"))
+                 or f"not given: the print's size is taken as right within {200 * PRINT_SCALE_U:g} %"))
     rows.append(("level", car.level.by +
                  (f", floor {car.level.floor_slope_along_deg:+g} deg along,"
                   f" {car.level.floor_slope_across_deg:+g} deg across" if car.level.floor_given else "")))

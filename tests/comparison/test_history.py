@@ -14,16 +14,17 @@ from photoangle.output.history_table import history_lines
 from tests.whole.test_commands import run
 
 
-def measurement(value, states=("set",), u=0.1):
+def measurement(value, states=("set",), u=0.1, root=None, photo=None):
     figures = [
         Figure("front-left", s, "bar_arm_angle", "chassis", "deg", value, u, 90.0, value - 0.2, value + 0.2)
         for s in states
     ]
     made = [
-        SimpleNamespace(corner="front-left", state=s, scene=SimpleNamespace(photos=("a", "b")))
+        SimpleNamespace(corner="front-left", state=s, name=f"front-left/{s}",
+                        scene=SimpleNamespace(photos=("a", "b")), paths={"a": photo} if photo else {})
         for s in states
     ]
-    return SimpleNamespace(report=SimpleNamespace(figures=figures), states=made)
+    return SimpleNamespace(report=SimpleNamespace(figures=figures), states=made, root=root)
 
 
 @pytest.fixture
@@ -57,6 +58,31 @@ def test_a_season_is_listed(car):
     again = [*runs, replace(runs[-1], made=datetime(2026, 5, 1))]
     assert len(season(again)["front-left", "set", "bar_arm_angle", "chassis"]) == 3
     assert not season(runs, only="front-right") and not season(runs, names=("link_length",))
+
+
+def test_what_notes_alone_did_is_no_change_of_the_car(tmp_path):
+    """car.toml edited between two runs of the same photos: it said "changed"."""
+    photo, notes = tmp_path / "a.jpg", tmp_path / "car.toml"
+
+    def keep(day, value, note, pixels=b"one"):
+        photo.write_bytes(pixels)
+        notes.write_text(f'[front-left.standoff]\nbar_eye = "{note}"\n'
+                         f'[front-right]\nstuck_within = "{day} mm"')
+        assert keep_run(tmp_path / "results", measurement(value, root=tmp_path, photo=photo),
+                        datetime(2026, 4, day, 10, 30))
+
+    keep(1, 8.9, "34 mm")
+    keep(2, 5.2, "16 mm")  # the same photos, another note
+    keep(3, 0.1, "16 mm", b"two")  # other photos, the same notes
+    keep(4, 4.0, "20 mm", b"three")  # both
+    shown = season(read_history(tmp_path)[0])
+    (steps,) = shown.values()
+    assert [s.moved for s in steps] == [False, False, True, True]
+    assert [s.again for s in steps] == [None, False, True, True]
+    assert [s.other for s in steps] == [(), ("front-left.standoff.bar_eye",), (), ("front-left.standoff.bar_eye",)]
+    text = "\n".join(history_lines(shown))
+    assert "-3.70  by notes alone" in text and "the same photos; other than before: front-left.standoff.bar" in text
+    assert "other than before as well" in text and max(map(len, text.splitlines())) <= 80
 
 
 def test_the_command(car):

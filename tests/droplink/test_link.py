@@ -21,14 +21,14 @@ from photoangle.core.findings import Refusal
 from photoangle.core.options import Asked, LinkRequest
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.axles import axle_answers
-from photoangle.droplink.by_tape import _corner, tape_answers
+from photoangle.droplink.by_tape import _corner, _readings, tape_answers
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.request import request_from
 from photoangle.geometry.joints import coordinates
 from photoangle.linkage.advice import CANNOT_TELL
 from photoangle.linkage.ride import carry
 from photoangle.linkage.travel import Travel
-from photoangle.output.link_table import answer_lines, turns_words
+from photoangle.output.link_table import answer_lines, turns_words, two_ways_rows
 from photoangle.report.fitting import fitting_cards
 
 
@@ -263,7 +263,8 @@ def test_by_tape_leaving_out_what_is_known_of_the_cars_attitude_never_narrows():
         for line in gone:
             less = less.replace(line, "")
         car = parse_carfile(tomllib.loads(less))
-        corner = _corner("front-left", "droop", car.corner("front-left"), car)
+        notes = car.corner("front-left")
+        corner = _corner("front-left", "droop", notes, _readings("front-left", "droop", notes, car))
         return carry(corner, Travel(-54, 50, steps=5), samples=1500, budget=False).figures["bar_arm_angle"].u
 
     full, unread = width(), width(*lines[:4])
@@ -349,7 +350,12 @@ def test_the_command_by_tape_writes_its_answer_and_drawings(tmp_path):
 
 @pytest.mark.parametrize("options, words", [
     (["--length", "ten"], "is no length"), (["--length", "100", "--change", "3"], "give one of them"),
-    (["--only", "front"], "use one of front-left"), (["--change", "9 m"], "far too much")])
+    (["--only", "front"], "use one of front-left"), (["--change", "9 m"], "far too much"),
+    (["--change", "-145 mm"], "would leave a link of 8 mm"), (["--within", "nan"], "no tolerance"),
+    (["--within", "0"], "give 0.01 to 45"), (["--within", "46"], "give 0.01 to 45"),
+    (["--angle", "inf"], "no angle"), (["--angle", "-81"], "no angle"), (["--lowered", "nan"], "is no length"),
+    (["--lowered", "40 mm"], "stand on it"), (["--lowered", "-53 mm"], "wheels would hang"),
+    (["--length", "0"], "no length of a link"), (["--hole", "inf"], "is no length")])
 def test_the_command_refuses_what_makes_no_sense(tmp_path, options, words):
     (tmp_path / "car.toml").write_text(TAPED.format(droop="", ride=""))
     result = _run(tmp_path, *options)
@@ -423,11 +429,23 @@ def test_no_verdict_stands_on_two_ways_that_contradict_each_other(car_copy):
     answer = next(a for a in link_answers(m, LinkRequest(state="set"), 400) if a.corner == "front-left")
     assert not answer.check.agrees and answer.advice.verdict == CANNOT_TELL
     assert any("contradict" in why for why in answer.held_back)
+    # both are named, neither is averaged in
+    assert all(f"{f.value:.2f}" in answer.check.finding.what for f in (answer.measured, answer.carried))
+    assert not any("together" in row[0] for row in two_ways_rows(answer))
+
+
+def test_all_together_is_never_wider_than_a_part(answers):
+    answer = answers["set"]["front-left"]
+    assert two_ways_rows(answer)[-1][0] == "set, all together"
+    # samples of 4000 know u to about a percent
+    assert answer.advice.figures["bar_arm_angle"].u <= 1.03 * min(answer.measured.u, answer.carried.u)
+    # one state alone is no "all together"
+    assert [row[0] for row in two_ways_rows(answers["set"]["front-right"])] == ["measured in set"]
 
 
 @pytest.mark.parametrize("option, value, says", [
     ("lowered", "60 mm", "stand on it"), ("lowered", "50 mm", "stand on it"), ("lowered", "-70 mm", "would hang"),
-    ("length", "0", "no length of a link"), ("angle", float("nan"), "no angle"), ("within", 50.0, "no angle")])
+    ("length", "0", "no length of a link"), ("angle", float("nan"), "no angle"), ("within", 50.0, "no tolerance")])
 def test_wishes_that_cannot_be_are_refused_in_words(car_copy, option, value, says):
     _, measurement = car_copy
     with pytest.raises(InputError, match=says):

@@ -7,7 +7,7 @@ from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner, Taped
 from photoangle.linkage.kinematics.lengths import Wanted
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
-from photoangle.linkage.preload import Angle, Bar, other_side_finding, preload, unstressed_links
+from photoangle.linkage.preload import Angle, Bar, Heights, preload, sides_differ, unstressed_links
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Travel
 from tests.linkage.corners import corner
@@ -71,10 +71,24 @@ def test_unstressed_links_beyond_the_dead_line_are_refused():
     assert isinstance(unstressed_links(*sides, Angle(0.0, 0.1), Wanted(-60.0), sampling=Sampling(100)), Refusal)
 
 
+def _sides(left, right, u=1.0):
+    return sides_differ("front", *(Heights({k: (v, u) for k, v in h.items()}) for h in (left, right)))
+
+
 def test_the_other_side_is_checked():
-    assert other_side_finding("front", "set", 330, 331, 1.0) is None
-    found = other_side_finding("front", "set", 330, 341, 1.0)
+    assert not _sides({"set": 330}, {"set": 331})
+    (found,) = _sides({"set": 330}, {"set": 341})
     assert "330 mm left and 341 mm right" in found.what and found.do
+
+
+def test_two_ride_heights_are_not_to_be_made_equal():
+    """A car that stands 11 mm lower on one side: each side is set to its own height."""
+    (said,) = _sides({"ride": 330, "set": 331}, {"ride": 341, "set": 341})
+    assert said.level == "note" and "each side has its own ride height" in said.what
+    assert not any("same height" in f.do for f in (said,))
+    # made equal against its own height on the wheels, the bar is twisted
+    twisted = [f for f in _sides({"ride": 330, "set": 335}, {"ride": 341, "set": 335}) if f.level != "note"]
+    assert len(twisted) == 1 and "its own hub to arch" in twisted[0].do
 
 
 def test_misuse_raises():

@@ -1,16 +1,20 @@
 """To ride height by tape and by linkage, with the facts of the trade as the planar limit."""
 
+import itertools
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from photoangle.core.figure import Figure
 from photoangle.core.findings import Refusal
 from photoangle.linkage.corner import Corner, KnownDirection, Taped
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, control_arm_angle, position
 from photoangle.linkage.not_given import KNUCKLE
-from photoangle.linkage.ride import carry, check, no_datum_finding
+from photoangle.linkage.ride import at_ride, carry, check, no_datum_finding
 from photoangle.linkage.tape_only import LEAN, Readings, TapedCorner, tape_corner
 from photoangle.linkage.travel import Travel
 from tests.linkage.corners import STRUT, TIE_ROD, corner
@@ -154,13 +158,44 @@ def test_set_and_droop_check_each_other():
         moved = np.array([at[n] for n in names]) + [[0, 0, shift if n == "bar_eye" else 0] for n in names]
         made = Corner("front-left", "set", names, moved, {"pixels": 0.09 * np.eye(3 * len(names))})
         return carry(made, TRAVEL, budget=False).figures["bar_arm_angle"]
-    same = check(at_set(0.0), from_droop)
+    same = check({"measured": at_set(0.0), "carried": from_droop})
     assert same.agrees and abs(same.e_n) < 0.05 and same.finding is None
-    other = check(at_set(12.0), from_droop)
+    other = check({"measured": at_set(12.0), "carried": from_droop})
     assert not other.agrees and other.e_n > 1 and "contradict" in other.finding.what
+    assert "measured" in other.finding.what and "carried" in other.finding.what and other.best is None
     u = [2 * f.u for f in (at_set(12.0), from_droop)]
     assert other.e_n == pytest.approx(
         (at_set(12.0).value - from_droop.value) / math.hypot(*u))  # ISO 13528, k = 2
+
+
+_WAYS = st.lists(st.tuples(st.floats(-20, 20), st.floats(0.01, 5)), min_size=2, max_size=5)
+
+
+@given(_WAYS)
+def test_ways_together_are_never_wider_than_the_best_of_them_and_a_contradicted_one_is_not_in(ways):
+    figures = {f"way {k}": Figure("front-left", "predicted-ride", "bar_arm_angle", "chassis", "deg", v, u, 1e4,
+                                  v - 2 * u, v + 2 * u) for k, (v, u) in enumerate(ways)}
+    made = check(figures)
+    apart = any(abs(a.value - b.value) / (2 * math.hypot(a.u, b.u)) > 1
+                for a, b in itertools.combinations(figures.values(), 2))
+    assert made.agrees != apart
+    if made.agrees:
+        assert figures[made.best].u <= min(u for _, u in ways)
+    else:
+        assert made.best is None and sum(f"{name} " in f"{made.finding.what} " for name in figures) == 2
+
+
+def test_a_state_off_ride_height_is_taken_there_and_pays_for_it():
+    """Measured 6 mm short of ride height, the angle is what the linkage has 6 mm on, as well as hub to arch is
+    known."""
+    made = corner(state="set", hub_to_arch_mm={"set": Taped(336.0, 1.0), "ride": Taped(330.0, 1.0)})
+    seen = carry(replace(made, hub_to_arch_mm={"set": Taped(330.0, 0.0), "ride": Taped(330.0, 0.0)}), TRAVEL,
+                 budget=False).figures["bar_arm_angle"]
+    there = at_ride(seen, made, TRAVEL)
+    whole = carry(made, TRAVEL, budget=False).figures["bar_arm_angle"]
+    assert there.value == pytest.approx(whole.value, abs=0.02) and abs(there.value - seen.value) > 0.5  # deg
+    assert there.u == pytest.approx(whole.u, rel=0.05) and there.u > seen.u
+    assert sum(there.budget.values()) == pytest.approx(1.0) or not seen.budget
 
 
 @pytest.mark.parametrize("change, word", [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,10 @@ from photoangle.linkage.kinematics.mechanism import (
     turn_for_angle,
 )
 from photoangle.linkage.kinematics.turning import cross, dot, length, square_to, turned, unit, wrapped
+
+# Link and bar arm nearer to one line than this are said: the bar can flip over beyond it (common practice, no
+# source).
+NEAR_LINE_DEG = 10.0
 
 
 @dataclass(frozen=True)
@@ -92,8 +97,29 @@ def lengths(layout: Layout, rise_mm: Floats, wanted: Wanted, hole_mm: float = 0.
     tolerance = np.radians(wanted.within_deg)
     goal = (bar_arm_angle(layout, square_turn(at_hole, foot)) if wanted.square
             else np.full_like(now, np.radians(wanted.angle_deg + apart_deg)))
-    ends = [
-        length_at_turn(at_hole, foot, turn_for_angle(layout, goal + s)) for s in (-tolerance, 0.0, tolerance)
-    ]
-    return Lengths(np.broadcast_to(present, now.shape), ends[1], np.minimum(ends[0], ends[2]),
-                   np.maximum(ends[0], ends[2]), np.degrees(now), np.degrees(goal))
+    at, *edges = (turn_for_angle(layout, goal + s) for s in (0.0, -tolerance, tolerance))
+    ends = [length_at_turn(at_hole, foot, kept_off_line(at_hole, foot, edge, at)) for edge in edges]
+    return Lengths(np.broadcast_to(present, now.shape), length_at_turn(at_hole, foot, at), np.minimum(*ends),
+                   np.maximum(*ends), np.degrees(now), np.degrees(goal))
+
+
+def kept_off_line(layout: Layout, foot: Array, turn: Array, start: Array) -> Array:
+    """A bar's turn (...), or where it first comes within NEAR_LINE_DEG of one line with the link on its way
+    from ``start`` (...): past the toggle position no length holds the bar there.
+
+    In the triangle of bush, eye and foot, seen along the bar's axis, that is where the angle at the eye is
+    NEAR_LINE_DEG or its supplement; the law of sines gives the angle at the bush.
+    """
+    bush, axis, eye = layout.at[BAR_BUSH], layout.bar_axis, layout.at[BAR_EYE]
+    side = branch_side(eye, bush, axis, layout.at[LINK_FOOT])
+    u, g = square_to(eye - bush, axis), square_to(foot - bush, axis)
+    near = np.radians(NEAR_LINE_DEG)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        at_foot = np.arcsin(length(u) / length(g) * np.sin(near))
+    # the bar's turn from the toggle position where the eye is nearest to the foot: 0 there, pi at the other
+    from_toggle = side * wrapped(start - np.arctan2(dot(cross(axis, u), g), dot(u, g)))
+    wanted = from_toggle + side * (turn - start)
+    least = np.minimum(np.abs(near - at_foot), from_toggle)
+    most = np.maximum(math.pi - near - at_foot, from_toggle)
+    kept = np.clip(wanted, least, most)
+    return np.where(kept == wanted, turn, start + side * (kept - from_toggle))
