@@ -15,7 +15,7 @@ import numpy as np
 
 from calib.bundle import Bundle
 from calib.differences import jacobian
-from calib.lens import BROWN, plain_lens, project, unproject
+from calib.lens import BROWN, phone_information, plain_lens, project, unproject
 from calib.poses import Pose, angle_between_rotations
 from calib.resection import planar_poses
 from calib.rows import PAPER_SIGMA, CardRow, Priors, Values
@@ -24,8 +24,6 @@ from calib.solution import Singular
 # Loose beliefs about any phone lens; the photos decide.
 _ASPECT_SIGMA = 1e-3
 _CENTRE_SIGMA = 60.0 / 4032  # of the picture's width
-_BROWN_SIGMA = np.array([0.5, 1.5, 0.01, 0.01, 3.0])
-_SPLINE_SIGMA_PX = 1.5
 MOVING_SIGMA = np.array([0.005, 15.0, 15.0])  # focal scale, principal point px at 4032 px
 _LEAST_MOVING = np.array([2e-4, 0.3, 0.3])
 # A lens stood still whose spread is less than so many times the least.
@@ -83,14 +81,18 @@ def _priors(focal, width, height, spline, moving, paper_sigma, focal_sigma, aspe
             centre_sigma):
     mean = plain_lens(focal, (width - 1) / 2, (height - 1) / 2, spline)
     across = max(width, height)
-    sigma = np.r_[focal_sigma * focal, aspect_sigma, centre_sigma * across, centre_sigma * across,
-                  np.maximum(brown_sigma, 1e-9), np.full(len(mean) - BROWN, _SPLINE_SIGMA_PX / focal)]
+    sigma = np.array([focal_sigma * focal, aspect_sigma, centre_sigma * across, centre_sigma * across])
+    if brown_sigma is None:
+        information = phone_information(sigma, focal, across)[:len(mean), :len(mean)]
+    else:
+        waves = phone_information(sigma, focal, across).diagonal()[BROWN:len(mean)]
+        information = np.diag(np.r_[1 / np.r_[sigma, np.maximum(brown_sigma, 1e-9)]**2, waves])
     shift = MOVING_SIGMA * [1, across / 4032, across / 4032] if moving else None
-    return Priors(mean, np.diag(1 / sigma**2), paper_sigma=paper_sigma, shift_sigma=shift)
+    return Priors(mean, information, paper_sigma=paper_sigma, shift_sigma=shift)
 
 
 def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), paper_sigma=None, models=None,
-              noise_known=True, aspect_sigma=_ASPECT_SIGMA, brown_sigma=_BROWN_SIGMA,
+              noise_known=True, aspect_sigma=_ASPECT_SIGMA, brown_sigma=None,
               centre_sigma=_CENTRE_SIGMA, robust=True):
     """Learn a lens.
 
@@ -122,7 +124,7 @@ def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), pape
                 best = solution
         tried[moving, spline] = best
     if whole and (True, True) in tried:
-        tried[True, True] = _as_it_moves(views, tried[True, True], board_mm, robust)
+        tried[True, True] = _as_it_moves(views, tried[True, True], board_mm, robust, noise_known)
         still = (tried[True, True].bundle.priors.shift_sigma <= _STILL * _LEAST_MOVING).all()
         tried = {k: s for k, s in tried.items() if k == (not still, True)}
     factors = {key: s.variance_factor() for key, s in tried.items()}
@@ -132,14 +134,19 @@ def calibrate(views, width, height, focal_px=None, board_mm=(252.0, 168.0), pape
     return _result(views, tried[chosen], factors, noise_known)
 
 
-def _as_it_moves(views, solution, board_mm, robust):
+def _as_it_moves(views, solution, board_mm, robust, noise_known):
     """A moving lens's solution with the spread from photo to photo that the photos themselves tell.
 
     Expectation and maximisation in turns (Dempster, Laird and Rubin 1977): the mean of each photo's square
     and its variance.  Where the photos tell little the spread stays as wide as it was; where the lens stood
-    still it falls to next to nothing.
+    still it falls to next to nothing.  Corners that are worse than they say would be taken for a lens that
+    moves: what their residuals show beyond it is added to their noise.
     """
-    for _ in range(_EM_ROUNDS):
+    for k in range(_EM_ROUNDS):
+        if noise_known and k % 3 == 0:
+            floor = _floor_px(views, solution)
+            rows = [CardRow(k, v.points_mm, v.pixels, v.covariance_px2 + floor**2 * np.eye(2))
+                    for k, v in enumerate(views)]
         bundle, priors = solution.bundle, solution.bundle.priors
         at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
         try:
@@ -149,12 +156,21 @@ def _as_it_moves(views, solution, board_mm, robust):
         sigma = np.sqrt((solution.values.shift**2 + variance).mean(0))
         sigma = np.clip(sigma, _LEAST_MOVING, priors.shift_sigma)
         small = (sigma > 0.97 * priors.shift_sigma).all()
-        rows = [CardRow(k, v.points_mm, v.pixels, v.covariance_px2) for k, v in enumerate(views)]
         solution = Bundle(len(views), 1, [], rows, replace(priors, shift_sigma=sigma), card_size_mm=board_mm,
                           **({} if robust else {"nu": 0.0})).solve(solution.values)
         if small:
             break
     return solution
+
+
+def _floor_px(views, solution):
+    """Noise per coordinate beyond what the views' corners say of themselves, px."""
+    there = solution.bundle.card_there
+    residual = np.linalg.solve(solution.bundle.card_white[there], solution.card_residual[there][..., None])
+    lost = solution.bundle.rows / max(solution.degrees_of_freedom(), 1)
+    spread = 1.4826 * np.median(np.abs(residual)) * np.sqrt(lost)
+    stated = np.median(np.concatenate([np.trace(v.covariance_px2, axis1=1, axis2=2) / 2 for v in views]))
+    return float(np.sqrt(max(0.0, spread**2 - stated)))
 
 
 def _start(views, lens, cameras=None):
@@ -213,9 +229,7 @@ def _result(views, solution, factors, noise_known):
     residual = np.linalg.solve(white, solution.card_residual[there][..., None])[..., 0]
     which = np.broadcast_to(np.arange(len(views))[:, None], there.shape)[there]
     view_rms = np.array([np.sqrt((residual[which == k] ** 2).mean()) for k in range(len(views))])
-    stated = np.array([np.trace(np.linalg.inv(w.T @ w)) / 2 for w in white])
-    spread = 1.4826 * np.median(np.abs(residual))
-    floor = float(np.sqrt(max(0.0, spread**2 - np.median(stated)))) if noise_known else 0.0
+    floor = _floor_px(views, solution) if noise_known else 0.0
     shift = None
     if bundle.per_camera == 9:
         shift = np.maximum(bundle.priors.shift_sigma, _LEAST_MOVING)

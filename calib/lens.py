@@ -24,6 +24,30 @@ SPLINE_STEP = 0.12
 SPLINE_SIZE = 8
 
 
+# What is believed of phones' lenses at large: spread of Brown's terms; at tan of the angle off axis, by how
+# much of the radius an image point may be out; how far the curve strays from what three terms can say, px at
+# 4032 across.  Radial terms are met as large as 0.4, -4.6 and 14, and then cancel each other (photos of three
+# makes): what is bounded is the curve that they make.
+BROWN_SIGMA = np.array([0.35, 2.5, 0.002, 0.002, 7.0])
+_CURVE_AT, _CURVE_SIGMA = np.array([0.25, 0.45, 0.65, 0.8]), np.array([0.015, 0.03, 0.05, 0.08])
+_WAVE_SIGMA_PX = 1.0
+
+
+def phone_information(sigma: np.ndarray, focal_px: float, across_px: float,
+                      brown_sigma: np.ndarray = BROWN_SIGMA) -> np.ndarray:
+    """Information (L, L) about a phone's lens with its radial spline, L = BROWN + SPLINE_SIZE, or without.
+
+    sigma (4,): standard uncertainties of f, aspect, cx, cy; across_px: the picture's longer side; brown_sigma
+    (5,): others than those of phones at large.
+    """
+    waves = np.full(SPLINE_SIZE, _WAVE_SIGMA_PX * across_px / 4032 / focal_px)
+    out = np.diag(1 / np.r_[sigma, brown_sigma, waves]**2)
+    radial = [4, 5, 8]
+    curve = np.stack([_CURVE_AT**2, _CURVE_AT**4, _CURVE_AT**6], -1) / _CURVE_SIGMA[:, None]
+    out[np.ix_(radial, radial)] += curve.T @ curve
+    return out
+
+
 def plain_lens(focal_px: float, cx_px: float, cy_px: float, spline: bool = False) -> np.ndarray:
     """A lens without distortion: parameters (9,) or, with the spline, (9 + SPLINE_SIZE,)."""
     out = np.zeros(BROWN + (SPLINE_SIZE if spline else 0))

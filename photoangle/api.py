@@ -145,7 +145,7 @@ def learn_lens(
     print_check: PrintCheck = PrintCheck(),
     progress: Progress = quiet,
 ) -> list[LensResult]:
-    """Learn a lens from photos of the card, ten or so from all sides.
+    """Learn a lens from photos of the card, or of a plain checkerboard of any size, ten or so from all sides.
 
     Parameters: photos: a folder of them, or files or pixels as in `detect`; kit: None for the printed one;
     print_check: what a rule said of the card's lines (mm).
@@ -157,16 +157,16 @@ def learn_lens(
         where, photos = fspath(photos), photo_files(photos) if Path(photos).is_dir() else [photos]
     else:
         where = "photos"
-    if kit.card is None:
-        raise CannotUse("kit", "this kit has no card", "add a [card] to the kit file")
-    seen = [
-        _sighted(image, kit, f"photo {k}")[0] for k, image in enumerate(progress(list(photos), "lens"), 1)
-    ]
-    results, findings = learn_lenses(sorted(seen, key=by_content), kit, print_check)
+    images = list(photos)
+    seen = [_sighted(image, kit, f"photo {k}")[0] for k, image in enumerate(progress(images, "lens"), 1)]
+    of = {s.name: image for s, image in zip(seen, images, strict=True)}
+    results, findings = learn_lenses(sorted(seen, key=by_content), kit, print_check,
+                                     lambda name: _photo(of[name], name).grey)
     if not results:
         reason = findings[0].what if findings else "no photos of the card in it"
         raise CannotUse(
-            where, reason, "take about ten sharp photos of the whole card, tilted and from all sides"
+            where, reason, "take about ten sharp photos of the whole card, or of a plain checkerboard, tilted"
+            " and from all sides"
         )
     return results
 
@@ -301,7 +301,7 @@ def compare(
 
 def _sighted(image: Image, kit: Kit, name: str | None) -> tuple[Detections, tuple[Finding, ...]]:
     """(Detections, findings) of a photo as it comes; name: for pixels without a file."""
-    photo = _photo_of_pixels(image, name or "image") if isinstance(image, np.ndarray) else read_photo(image)
+    photo = _photo(image, name or "image")
     sighting, findings = detect_photo(photo, kit)
     damaged = (
         [
@@ -316,6 +316,11 @@ def _sighted(image: Image, kit: Kit, name: str | None) -> tuple[Detections, tupl
         else []
     )
     return sighting, (*damaged, *findings)
+
+
+def _photo(image: Image, name: str) -> Photo:
+    """A photo as it comes; name: for pixels without a file."""
+    return _photo_of_pixels(image, name) if isinstance(image, np.ndarray) else read_photo(image)
 
 
 def _photo_of_pixels(pixels: np.ndarray, name: str) -> Photo:

@@ -90,7 +90,7 @@ def corner_at(answer, bump_mm, change_mm=0.0, hole_mm=0.0):
         ARM_BALL_JOINT: turned(at_hole.at[ARM_BALL_JOINT], at_hole.arm_origin, at_hole.arm_axis,
                                place.arm_turn)
     }
-    out |= hose_places(at_hole, place, rise, answer.base)
+    out |= hose_places(at_hole, place, rise, at_hole.hose) if at_hole.hose is not None else {}
     return {k: np.asarray(v, float).reshape(-1, 3)[0] for k, v in out.items()}
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import InputError
+from calib.images.photo import read_photo
 from calib.profile import ProfileError, load_profiles, save_profiles
 from photoangle.carfile.folder import load_car, load_kit, photo_files
 from photoangle.carfile.print_check import check_findings
@@ -40,10 +41,10 @@ def _learnt(root, report, progress, car, kit, looks):
     folder = root / "lens"
     files = photo_files(folder) if folder.is_dir() else []
     if not files:
-        raise CannotUse(str(folder), "no photos of the card in it",
-                        "take about ten photos of the card, from all sides, into this folder")
-    if kit.card is None:
-        raise CannotUse("kit", "this kit has no card", "add a [card] to the kit file")
+        raise CannotUse(
+            str(folder), "no photos of the card in it",
+            "take about ten photos of the card, or of any plain checkerboard, from all sides, into"
+            " this folder")
     report.tell(*check_findings(car.print_check))
     looks = looks or DetectionCache()
     sightings = []
@@ -51,11 +52,15 @@ def _learnt(root, report, progress, car, kit, looks):
         look, _ = detect_or_tell(looks, path, f"lens/{path.name}", report, kit)
         if look is not None:
             sightings.append(look.sighting)
-    results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check)
+    paths = {f"lens/{path.name}": path for path in files}
+    results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check,
+                                     lambda name: read_photo(paths[name]).grey)
     report.tell(*findings)
     if not results:
-        raise CannotUse(str(folder), "no lens could be learnt",
-                        "take about ten sharp photos of the whole card, tilted and from all sides")
+        raise CannotUse(
+            str(folder), "no lens could be learnt",
+            "take about ten sharp photos of the whole card, or of a plain checkerboard, tilted and"
+            " from all sides")
     return results
 
 
@@ -74,7 +79,7 @@ def folder_profiles(root, report, progress, car, kit, looks=None):
         except ProfileError as error:
             report.tell(Finding(ATTENTION, f"lens/{PROFILE_NAME}", error.what, error.do))
             return []
-    if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens") and kit.card is not None:
+    if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens"):
         try:
             results = _learnt(Path(root), report, progress, car, kit, looks)
         except InputError as error:

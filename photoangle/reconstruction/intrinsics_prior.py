@@ -6,22 +6,15 @@ import numpy as np
 
 from calib.calibrate import MOVING_SIGMA, View, first_focal
 from calib.kit import card_saddles_mm
-from calib.lens import BROWN, plain_lens
+from calib.lens import phone_information, plain_lens
 from calib.rows import PAPER_SIGMA, Priors
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.reconstruction.problem import LensKnowledge
 
-# Phone lenses at large: spread of Brown's terms, of EXIF's focal length, of the principal point.  Radial
-# terms are met as large as 0.4, -4.6 and 14, and then cancel each other: what is bounded is the curve they
-# make.
-_BROWN_SIGMA = np.array([0.35, 2.5, 0.002, 0.002, 7.0])
-# At tan of the angle off axis, by how much of the radius an image point may be out.
-_CURVE_AT, _CURVE_SIGMA = np.array([0.25, 0.45, 0.65, 0.8]), np.array([0.015, 0.03, 0.05, 0.08])
+# How well EXIF's focal length, one from the card, and none is known, as a share; the principal point.
 _EXIF_SIGMA, _CARD_SIGMA, _GUESS_SIGMA = 0.03, 0.15, 0.3
 _CENTRE_SIGMA = 0.012
-# How far a lens's radial curve strays from what three terms can say, px at 4032 across.
-_WAVE_SIGMA_PX = 1.0
 
 
 def paper_priors(check, card_tags_scale=0.005):
@@ -62,12 +55,8 @@ def lens_knowledge(camera, profiles, sightings, kit, check, where):
     width, height = camera.width_px, camera.height_px
     lens = plain_lens(focal, (width - 1) / 2, (height - 1) / 2, spline=True)
     across = max(width, height)
-    waves = np.full(len(lens) - BROWN, _WAVE_SIGMA_PX / 4032 * across / focal)
-    sigmas = np.r_[spread * focal, 1e-3, _CENTRE_SIGMA * across, _CENTRE_SIGMA * across, _BROWN_SIGMA, waves]
-    information = np.diag(1 / sigmas**2)
-    radial = [4, 5, 8]
-    curve = np.stack([_CURVE_AT**2, _CURVE_AT**4, _CURVE_AT**6], -1) / _CURVE_SIGMA[:, None]
-    information[np.ix_(radial, radial)] += curve.T @ curve
+    sigmas = np.array([spread * focal, 1e-3, _CENTRE_SIGMA * across, _CENTRE_SIGMA * across])
+    information = phone_information(sigmas, focal, across)
     # whether the phone moves its lens from photo to photo is not known either
     moving = MOVING_SIGMA * [1, across / 4032, across / 4032] if len(sightings) > 1 else None
     priors = Priors(lens, information, mean, sigma, moving)

@@ -62,10 +62,9 @@ def _markers(sighting):
     return sorted(sighting.tags) + (["card"] if sighting.card is not None else [])
 
 
-def card_places(sighting):
-    """The parts of the picture (8 by 6) that the card's corners reach, as `most_telling` wants them."""
-    size = [sighting.width_px, sighting.height_px]
-    cells = np.clip(sighting.card.pixels / size * _CELLS, 0, _CELLS - 1).astype(int)
+def places(pixels, size_px):
+    """The parts of the picture (8 by 6) that corners (k, 2) px reach, as `most_telling` wants them."""
+    cells = np.clip(pixels / size_px * _CELLS, 0, _CELLS - 1).astype(int)
     return sorted(map(tuple, cells.tolist()))
 
 

