@@ -47,6 +47,9 @@ _IN_THE_WAY = {
     "line": ("bar arm and link come too near to one line, past which the bar can flip over",
              "choose a link or a hole that keeps well away from it"),
 }
+_LOOK_AT_THE_HOSE = (
+    "look at the hose with the wheel there: if it comes no nearer beyond its first and last marker,"
+    " write leads_away = true under hose; else mark it there too, or reroute it")
 
 
 @dataclass
@@ -285,9 +288,12 @@ def _hold_back(answer, near_stop, stands_on_it, asked):
                 do.append(finding.do)
         for name, near in last.nearest.items():
             if near.verdict not in ("", "clear"):
-                words, remedy = _IN_THE_WAY["gap" if name.startswith("gap") else name.partition("_")[0]]
-                why.append(with_it + (words if near.verdict == "not clear"
-                                      else f"it can't be told that not: {words}"))
+                kind = "gap" if name.startswith("gap") else name.partition("_")[0]
+                words, remedy = _IN_THE_WAY[kind]
+                doubt = near.verdict == "cannot tell"
+                why.append(with_it + (f"whether {words} can't be told" if doubt else words))
+                if doubt and kind == "gap" and not answer.base.hose_leads_away:
+                    remedy = _LOOK_AT_THE_HOSE
                 do.append(remedy)
     if not why:
         return

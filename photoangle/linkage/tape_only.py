@@ -71,6 +71,11 @@ class TapedCorner:
     findings: tuple[Finding, ...] = ()
 
     @property
+    def hose_leads_away(self) -> bool:
+        """Nothing is known of a hose."""
+        return False
+
+    @property
     def given(self) -> tuple[str, ...]:
         """Names of the points that were measured: no more than the linkage needs."""
         return (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_BALL_JOINT)

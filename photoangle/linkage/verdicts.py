@@ -96,4 +96,7 @@ def _trouble(corner: SampledCorner, name: str, near: Nearest, verdict: str, limi
             "reroute the hose or choose another link; the car is not driven like this")
     return Finding(
         ATTENTION, corner.name, f"{part}: {span} {where}: whether it is clear can't be told yet",
-        "look there with the wheel at that travel, measure the hose's points better, or move the hose")
+        "look there with the wheel at that travel" +
+        (", measure the hose's points better, or move the hose" if corner.hose_leads_away else
+         "; if the hose comes no nearer beyond its first and last marker, write leads_away = true under hose")
+    )

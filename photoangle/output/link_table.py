@@ -168,7 +168,7 @@ def _travel(answer):
     low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
     lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height"]
     return lines + [
-        f"    {words:28s}" + "".join(f"{c:24s}" for c in cells).rstrip()
+        f"    {words:28s}" + "".join(f"{c:23s} " for c in cells).rstrip()
         for words, cells in [("worst of", heads), *rows]
     ]
 

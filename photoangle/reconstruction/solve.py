@@ -22,7 +22,7 @@ from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
-from photoangle.reconstruction.problem import Problem, bundle_of
+from photoangle.reconstruction.problem import Problem, bundle_of, is_plumb
 from photoangle.reconstruction.scene import Scene, Taken, scene_errors
 
 
@@ -205,8 +205,10 @@ def _findings(problem, count, lost, margins, where):
                 for name in lost]
     findings += names_of_foreign(problem, count) + names_of_bent(problem, markers, where)
     findings += [
+        # of a plumb marker its place counts, which hardly moves with the tilt
         Finding(
-            ATTENTION, where, f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
+            NOTE if is_plumb(problem.kit, i) else ATTENTION, where,
+            f"marker {i} ({problem.kit.slot(i).role.title}) fits the photos at two tilts:"
             " its plus-or-minus holds both", "take one more photo of it, from another side")
         for i in sorted(markers) if margins.get(i, np.inf) < _TOLD_MARGIN
     ]

@@ -34,6 +34,9 @@ class SampledCorner(Protocol):
     def state(self) -> str: ...
 
     @property
+    def hose_leads_away(self) -> bool: ...
+
+    @property
     def given(self) -> tuple[str, ...]:
         """Names of the points that were measured."""
 
