@@ -142,8 +142,12 @@ def lens(**options):
 @click.option("--car", "car_root", type=_FOLDER,
               help="Car folder whose car.toml and lens profile loose photos use.")
 @click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
-@click.option("--between", multiple=True, metavar="ID-ID[-ID]",
-              help="Distance and elevation between two markers, or the angle at the middle one of three.")
+@click.option(
+    "--between",
+    multiple=True,
+    metavar="ID-ID",
+    help="Distance and elevation between two markers; ID-ID-ID the angle at the middle one, ID/ID of two"
+    " planes, ID-ID/ID-ID of two lines.")
 @click.option("--planar", is_flag=True, help="The card was held in the plane of the parts.")
 @click.option("--dots", metavar="ROLE,ROLE,...",
               help="Plain round stickers in the card's plane, named from left to right; implies --planar.")

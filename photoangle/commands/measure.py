@@ -50,12 +50,12 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
     measurement = measure(paths, options.only, photos, progress, looks)
     is_folder = paths[0].is_dir()
     results = (paths[0] if is_folder else paths[0].parent) / "results"
-    report = measurement.report
-    if between:
-        for state in measurement.states:
-            figures, findings = between_figures(between, state, measurement)
-            report.figures += figures
-            report.tell(*findings)
+    report, unseen = measurement.report, False
+    for state in measurement.states if between else ():
+        figures, findings = between_figures(between, state, measurement)
+        report.figures += figures
+        report.tell(*findings)
+        unseen = unseen or bool(findings)
     if options.pictures and measurement.states:
         write_pictures(measurement, results, progress)
     try:
@@ -71,6 +71,8 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
             print_measurement(measurement, options.assumed)
     if told is not None:
         told += report.findings
+    if between and not is_folder and measurement.states and not unseen:
+        return 0  # what was asked of loose photos is there; joints and levels were not asked for
     return report.exit_code
 
 

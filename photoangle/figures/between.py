@@ -1,4 +1,4 @@
-"""Figures between any markers asked for: ``ID-ID`` and ``ID-ID-ID``."""
+"""Figures between any markers asked for: ``ID-ID``, ``ID-ID-ID``, ``ID/ID`` and ``ID-ID/ID-ID``."""
 
 from __future__ import annotations
 
@@ -38,27 +38,34 @@ class _Asked:
     datum: str | None = None
 
 
-def parse_between(text: str) -> tuple[int, ...]:
-    """Marker ids of ``101-102`` or ``101-102-103``.  Raises InputError."""
+def parse_between(text: str) -> tuple[tuple[int, ...], ...]:
+    """Marker ids of ``101-102`` or ``101-102-103``, in one group; of ``101/102`` (their planes) or
+    ``101-102/103-104`` (their lines) in two.  Raises InputError."""
     try:
-        ids = tuple(int(part) for part in text.split("-"))
+        groups = tuple(tuple(int(part) for part in side.split("-")) for side in text.split("/"))
     except ValueError:
-        ids = ()
-    if len(ids) not in (2, 3) or len(set(ids)) != len(ids):
-        raise CannotUse(f"--between {text}", "two or three marker ids are needed",
-                        "write it like --between 100-101 or --between 100-101-102")
-    return ids
+        groups = ()
+    sizes = tuple(map(len, groups))
+    alike = any(len(set(ids)) < len(ids) for ids in groups) or len(set(groups)) < len(groups)
+    if sizes not in ((2,), (3,), (1, 1), (2, 2)) or alike:
+        raise CannotUse(
+            f"--between {text}", "this names no two or three markers",
+            "write it like --between 100-101, 100-101-102 (the angle at the middle one), 100/101 (the"
+            " angle of their planes) or 100-101/102-103 (the angle of two lines)")
+    return groups
 
 
 def between_figures(requests: Iterable[str], state: StateResult,
                     measurement: Whole) -> tuple[list[Figure], list[Finding]]:
-    """Distance, elevation (two ids) or angle at the middle one (three) of markers' centres.
+    """Distance, elevation (two ids) or angle at the middle one (three) of markers' centres; the angle of two
+    markers' planes, or of two lines.
 
     Parameters: requests: texts; state: StateResult; measurement.  Returns (figures, findings).
     """
     figures, findings = [], []
     for text in requests:
-        ids = parse_between(text)
+        groups = parse_between(text)
+        ids = tuple(dict.fromkeys(i for group in groups for i in group))
         missing = [i for i in ids if i not in state.scene.markers]
         if missing:
             where = f"{state.corner}/{state.state}" if state.corner else "photos"
@@ -66,7 +73,9 @@ def between_figures(requests: Iterable[str], state: StateResult,
                 Finding(ATTENTION, where, f"marker {missing[0]} of --between {text} is not seen", ""))
             continue
         centres = _centres(ids, state.scene, print_scale(measurement.car.print_check))
-        for asked, made in _values(ids, centres, state.up):
+        every = _values(ids, centres, state.up) if len(groups) == 1 else [
+            _of_planes(ids, state.scene) if len(groups[0]) == 1 else _of_lines(groups, ids, centres)]
+        for asked, made in every:
             figures.append(figure_of(made, "value", state.corner, state.state, asked))
     return figures, findings
 
@@ -78,6 +87,29 @@ def _centres(ids: Sequence[int], scene: Scene, scale: tuple[float, float]) -> Es
     names = coordinates([str(i) for i in ids])
     out = scene.errors.linear(scene.pose_matrix(ids)[shifts], names, scale[0] * places.ravel())
     return out.also(scale_source(scene.origin, scale[1]), (places - places.mean(0)).reshape(-1, 1))
+
+
+def _of_planes(ids: Sequence[int], scene: Scene) -> tuple[_Asked, Estimate]:
+    """The angle of two markers' planes, between the directions that they face, 0 to 180 deg."""
+    normals = [scene.markers[i].rotation[:, 2] for i in ids]
+    rows = np.concatenate([6 * k + np.arange(3) for k in range(2)])
+    turns = scene.errors.linear(scene.pose_matrix(ids)[rows], coordinates([str(i) for i in ids]), np.zeros(6))
+    made = turns.map(lambda v: np.array([angle_between(*(rotation_from_vector(w) @ n for w, n in zip(
+        v.reshape(2, 3), normals, strict=True)))]), ("value",), [STEP_RAD] * 6)
+    return _Asked("planes:" + "/".join(map(str, ids)), "deg"), made
+
+
+def _of_lines(groups: Sequence[Sequence[int]], ids: Sequence[int],
+              centres: Estimate) -> tuple[_Asked, Estimate]:
+    """The angle between two lines, each from its first marker to its second, 0 to 180 deg."""
+    at = [[ids.index(i) for i in group] for group in groups]
+
+    def angle(v: Array) -> Array:
+        p = v.reshape(-1, 3)
+        return np.array([angle_between(*(p[b] - p[a] for a, b in at))])
+
+    name = "/".join("-".join(map(str, group)) for group in groups)
+    return _Asked(f"lines:{name}", "deg"), centres.map(angle, ("value",), [STEP_MM] * 3 * len(ids))
 
 
 def _values(ids: Sequence[int], centres: Estimate, up: Direction | None) -> Iterator[tuple[_Asked, Estimate]]:
