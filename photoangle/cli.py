@@ -100,14 +100,16 @@ def main():
 
 
 @main.command()
-@click.argument("path", type=_FILE, default="photoangle-kit.pdf")
+@click.argument("path", type=_FILE, required=False)
 @click.option("--paper",
               type=click.Choice(["A4", "Letter"], case_sensitive=False),
               default="A4",
               show_default=True)
+@click.option("--screen", metavar="WIDTHxHEIGHT",
+              help="The card alone as a picture for a screen of so many pixels, to learn a lens from.")
 @_guarded
 def kit(**options):
-    """Write the printable kit: card, markers, plumb strip, where they go."""
+    """Write the printable kit: card, markers, plumb strip, where they go (photoangle-kit.pdf)."""
     from photoangle.commands.kit import KitOptions, kit_command
 
     _run(kit_command, KitOptions(**options))
