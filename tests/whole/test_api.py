@@ -157,5 +157,5 @@ def test_misuse_is_told(call, words):
 
 
 def test_photos_without_a_card_teach_no_lens():
-    with pytest.raises(photoangle.InputError, match="too little of the card"):
+    with pytest.raises(photoangle.InputError, match="neither the card nor a checkerboard"):
         photoangle.learn_lens([np.full((400, 400), 200, np.uint8)])

@@ -130,7 +130,7 @@ def test_a_thousand_findings_alike_are_one():
     lines = finding_lines([many[0], Finding(ATTENTION, "b.jpg", "it is dark", ""), *many[1:]])
     assert len(lines) < 6 and "0.jpg, 1.jpg, 2.jpg, 3.jpg and 996 more: it is empty" in " ".join(
         " ".join(lines).split())
-    assert len(finding_lines(many[:6])) == 6
+    assert "".join(finding_lines(many[:6])).count("it is empty") == 1
 
 
 @pytest.mark.parametrize("call", ["fsync", "replace", "fdopen"])
