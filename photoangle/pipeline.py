@@ -321,10 +321,20 @@ def _one_camera(sightings, report, profiles):
         if s.camera != keep:
             report.tell(
                 Finding(
-                    ATTENTION, s.name, f"it is from {s.camera.title}, {s.width_px} x {s.height_px}, the"
-                    f" others are from {keep.title}, {keep.width_px} x {keep.height_px}; left out",
+                    ATTENTION, s.name, f"it is from {s.camera.title}, {_setting(s.camera)}, the"
+                    f" others are from {keep.title}, {_setting(keep)}; left out",
                     "take all photos of a state with one phone, lens and zoom"))
     return [s for s in sightings if s.camera == keep]
+
+
+def _setting(camera):
+    """A photo's size, and what of its lens EXIF tells, in words."""
+    words = [f"{camera.width_px} x {camera.height_px}"]
+    if camera.focal35_mm:
+        words.append(f"{camera.focal35_mm:g} mm equivalent")
+    if camera.zoom != 1:
+        words.append(f"digital zoom {camera.zoom:g}")
+    return ", ".join(words)
 
 
 def _origin(names, corner, state, car, root):

@@ -79,12 +79,15 @@ def detect_photo(photo, kit, lens=None, name=None):
 
 def _by_id(markers):
     """(id, the tags found that read so), by id."""
-    return [(i, list(alike)) for i, alike in groupby(sorted(markers, key=lambda t: t.tag_id), lambda t: t.tag_id)]
+    def by(tag):
+        return tag.tag_id
+
+    return [(i, list(alike)) for i, alike in groupby(sorted(markers, key=by), by)]
 
 
 def _twice(name, title, count):
-    return Finding(ATTENTION, name, f"{title} is seen {count} times (a mirror image, or printed twice) and was left"
-                   " out here", "take off the second one, or move so that the mirror image is out of view")
+    return Finding(ATTENTION, name, f"{title} is seen {count} times (a mirror image, or printed twice) and"
+                   " was left out here", "take off the second one, or move so that the mirror image is out of view")
 
 
 def _not_ours(read, kit, card_ids, name):

@@ -166,8 +166,8 @@ def _clockwise(quads):
 _WORN, _MOST_WORN, _WORN_SHORT, _WORN_MARGIN_SHORT = 7, 2, 1, 4
 # Print is full of specks that look like a short code when they are smaller than this, px of a cell.
 _LEAST_CELL_SHORT_PX = 3.0
-# At first sight corners are a pixel or so off, and small cells read wrong: so many bits more are let pass until
-# the square has been laid on its edges.
+# At first sight corners are a pixel or so off, and small cells read wrong: so many bits more are let pass
+# until the square has been laid on its edges.
 _AT_FIRST = 2
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 from collections import defaultdict
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -150,7 +151,7 @@ def _of_picture(grey, tags):
 def table(rows):
     """Lines, one for each size of tag."""
     lines = []
-    for low, high in zip(EDGES, EDGES[1:], strict=False):
+    for low, high in pairwise(EDGES):
         r = rows[(rows[:, 0] >= low) & (rows[:, 0] < high)]
         if len(r) > 9:
             error, stated = np.sqrt(np.mean(r[:, 1] ** 2)), np.sqrt(np.mean(r[:, 2] ** 2))

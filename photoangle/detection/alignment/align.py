@@ -23,6 +23,7 @@ from photoangle.detection.alignment.aligned_tag import AlignedTag
 from photoangle.detection.alignment.bend import bend_px
 from photoangle.detection.alignment.blurred_pattern import BlurredPattern
 from photoangle.detection.alignment.pattern_rows import CellMap, PatternRows
+from photoangle.detection.alignment.reduced import Reduced
 from photoangle.detection.alignment.residual_noise import Neighbours, clustered, step_length, weight_roots
 from photoangle.detection.alignment.tag_window import TagWindow
 from photoangle.detection.codes import cells_across
@@ -47,6 +48,9 @@ _LAST_STEP, _LAST_STEP_ON_DIRT = 0.04, 0.012
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's
 # width.
 _UNKNOWN_LENS_BEND = 0.01
+# Tags larger than this are aligned on a copy reduced by a whole number, so that they are no larger than that:
+# their corners are at the floor anyway, a cell's samples suffice, and a slight bend is less of a pixel.
+_LARGE_SIDE_PX, _REDUCED_SIDE_PX = 280, 200
 
 
 def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=15):
@@ -58,8 +62,25 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     Returns AlignedTag, or None where nothing could be aligned (too small, off the
     picture, or it ran away).
     """
-    n = cells_across(family)
     q = np.array(quad, float)
+    if not np.isfinite(q).all():
+        return None
+    side = np.linalg.norm(q - np.roll(q, 1, 0), axis=1).max()
+    fold = int(np.ceil(side / _REDUCED_SIDE_PX)) if side > _LARGE_SIDE_PX else 1
+    if fold == 1:
+        return _align_as_it_is(grey, family, tag_id, q, lens, blur_px2, most_rounds, max(grey.shape))
+    small = Reduced.around(grey, q, fold)
+    if small is None:
+        return None
+    aligned = _align_as_it_is(small.grey, family, tag_id, small.into(q), small.lens(lens),
+                              None if blur_px2 is None else np.array(blur_px2) / fold**2, most_rounds,
+                              max(grey.shape) / fold)
+    return None if aligned is None else small.back(aligned)
+
+
+def _align_as_it_is(grey, family, tag_id, q, lens, blur_px2, most_rounds, picture_px):
+    """`align_tag` at the picture's own size; picture_px: the whole picture's longer side."""
+    n = cells_across(family)
     window = TagWindow.around(grey, q, n, lens)
     if window is None:
         return None
@@ -110,7 +131,7 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     covariance, bend, bend_u = _certainty(model, plain, rows, residual, normal,
                                           Neighbours(pixels.at, window.shape), q)
     if lens is None:
-        bend_u += _UNKNOWN_LENS_BEND * side**2 / max(grey.shape)
+        bend_u += _UNKNOWN_LENS_BEND * side**2 / picture_px
     left = model.residual
     return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))),
                       model.contrast, _correlation(pixels.grey, pixels.grey - left), turn + 1,
