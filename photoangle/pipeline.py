@@ -40,6 +40,7 @@ from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.folder_lens import folder_profiles
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.paper_bend import BEND
 from photoangle.reconstruction.select_views import bounded
 from photoangle.reconstruction.solve import SceneOptions, solve_scene
 
@@ -50,6 +51,7 @@ _SETTLES = {
     "pixels": "take more photos, nearer and from clearly different places",
     "lens": "take ten photos of the card into lens/, and more photos here",
     "print": "lay a steel rule on the print-check lines and write what it says",
+    BEND: "stick the markers on something flat and stiff",
     "level": "hang the plumb strip",
     ROLL_UNKNOWN: "lay a level across the car as it stands here and write what it reads as roll_deg",
     LEAN: "hang the plumb strip in view: a level edge does not tell how the card leans",

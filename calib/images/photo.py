@@ -308,8 +308,8 @@ def _camera(exif, details):
 
 
 def _zoom(ratio):
-    """The digital zoom that a ratio means: within 1 % of a whole number it is that.  Phones write 1.00199 or the
-    like where they cut off a few rows."""
+    """The digital zoom that a ratio means: within 1 % of a whole number it is that.  Phones write 1.00199 or
+    the like where they cut off a few rows."""
     if ratio is None:
         return 1.0
     whole = max(round(ratio), 1)
