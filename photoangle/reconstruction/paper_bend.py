@@ -1,7 +1,7 @@
 """Paper that is not quite flat: what it does to a marker's pose, whoever takes however many photos.
 
-A marker's corners lie off its plane by a few tenths of a millimetre, the same ones in every photo.  Three of the
-four ways in which four corners can lie so are a shift along the normal and two tilts, which no photo tells from the
+A marker's corners lie off its plane by a tenth of a millimetre or more, alike in every photo.  Three of the four
+ways in which four corners can lie so are a shift along the normal and two tilts, which no photo tells from the
 marker's own pose; the fourth, a twist, is seen as what does not fit, and tells how flat this paper is.
 """
 
@@ -24,8 +24,8 @@ _ROUNDS = 8
 def with_bend(errors, solution, order, prints) -> Estimate:
     """The errors of all unknowns with those of paper that is not flat, a source for each marker.
 
-    errors: Estimate of the bundle's unknowns; solution: calib.bundle Solution; order: what its bodies are; prints:
-    the sheets that the markers are of.
+    errors: Estimate of the bundle's unknowns; solution: calib.bundle Solution; order: what its bodies are;
+    prints: the sheets that the markers are of.
     """
     bundle, values = solution.bundle, solution.values
     for (body, share), size in zip(off_flat(solution).items(), _sizes(bundle).values(), strict=True):
@@ -78,8 +78,14 @@ def off_flat(solution):
     for _ in range(_ROUNDS):
         squares = [min(_square(*seen[body], common), _MOST_OF_COMMON**2 * common) for body in sizes]
         common = ((_ASSUMED_MARKERS * PAPER_OFF_FLAT**2 + sum(squares)) / (_ASSUMED_MARKERS + len(squares)))
-    return {body: float(np.sqrt((_LIKE_THE_OTHERS * common + _square(*seen[body], common))
-                                / (_LIKE_THE_OTHERS + 1))) for body in sizes}
+    # the mean of a variance known from so few
+    few = _ASSUMED_MARKERS + len(sizes)
+    common *= few / (few - 2)
+    out = {}
+    for body in sizes:
+        own = (_LIKE_THE_OTHERS * common + _square(*seen[body], common)) / (_LIKE_THE_OTHERS + 1)
+        out[body] = float(np.sqrt(max(common, own)))
+    return out
 
 
 def _square(twist, variance, common):
@@ -90,8 +96,8 @@ def _square(twist, variance, common):
 
 
 def _twist(solution, body, size):
-    """A marker's twist as its photos show it, and its variance, as shares of its side; variance infinite where they
-    show nothing of it."""
+    """A marker's twist as its photos show it, and its variance, as shares of its side; infinite where they show
+    nothing of it."""
     bundle, values = solution.bundle, solution.values
     rows = np.flatnonzero(bundle.tag_body == body)
     camera, bodies = bundle.tag_camera[rows], bundle.tag_body[rows]

@@ -48,6 +48,8 @@ _LAST_STEP, _LAST_STEP_ON_DIRT = 0.04, 0.012
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's
 # width.
 _UNKNOWN_LENS_BEND = 0.01
+# A learnt lens is a smooth model of one that has waves: some tenths of a pixel between there and here.
+_KNOWN_LENS_BEND = 0.002
 # Tags larger than this are aligned on a copy reduced by a whole number, so that they are no larger than that:
 # their corners are at the floor anyway, a cell's samples suffice, and a slight bend is less of a pixel.
 _LARGE_SIDE_PX, _REDUCED_SIDE_PX = 280, 200
@@ -130,8 +132,7 @@ def _align_as_it_is(grey, family, tag_id, q, lens, blur_px2, most_rounds, pictur
         return None
     covariance, bend, bend_u = _certainty(model, plain, rows, residual, normal,
                                           Neighbours(pixels.at, window.shape), q)
-    if lens is None:
-        bend_u += _UNKNOWN_LENS_BEND * side**2 / picture_px
+    bend_u += (_UNKNOWN_LENS_BEND if lens is None else _KNOWN_LENS_BEND) * side**2 / picture_px
     left = model.residual
     return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))),
                       model.contrast, _correlation(pixels.grey, pixels.grey - left), turn + 1,
