@@ -10,8 +10,8 @@ not move a pattern whose blur and tone are unknowns.
 The covariance that comes with the corners is meant for a phone's pictures, whose noise a
 denoiser has smeared over neighbouring pixels: the white-noise figure is multiplied by the
 sum of the residuals' autocorrelation, the estimate clustered by the tag's cells is added
-(White's sandwich form), and a floor of 0.012 px per coordinate stands for what no residual
-shows.
+(White's sandwich form), and a floor of 0.012 px per coordinate, more for small tags, stands
+for what no residual shows.
 """
 
 from __future__ import annotations
@@ -29,6 +29,9 @@ from photoangle.detection.alignment.tag_window import TagWindow
 from photoangle.detection.codes import cells_across
 
 FLOOR_PX = 0.012
+# Below this side the floor rises, by the third power: then squared errors over their stated variance are alike
+# from 15 to 60 px, over nine ways of making a picture (`tests.detection.small_tags`).
+_SMALL_SIDE_PX = 25.0
 _FIELD_CELLS = 0.2
 _FIELD_PRIOR = 0.02
 # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
@@ -173,9 +176,19 @@ def _certainty(model, plain, rows, residual, normal, neighbours, quad):
         return square * max(1.0, neighbours.correlation_sum(left, square))
 
     covariance = (inverse[:8, :8] * noise_of(residual) +
-                  clustered(inverse[:8], rows, residual, model.cells, n) + FLOOR_PX**2 * np.eye(8))
+                  clustered(inverse[:8], rows, residual, model.cells, n) + floor_px(quad)**2 * np.eye(8))
     # a bend is what does not fit: for it the pixels that don't must count
     return covariance, *bend_px(plain, model.residual, *model.slopes_px(), model.cells, quad, n, noise_of)
+
+
+def floor_px(quad):
+    """What no residual shows, px of each coordinate of a tag at quad (4, 2) px.
+
+    In cells of two or three pixels a denoiser's rounding and a demosaicer's guesses look like the pattern itself,
+    and what is left over says too little of them.
+    """
+    side = np.linalg.norm(quad - np.roll(quad, 1, 0), axis=1).mean()
+    return FLOOR_PX * (1 + (_SMALL_SIDE_PX / side)**3)
 
 
 def _spread_out(count):
