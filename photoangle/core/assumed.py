@@ -18,8 +18,8 @@ PIVOTS_APART_MM = (120.0, 420.0)
 # state.
 BAR_SWAY_DEG = 0.15
 
-# How far a marker's corners lie off its plane, standard deviation, as a share of its side: 0.1 mm of 30 mm, paper
-# on something stiff (common practice, no source).  What the photos show of it counts as well.
+# How far a marker's corners lie off its plane, standard deviation, as a share of its side: 0.1 mm of 30 mm,
+# paper on something stiff (common practice, no source).  What the photos show of it counts as well.
 PAPER_OFF_FLAT = 0.1 / 30
 # From a marker's printed face straight back to its joint's middle, where it was not measured: anything
 # between.

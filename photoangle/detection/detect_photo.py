@@ -87,7 +87,8 @@ def _by_id(markers):
 
 def _twice(name, title, count):
     return Finding(ATTENTION, name, f"{title} is seen {count} times (a mirror image, or printed twice) and"
-                   " was left out here", "take off the second one, or move so that the mirror image is out of view")
+                   " was left out here",
+                   "take off the second one, or move so that the mirror image is out of view")
 
 
 def _not_ours(read, kit, card_ids, name):

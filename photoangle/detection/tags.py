@@ -189,7 +189,8 @@ def read_quads(grey, quads, family, more_wrong=0):
     out = []
     for k in np.flatnonzero(ids >= 0):
         # a worn border needs a clean payload, and the other way round
-        if wrong[k] + border[k] > _WORN + more_wrong or (wrong[k] >= _MOST_WORN and border[k] > 3 + more_wrong):
+        worn_as_well = wrong[k] >= _MOST_WORN and border[k] > 3 + more_wrong
+        if wrong[k] + border[k] > _WORN + more_wrong or worn_as_well:
             continue
         if is_short(family) and (border[k] > _WORN_SHORT + more_wrong
                                  or margin[k] > _WORN_MARGIN_SHORT + 2 * more_wrong):

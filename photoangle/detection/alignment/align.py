@@ -29,8 +29,8 @@ from photoangle.detection.alignment.tag_window import TagWindow
 from photoangle.detection.codes import cells_across
 
 FLOOR_PX = 0.012
-# Below this side the floor rises, by the third power: then squared errors over their stated variance are alike
-# from 15 to 60 px, over nine ways of making a picture (`tests.detection.small_tags`).
+# Below this side the floor rises, by the third power: then squared errors over their stated variance are
+# alike from 15 to 60 px, over nine ways of making a picture (`tests.detection.small_tags`).
 _SMALL_SIDE_PX = 25.0
 _FIELD_CELLS = 0.2
 _FIELD_PRIOR = 0.02
@@ -184,8 +184,8 @@ def _certainty(model, plain, rows, residual, normal, neighbours, quad):
 def floor_px(quad):
     """What no residual shows, px of each coordinate of a tag at quad (4, 2) px.
 
-    In cells of two or three pixels a denoiser's rounding and a demosaicer's guesses look like the pattern itself,
-    and what is left over says too little of them.
+    In cells of two or three pixels a denoiser's rounding and a demosaicer's guesses look like the pattern
+    itself, and what is left over says too little of them.
     """
     side = np.linalg.norm(quad - np.roll(quad, 1, 0), axis=1).mean()
     return FLOOR_PX * (1 + (_SMALL_SIDE_PX / side)**3)
