@@ -1,8 +1,9 @@
 """Paper that is not quite flat: what it does to a marker's pose, whoever takes however many photos.
 
-A marker's corners lie off its plane by a tenth of a millimetre or more, alike in every photo.  Three of the four
-ways in which four corners can lie so are a shift along the normal and two tilts, which no photo tells from the
-marker's own pose; the fourth, a twist, is seen as what does not fit, and tells how flat this paper is.
+A marker's corners lie off its plane by a tenth of a millimetre or more, alike in every photo.  Three of the
+four ways in which four corners can lie so are a shift along the normal and two tilts, which no photo tells
+from the marker's own pose; the fourth, a twist, is seen as what does not fit, and tells how flat this paper
+is.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from photoangle.core.estimate import Estimate, Source
 from photoangle.reconstruction.problem import TWIST, TWIST_SHARE
 
 BEND = "paper's bend"
-# How much the assumption weighs, in markers whose twist was seen; and how much this paper does for one of them.
+# How much the assumption weighs, in markers whose twist was seen; and how much this paper for one of them.
 _ASSUMED_MARKERS, _LIKE_THE_OTHERS = 4.0, 3.0
 # A twist this many times what the others' paper does is that marker's own.
 _MOST_OF_COMMON = 3.0
@@ -69,8 +70,8 @@ def _sizes(bundle):
 def off_flat(solution):
     """body -> how far its corners lie off its plane, standard deviation, as a share of its side.
 
-    By expectation and maximisation (Dempster, Laird and Rubin 1977) of a variance that all markers share, with
-    the assumed one as so many markers more.
+    By expectation and maximisation (Dempster, Laird and Rubin 1977) of a variance that all markers share,
+    with the assumed one as so many markers more.
     """
     sizes = _sizes(solution.bundle)
     seen = {body: _twist(solution, body, size) for body, size in sizes.items()}
@@ -89,15 +90,15 @@ def off_flat(solution):
 
 
 def _square(twist, variance, common):
-    """Expected square of a corner's share off the plane, given its marker's twist (a share) and its variance."""
+    """Expected square of a corner's share off the plane, given its marker's twist (a share), its variance."""
     prior = common / 4
     kept = prior / (prior + variance)
     return 4 * ((kept * twist)**2 + kept * variance)
 
 
 def _twist(solution, body, size):
-    """A marker's twist as its photos show it, and its variance, as shares of its side; infinite where they show
-    nothing of it."""
+    """A marker's twist as its photos show it, and its variance, as shares of its side; infinite where they
+    show nothing of it."""
     bundle, values = solution.bundle, solution.values
     rows = np.flatnonzero(bundle.tag_body == body)
     camera, bodies = bundle.tag_camera[rows], bundle.tag_body[rows]

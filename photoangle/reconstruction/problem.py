@@ -87,8 +87,8 @@ def _rows(problem):
 def _twist_px(size, corners, lens):
     """What a twist by its side does to a tag's corners, (8,) px.
 
-    size mm; corners (4, 2) px and the lens's parameters as bytes.  Either of the two tilts that a square shows
-    serves: the twist they give differs in sign.
+    size mm; corners (4, 2) px and the lens's parameters as bytes.  Either of the two tilts that a square
+    shows serves: the twist they give differs in sign.
     """
     lens = np.frombuffer(lens)
     poses = square_poses(size, np.frombuffer(corners).reshape(4, 2), lens)
