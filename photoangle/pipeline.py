@@ -41,6 +41,7 @@ from photoangle.geometry.states import StateResult, tie_states
 from photoangle.reconstruction.folder_lens import folder_profiles
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
+from photoangle.reconstruction.paper_bend import BEND
 from photoangle.reconstruction.print_aspect import contradicted_check
 from photoangle.reconstruction.select_views import bounded
 from photoangle.reconstruction.solve import SceneOptions, solve_scene
@@ -52,6 +53,7 @@ _SETTLES = {
     "pixels": "take more photos, nearer and from clearly different places",
     "lens": "take ten photos of the card into lens/, and more photos here",
     "print": "lay a steel rule on the print-check lines and write what it says",
+    BEND: "stick the markers on something flat and stiff",
     "level": "hang the plumb strip",
     ROLL_UNKNOWN: "lay a level across the car as it stands here and write what it reads as roll_deg",
     LEAN: "hang the plumb strip in view: a level edge does not tell how the card leans",
@@ -347,10 +349,20 @@ def _one_camera(sightings, report, profiles):
         if s.camera != keep:
             report.tell(
                 Finding(
-                    ATTENTION, s.name, f"it is from {s.camera.title}, {s.width_px} x {s.height_px}, the"
-                    f" others are from {keep.title}, {keep.width_px} x {keep.height_px}; left out",
+                    ATTENTION, s.name, f"it is from {s.camera.title}, {_setting(s.camera)}, the"
+                    f" others are from {keep.title}, {_setting(keep)}; left out",
                     "take all photos of a state with one phone, lens and zoom"))
     return [s for s in sightings if s.camera == keep]
+
+
+def _setting(camera):
+    """A photo's size, and what of its lens EXIF tells, in words."""
+    words = [f"{camera.width_px} x {camera.height_px}"]
+    if camera.focal35_mm:
+        words.append(f"{camera.focal35_mm:g} mm equivalent")
+    if camera.zoom != 1:
+        words.append(f"digital zoom {camera.zoom:g}")
+    return ", ".join(words)
 
 
 def _origin(names, corner, state, car, root):

@@ -45,6 +45,7 @@ GROUPS = ("one photo", "two photos", "many photos", "profile", "no profile", "mo
 # The truth of these scenes is that of the markers' own centres: nothing lies behind them.
 ON_MARKERS = CornerNotes(stuck_within_mm=0.0, standoff={role: Reading(0.0, 0.0) for role in ROLE_BY_KEY})
 CHECK = PrintCheck(200.0, 150.0, 0.1)
+NOISES = (0.004, 0.012)
 
 
 @dataclass(frozen=True)
@@ -144,8 +145,8 @@ def phone(setting, rng, width):
     return lens, identity, profiles
 
 
-def make_scene(setting, seed, width=2016):
-    """Photos of one scene and its truth.
+def make_scene(setting, seed, width=2016, far=1.0, noises=NOISES):
+    """Photos of one scene and its truth.  far: times the usual distance; noises: of full scale at white, limits.
 
     Returns (photos: list of Photo, profiles, truth: marker id -> Pose, card pose).
     """
@@ -158,7 +159,7 @@ def make_scene(setting, seed, width=2016):
     photos = []
     for k in range(setting.photos):
         angle = rng.uniform(-0.6, 0.6) if setting.photos < 3 else np.linspace(-0.6, 0.6, setting.photos)[k]
-        distance = rng.uniform(950, 1250)
+        distance = far * rng.uniform(950, 1250)
         target = np.array([-120 + rng.uniform(-60, 60), 60, 360 + rng.uniform(-40, 40)])
         position = target + distance * np.array([np.sin(angle), -np.cos(angle), rng.uniform(-0.25, 0.35)])
         camera = look_at(position, target, rng.normal(0, 0.06))
@@ -167,7 +168,7 @@ def make_scene(setting, seed, width=2016):
             for i, p in tags.items()
         ]
         style = Camera("phone" if setting.phone else "srgb", rng.uniform(0.5, 0.9),
-                       noise=rng.uniform(0.004, 0.012), light_tilt=rng.uniform(-0.3, 0.3), jpeg=93)
+                       noise=rng.uniform(*noises), light_tilt=rng.uniform(-0.3, 0.3), jpeg=93)
         grey = shoot(flats, camera, _moved(rng, lens, width, setting.moving), width, height, style, rng, 4)
         photos.append(Photo(f"p{k}", grey, 1, identity, ""))
     return photos, profiles, tags, card
@@ -218,15 +219,15 @@ def true_figures(tags, points):
     return out
 
 
-def run(count, seed=1, width=2016, echo=None):
-    """Measure ``count`` scenes.
+def run(count, seed=1, width=2016, echo=None, far=1.0, noises=NOISES, chosen=None):
+    """Measure ``count`` scenes.  far, noises: as for `make_scene`; chosen: one Setting for all of them.
 
     Returns rows (scene number, groups, figure name, error, u, inside) and pose rows (number, groups, chi2 /
     6).
     """
     rows, poses = [], []
-    for number, setting in enumerate(settings(count, seed)):
-        photos, profiles, tags, card = make_scene(setting, 1000 * seed + number, width)
+    for number, setting in enumerate([chosen] * count if chosen else settings(count, seed)):
+        photos, profiles, tags, card = make_scene(setting, 1000 * seed + number, width, far, noises)
         found = measure_scene(photos, profiles)
         groups = tuple(setting.groups)
         if found is None:
@@ -314,6 +315,9 @@ def main():
     parser.add_argument("--compare", action="store_true", help="pairs: changes between two states")
     parser.add_argument("--omit", action="store_true", help="half of what could be told is left out")
     parser.add_argument("--null", action="store_true", help="pairs: the same state photographed twice")
+    parser.add_argument("--far", type=float, default=1.0, help="times the usual distance")
+    parser.add_argument("--noise", type=float, nargs=2, default=NOISES, help="of full scale at white, limits")
+    parser.add_argument("--noisy-phone", action="store_true", help="a phone that denoises and moves its focus, each time")
     arguments = parser.parse_args()
     if arguments.omit:
         from tests.figures import told_half
@@ -327,7 +331,9 @@ def main():
         for text in summary(rows, []) + pair_summary(rows, found):
             print(text)
         return
-    for text in summary(*run(arguments.scenes, arguments.seed, arguments.width, print)):
+    chosen = Setting(4, True, True, True) if arguments.noisy_phone else None
+    for text in summary(*run(arguments.scenes, arguments.seed, arguments.width, print, arguments.far, arguments.noise,
+                             chosen)):
         print(text)
 
 

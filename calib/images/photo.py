@@ -30,6 +30,7 @@ _FORMATS = {"JPEG", "MPO", "PNG", "HEIF", "WEBP"}
 MOST_PIXELS = 120_000_000
 MOST_BYTES = 200_000_000
 _LEAST_SIDE_PX = 200
+_SAME_ZOOM = 0.01
 _FULL_FRAME_DIAGONAL_MM = 43.2666  # 24 x 36 mm; CIPA's 35 mm equivalent goes by the diagonal
 
 
@@ -303,4 +304,13 @@ def _camera(exif, details):
 
     return {"make": _text(get(exif, 0x010F) or ""), "model": _text(get(exif, 0x0110) or ""),
             "lens": _text(get(details, 0xA434) or ""), "focal_mm": _number(get(details, 0x920A)),
-            "focal35_mm": _number(get(details, 0xA405)), "zoom": _number(get(details, 0xA404)) or 1.0}
+            "focal35_mm": _number(get(details, 0xA405)), "zoom": _zoom(_number(get(details, 0xA404)))}
+
+
+def _zoom(ratio):
+    """The digital zoom that a ratio means: within 1 % of a whole number it is that.  Phones write 1.00199 or
+    the like where they cut off a few rows."""
+    if ratio is None:
+        return 1.0
+    whole = max(round(ratio), 1)
+    return float(whole) if abs(ratio - whole) <= _SAME_ZOOM * whole else ratio

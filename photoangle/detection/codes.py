@@ -8,6 +8,7 @@ black square's top-left corner as printed, u right, v down, in cells.
 from __future__ import annotations
 
 from functools import lru_cache
+from math import comb
 
 import cv2
 import numpy as np
@@ -30,6 +31,34 @@ def cell_pattern(family, tag_id):
     """Cells (n, n) of a tag as printed, 1.0 white and 0.0 black."""
     n = cells_across(family)
     return (dictionary(family).generateImageMarker(int(tag_id), n) > 127).astype(np.float32)
+
+
+# Wrong bits that are ever taken as read right, and how often a square of dark and light that is no tag may be
+# read as some tag of the family for all that.
+_MOST_WRONG, _MOST_CHANCE = 2, 0.01
+# A family in which chance squares are read as tags more often than this needs its border and margin as proof.
+_SHORT = 1e-4
+
+
+def chance(family, wrong=0):
+    """The share of squares of random payload that read as some tag of the family with so many wrong bits."""
+    book = dictionary(family)
+    bits = book.markerSize**2
+    return 4 * len(book.bytesList) * sum(comb(bits, k) for k in range(wrong + 1)) / 2.0**bits
+
+
+@lru_cache(maxsize=8)
+def most_wrong_bits(family):
+    """How many wrong bits of a payload may be put right: no more than the family's codes stand apart for
+    (Hamming 1950), and no more than leaves chance readings rare."""
+    most = min(_MOST_WRONG, dictionary(family).maxCorrectionBits)
+    return max(w for w in range(most + 1) if w == 0 or chance(family, w) <= _MOST_CHANCE)
+
+
+@lru_cache(maxsize=8)
+def is_short(family):
+    """Whether the family's codes are so short that letters and specks are read as tags."""
+    return chance(family) > _SHORT
 
 
 @lru_cache(maxsize=8)
@@ -144,7 +173,7 @@ def framed(grey, quads, n):
     return seen[:, border.sum():].mean(1) > 1.1 * seen[:, :border.sum()].mean(1)
 
 
-def read_codes(cells, family, most_wrong=2):
+def read_codes(cells, family, most_wrong=None):
     """Ids of candidates from their cells.
 
     Each cell is judged twice: against the middle between the candidate's own white and
@@ -152,12 +181,14 @@ def read_codes(cells, family, most_wrong=2):
     nearby (on a log scale), which survives a shadow's edge across the tag; the better
     reading counts.
 
-    Parameters: cells (m, (n + 2)^2) from `sample_cells`; most_wrong payload bits.
+    Parameters: cells (m, (n + 2)^2) from `sample_cells`; most_wrong payload bits, or None for what the family
+    allows.
     Returns arrays (m,): id (-1 where none), turn (0..3: the index of the seen corner that
     is the printed top-left one), wrong payload bits, wrong border cells (of 4 n - 4), wrong
     margin cells (of 4 n + 4), and the id of which the candidate is a clean mirror image (-1 where none).
     """
     n = cells_across(family)
+    most_wrong = most_wrong_bits(family) if most_wrong is None else most_wrong
     table = _code_table(family)
     m = len(cells)
     ids, turns = np.full(m, -1), np.zeros(m, int)

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from itertools import groupby
 
 from calib.cancellation import may_leave
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.detection.alignment.align import align_tag
-from photoangle.detection.codes import wrong_cells
+from photoangle.detection.codes import is_short, wrong_cells
 from photoangle.detection.detections import Detections
 from photoangle.detection.saddles import find_saddles
 from photoangle.detection.tags import find_tags
 
 _LEAST_FIT = 0.85
 _MOST_WRONG_CELLS = 8
+# What else looks like a short code fits it less well: letters, keys, specks.
+_LEAST_FIT_SHORT, _MOST_WRONG_CELLS_SHORT = 0.95, 2
+# Of two that read as one short code, one this many times as large as the other is the tag.
+_MUCH_LARGER = 3.0
 _EDGE_PX = 2
 # A bend beyond this share of the side is no curl to allow for: round a tube of 30 mm radius it is 0.011 to
 # 0.03.
 MOST_BEND = 0.01
+_UNLIKE = "does not look as printed: dirty, bent or half hidden"
 
 
 def detect_photo(photo, kit, lens=None, name=None):
@@ -46,28 +51,44 @@ def detect_photo(photo, kit, lens=None, name=None):
                    and not (family == (kit.card.family if kit.card else "") and t.tag_id in card_ids)]
         found += markers
         findings += _not_ours(read, kit, card_ids if kit.card and family == kit.card.family else (), name)
-        again = Counter(t.tag_id for t in markers)
         blur = None
-        for tag in markers:
+        for tag_id, alike in _by_id(markers):
             may_leave()
-            title = kit.slot(tag.tag_id).role.title
-            if again[tag.tag_id] > 1:
+            title = f"marker {tag_id} ({kit.slot(tag_id).role.title})"
+            # a long code that reads is a tag: which of two is the right one, their looks do not tell
+            if len(alike) > 1 and not is_short(family):
+                findings.append(_twice(name, title, len(alike)))
                 continue
-            aligned, trouble = _align(grey, family, tag, lens, blur)
-            if aligned is None:
-                findings.append(
-                    Finding(trouble[0], name, f"marker {tag.tag_id} ({title}) {trouble[1]}", trouble[2]))
-                continue
-            tags[tag.tag_id] = aligned
-            blur = aligned.blur_px2 if blur is None else blur
-        for tag_id in sorted(i for i, n in again.items() if n > 1):
-            findings.append(Finding(
-                ATTENTION, name, f"marker {tag_id} ({kit.slot(tag_id).role.title}) is seen"
-                f" {again[tag_id]} times (a mirror image, or printed twice) and was left out here",
-                "take off the second one, or move so that the mirror image is out of view"))
+            tried = [_align(grey, family, tag, lens, blur) for tag in alike]
+            good = [aligned for aligned, _ in tried if aligned is not None]
+            best = max(good, key=lambda a: a.side_px, default=None)
+            if best is None:
+                trouble = tried[0][1]
+                # what fits no code as printed is no tag of a short one
+                if not (is_short(family) and trouble[1] == _UNLIKE):
+                    findings.append(Finding(trouble[0], name, f"{title} {trouble[1]}", trouble[2]))
+            elif any(a is not best and best.side_px < _MUCH_LARGER * a.side_px for a in good):
+                findings.append(_twice(name, title, len(good)))
+            else:
+                tags[tag_id] = best
+                blur = best.blur_px2 if blur is None else blur
     camera = photo.camera
     return Detections(name, camera.width_px, camera.height_px, camera, camera.focal_px, tags, card,
                          tuple(found)), findings
+
+
+def _by_id(markers):
+    """(id, the tags found that read so), by id."""
+    def by(tag):
+        return tag.tag_id
+
+    return [(i, list(alike)) for i, alike in groupby(sorted(markers, key=by), by)]
+
+
+def _twice(name, title, count):
+    return Finding(ATTENTION, name, f"{title} is seen {count} times (a mirror image, or printed twice) and"
+                   " was left out here",
+                   "take off the second one, or move so that the mirror image is out of view")
 
 
 def _not_ours(read, kit, card_ids, name):
@@ -79,7 +100,8 @@ def _not_ours(read, kit, card_ids, name):
     if len(flipped) > 2 and all(t.mirrored for t in read):
         out.append(Finding(ATTENTION, name, "this photo is mirrored: every marker in it is a mirror image",
                            "use the phone's main camera, or switch its mirroring off"))
-    elif flipped:
+    # a letter is as soon a short code's mirror image as one itself
+    elif flipped and not is_short(kit.family_name):
         out.append(Finding(NOTE, name, f"a mirror image of {_listed(flipped)} is seen, and was left out"))
     if strange:
         out.append(
@@ -116,6 +138,8 @@ def _align(grey, family, tag, lens, blur):
         return None, (ATTENTION, "is bent, as round a tube, or partly hidden, and was left out",
                       "stick it on something flat and stiff, such as a piece of tin")
     wrong, _ = wrong_cells(grey, corners, family, tag.tag_id)
-    if aligned.fit < _LEAST_FIT or wrong > _MOST_WRONG_CELLS:
-        return None, (NOTE, "does not look as printed: dirty, bent or half hidden", wipe)
+    short = is_short(family)
+    if (aligned.fit < (_LEAST_FIT_SHORT if short else _LEAST_FIT)
+            or wrong > (_MOST_WRONG_CELLS_SHORT if short else _MOST_WRONG_CELLS)):
+        return None, (NOTE, _UNLIKE, wipe)
     return aligned, None

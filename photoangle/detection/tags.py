@@ -14,7 +14,15 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from photoangle.detection.codes import cells_across, framed, read_codes, sample_cells
+from photoangle.detection.codes import (
+    cells_across,
+    dictionary,
+    framed,
+    is_short,
+    most_wrong_bits,
+    read_codes,
+    sample_cells,
+)
 
 _TILE = 4
 _BAND_PX = 3_000_000  # a mask that stays in a cache of some megabytes
@@ -154,11 +162,24 @@ def _clockwise(quads):
     return quads
 
 
-def read_quads(grey, quads, family, most_wrong=2):
-    """Tags among candidate quads (m, 4, 2) px, any corner first."""
+# A worn border or margin that a long code may have, in cells, and a short one.
+_WORN, _MOST_WORN, _WORN_SHORT, _WORN_MARGIN_SHORT = 7, 2, 1, 4
+# Print is full of specks that look like a short code when they are smaller than this, px of a cell.
+_LEAST_CELL_SHORT_PX = 3.0
+# At first sight corners are a pixel or so off, and small cells read wrong: so many bits more are let pass
+# until the square has been laid on its edges.
+_AT_FIRST = 2
+
+
+def read_quads(grey, quads, family, more_wrong=0):
+    """Tags among candidate quads (m, 4, 2) px, any corner first.
+
+    more_wrong: wrong bits to let pass beyond those that the family allows, as far as its codes stand apart.
+    """
     if not len(quads):
         return []
-    n = cells_across(family)
+    n, allowed = cells_across(family), most_wrong_bits(family)
+    most_wrong = max(allowed, min(allowed + more_wrong, dictionary(family).maxCorrectionBits))
     quads = _clockwise(np.asarray(quads, float))
     quads = quads[framed(grey, quads, n)]
     if not len(quads):
@@ -168,7 +189,11 @@ def read_quads(grey, quads, family, most_wrong=2):
     out = []
     for k in np.flatnonzero(ids >= 0):
         # a worn border needs a clean payload, and the other way round
-        if wrong[k] + border[k] > 7 or (wrong[k] == most_wrong and border[k] > 3):
+        worn_as_well = wrong[k] >= _MOST_WORN and border[k] > 3 + more_wrong
+        if wrong[k] + border[k] > _WORN + more_wrong or worn_as_well:
+            continue
+        if is_short(family) and (border[k] > _WORN_SHORT + more_wrong
+                                 or margin[k] > _WORN_MARGIN_SHORT + 2 * more_wrong):
             continue
         out.append(FoundTag(int(ids[k]), np.roll(quads[k], -turns[k], axis=0),
                             int(wrong[k]), int(border[k]), int(margin[k])))
@@ -207,12 +232,26 @@ def find_tags(grey, family, scales=(1, 2, 4), mirrored=False):
         candidates.append((quads + 0.5) * scale - 0.5)
     if not candidates:
         return []
-    found = [t for t in _one_for_each_place(read_quads(grey, np.concatenate(candidates), family))
-             if mirrored or not t.mirrored]
-    if not found:
-        return []
-    snapped = _snap(grey, np.array([t.corners_px for t in found]), cells_across(family))
-    return [replace(tag, corners_px=quad) for tag, quad in zip(found, snapped, strict=False)]
+    found = _one_for_each_place(read_quads(grey, np.concatenate(candidates), family, _AT_FIRST))
+    return _one_for_each_place([t for t in _read_again(grey, found, family) if mirrored or not t.mirrored])
+
+
+def _read_again(grey, found, family):
+    """Found tags laid on the edges of their squares and read there once more: those that read right."""
+    plain = [t for t in found if not t.mirrored]
+    if not plain:
+        return found
+    snapped = _snap(grey, np.array([t.corners_px for t in plain]), cells_across(family))
+    if is_short(family):
+        cell = np.linalg.norm(snapped - np.roll(snapped, 1, 1), axis=2).mean(1) / cells_across(family)
+        large = np.flatnonzero(cell >= _LEAST_CELL_SHORT_PX)
+        plain, snapped = [plain[k] for k in large], snapped[large]
+    sound = []
+    for tag, quad in zip(plain, snapped, strict=True):
+        # a square that snapped to something else may have read right before
+        again = read_quads(grey, quad[None], family) or read_quads(grey, tag.corners_px[None], family)
+        sound += [replace(t, corners_px=quad) for t in again if not t.mirrored and t.tag_id == tag.tag_id]
+    return sound + [t for t in found if t.mirrored]
 
 
 def _snap(grey, quads, cells, samples=14, steps=33):

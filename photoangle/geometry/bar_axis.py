@@ -74,7 +74,7 @@ def _placed(marker: int, state: str, scenes: Mapping[str, Scene],
     scene, tie = scenes[state], ties[state]
     k = scene.order.index(marker)
     where = scene.solution.bundle.body_slice_of(k)
-    own = scene.covariance[where, where] if k else np.zeros((6, 6))
+    own = scene.covariance_of_one_paper[where, where] if k else np.zeros((6, 6))
     pose = scene.markers[marker]
     if tie is None:
         return pose, own

@@ -68,9 +68,10 @@ def tie_bodies(this: Scene, other: Scene, ids: Sequence[int]) -> tuple[Tie | Non
 
 
 def stacked_covariance(scene: Scene, ids: Sequence[int]) -> np.ndarray:
-    """Covariance (6 m, 6 m) of the poses of markers, turn (rad) then place (mm)."""
+    """Covariance (6 m, 6 m) of the poses of markers, turn (rad) then place (mm), against other photos of the
+    same paper."""
     pick = scene.pose_matrix(ids)
-    return pick @ scene.covariance @ pick.T
+    return pick @ scene.covariance_of_one_paper @ pick.T
 
 
 def _register(this: Scene, other: Scene, ids: Sequence[int]) -> tuple[Tie, np.ndarray]:

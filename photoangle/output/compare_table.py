@@ -11,7 +11,8 @@ from photoangle.output.table import figure_title, title_rank
 _SHARED = {
     "floor": "the floor's slope", "forward": "which way is forward", "lens": "the lens", "level": "the level",
     "print": "the print's scale and the card's shape", "bar axis": "the bar's axis",
-    "sticking": "markers' sticking", "stand-off": "their stand-offs", "pixels": "the ride photos",
+    "sticking": "markers' sticking", "paper's bend": "how flat the markers are",
+    "stand-off": "their stand-offs", "pixels": "the ride photos",
     "tie to ride": "how the ride photos are tied in"
 }
 _GROUPS = (("chassis", "against the chassis"), ("gravity", "against gravity"), (None, "between the parts"))

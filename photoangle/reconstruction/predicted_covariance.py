@@ -16,6 +16,7 @@ from calib.lens import project, trusted_radius
 from calib.poses import Pose
 from calib.rows import CardRow, TagRow
 from calib.solution import Solution
+from photoangle.reconstruction.paper_bend import with_bend
 from photoangle.reconstruction.scene import Taken, scene_errors
 
 # A tag is found when its cells are this large and it is turned by less than this.
@@ -192,4 +193,5 @@ def scene_with(scene, view):
         rows = scene.rows_of(marker)
         covariance[np.ix_(rows, rows)] += scene.doubt[marker]
     taken = Taken(scene.origin, scene.camera, scene.lens_source)
-    return replace(scene, errors=scene_errors(b, inverse[keep], covariance, old.degrees_of_freedom(), taken))
+    errors = scene_errors(b, inverse[keep], covariance, old.degrees_of_freedom(), taken)
+    return replace(scene, errors=with_bend(errors, old, scene.order, scene.origin.prints))

@@ -5,16 +5,21 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from calib.bundle import Bundle
-from calib.kit import card_saddles_mm
+from calib.kit import card_saddles_mm, tag_corners_mm
+from calib.lens import project
+from calib.resection import square_poses
 from calib.rows import BodyTie, CardRow, Priors, TagRow
-from photoangle.core.assumed import PLUMB_STANDOFF_MM
+from photoangle.core.assumed import PAPER_OFF_FLAT_U, PLUMB_STANDOFF_MM
 
 # A curled tag's corners err by this much of its bend (rendered tags round tubes of 50 to 400 mm: 0.8 to 1.8).
 _CURL_SHARE = 1.5
+# How four corners lie that are twisted off their plane, and how far by what is assumed of paper, of the side.
+TWIST, TWIST_SHARE = np.array([1.0, -1, 1, -1]), PAPER_OFF_FLAT_U / 2
 _STRING_TIE_MM = 0.15
 # How well parts lie in the plane of a card held beside them.
 _PLANE_MM, _PLANE_TILT_DEG = 1.0, 2.0
@@ -57,6 +62,8 @@ def _rows(problem):
         body.setdefault(i, k)
     saddles = card_saddles_mm(problem.kit.card) if problem.kit.card else None
     bent = Counter(i for s in problem.sightings for i, t in s.tags.items() if t.bent)
+    seen = Counter(i for s in problem.sightings for i in s.tags)
+    lens = np.asarray(problem.knowledge.priors.lens_mean, float).tobytes()
     tags, cards = [], []
     gone = set(problem.left_out)
     for c, s in enumerate(problem.sightings):
@@ -65,12 +72,32 @@ def _rows(problem):
             if own in body and (s.name, i) not in gone:
                 # a curl shifts the corners alike in every photo: more photos must not average it away
                 curl = bent[i] * (_CURL_SHARE * s.tags[i].bend_px) ** 2 if s.tags[i].bent else 0.0
+                # so does a twist, which no pose follows: nothing foreign, and no noise
+                twist = _twist_px(problem.sizes[i], s.tags[i].corners_px.tobytes(), lens)
                 tags.append(TagRow(c, body[own], problem.sizes[i], s.tags[i].corners_px,
-                                   s.tags[i].covariance_px2 + (floor + curl) * np.eye(8)))
+                                   s.tags[i].covariance_px2 + (floor + curl) * np.eye(8)
+                                   + seen[i] * TWIST_SHARE**2 * np.outer(twist, twist)))
         if s.card is not None and None in body:
             cards.append(CardRow(c, saddles[s.card.index], s.card.pixels,
                                  s.card.covariance_px2 + floor * np.eye(2)))
     return tags, cards
+
+
+@lru_cache(maxsize=4096)
+def _twist_px(size, corners, lens):
+    """What a twist by its side does to a tag's corners, (8,) px.
+
+    size mm; corners (4, 2) px and the lens's parameters as bytes.  Either of the two tilts that a square
+    shows serves: the twist they give differs in sign.
+    """
+    lens = np.frombuffer(lens)
+    poses = square_poses(size, np.frombuffer(corners).reshape(4, 2), lens)
+    if not poses:
+        return np.zeros(8)
+    at = tag_corners_mm(size)
+    off = np.c_[np.zeros((4, 2)), 1e-3 * size * TWIST]
+    moved = [project(poses[0][0].apply(at + sign * off), lens) for sign in (1, -1)]
+    return (moved[0] - moved[1]).ravel() / 2e-3
 
 
 def bundle_of(problem, priors=None):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,6 +16,7 @@ from calib.solution import Solution
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import Finding
 from photoangle.core.origin import Origin
+from photoangle.reconstruction.paper_bend import BEND
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,13 @@ class Scene:
     def covariance(self) -> np.ndarray:
         """(size, size) of all unknowns."""
         return self.errors.covariance()
+
+    @cached_property
+    def covariance_of_one_paper(self) -> np.ndarray:
+        """The same without what paper that is not flat does: between two scenes of the same markers that
+        cancels."""
+        kept = {s: e for s, e in self.errors.effects.items() if s.title != BEND}
+        return replace(self.errors, effects=kept).covariance()
 
     def rows_of(self, marker: int) -> np.ndarray:
         """Where a marker's pose stands among the unknowns (6,): turn (rad), then place (mm); empty for the

@@ -21,6 +21,7 @@ from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
+from photoangle.reconstruction.paper_bend import with_bend
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
 from photoangle.reconstruction.problem import Problem, bundle_of, is_plumb
 from photoangle.reconstruction.scene import Scene, Taken, scene_errors
@@ -95,6 +96,7 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
             covariance[at, at] += doubt[marker]
     taken = Taken(options.origin, sightings[0].camera, knowledge.source)
     errors = scene_errors(solution.bundle, inverse, covariance, solution.degrees_of_freedom(), taken)
+    errors = with_bend(errors, solution, problem.order, options.origin.prints)
     findings = _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
     if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
         findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"

@@ -10,7 +10,7 @@ from PIL import Image
 
 from calib.images import heif_decoder, jpeg
 from calib.images.heif import stored_orientation
-from calib.images.photo import PhotoError, read_photo, read_upright, turn_points, turn_upright
+from calib.images.photo import PhotoError, _zoom, read_photo, read_upright, turn_points, turn_upright
 
 ROWS, COLUMNS = 300, 400
 
@@ -220,3 +220,10 @@ def test_kinds_that_no_phone_writes_are_named_and_not_read(tmp_path, kind):
     with pytest.raises(PhotoError) as caught:
         read_photo(path)
     assert "JPEG" in caught.value.do
+
+
+@pytest.mark.parametrize("written, meant", [(None, 1.0), (1.0, 1.0), (1.00199, 1.0), (0.995, 1.0), (2.004, 2.0),
+                                            (1.3, 1.3), (1.02, 1.02), (2.05, 2.05)])
+def test_a_zoom_of_a_few_cut_off_rows_is_none(written, meant):
+    """Cameras write 1.00199 where they cut 4032 pixels to 4024; a real digital zoom stays what it is."""
+    assert _zoom(written) == meant

@@ -10,8 +10,8 @@ not move a pattern whose blur and tone are unknowns.
 The covariance that comes with the corners is meant for a phone's pictures, whose noise a
 denoiser has smeared over neighbouring pixels: the white-noise figure is multiplied by the
 sum of the residuals' autocorrelation, the estimate clustered by the tag's cells is added
-(White's sandwich form), and a floor of 0.012 px per coordinate stands for what no residual
-shows.
+(White's sandwich form), and a floor of 0.012 px per coordinate, more for small tags, stands
+for what no residual shows.
 """
 
 from __future__ import annotations
@@ -23,11 +23,15 @@ from photoangle.detection.alignment.aligned_tag import AlignedTag
 from photoangle.detection.alignment.bend import bend_px
 from photoangle.detection.alignment.blurred_pattern import BlurredPattern
 from photoangle.detection.alignment.pattern_rows import CellMap, PatternRows
+from photoangle.detection.alignment.reduced import Reduced
 from photoangle.detection.alignment.residual_noise import Neighbours, clustered, step_length, weight_roots
 from photoangle.detection.alignment.tag_window import TagWindow
 from photoangle.detection.codes import cells_across
 
 FLOOR_PX = 0.012
+# Below this side the floor rises, by the third power: then squared errors over their stated variance are
+# alike from 15 to 60 px, over nine ways of making a picture (`tests.detection.small_tags`).
+_SMALL_SIDE_PX = 25.0
 _FIELD_CELLS = 0.2
 _FIELD_PRIOR = 0.02
 # share of the residuals' squares that the field must leave to be worth it; on clean paper 0.8 to 0.98
@@ -47,6 +51,11 @@ _LAST_STEP, _LAST_STEP_ON_DIRT = 0.04, 0.012
 # Where the lens is not known its own curvature may look like a bend: px, times side^2 over the picture's
 # width.
 _UNKNOWN_LENS_BEND = 0.01
+# A learnt lens is a smooth model of one that has waves: some tenths of a pixel between there and here.
+_KNOWN_LENS_BEND = 0.002
+# Tags larger than this are aligned on a copy reduced by a whole number, so that they are no larger than that:
+# their corners are at the floor anyway, a cell's samples suffice, and a slight bend is less of a pixel.
+_LARGE_SIDE_PX, _REDUCED_SIDE_PX = 280, 200
 
 
 def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=15):
@@ -58,8 +67,25 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
     Returns AlignedTag, or None where nothing could be aligned (too small, off the
     picture, or it ran away).
     """
-    n = cells_across(family)
     q = np.array(quad, float)
+    if not np.isfinite(q).all():
+        return None
+    side = np.linalg.norm(q - np.roll(q, 1, 0), axis=1).max()
+    fold = int(np.ceil(side / _REDUCED_SIDE_PX)) if side > _LARGE_SIDE_PX else 1
+    if fold == 1:
+        return _align_as_it_is(grey, family, tag_id, q, lens, blur_px2, most_rounds, max(grey.shape))
+    small = Reduced.around(grey, q, fold)
+    if small is None:
+        return None
+    aligned = _align_as_it_is(small.grey, family, tag_id, small.into(q), small.lens(lens),
+                              None if blur_px2 is None else np.array(blur_px2) / fold**2, most_rounds,
+                              max(grey.shape) / fold)
+    return None if aligned is None else small.back(aligned)
+
+
+def _align_as_it_is(grey, family, tag_id, q, lens, blur_px2, most_rounds, picture_px):
+    """`align_tag` at the picture's own size; picture_px: the whole picture's longer side."""
+    n = cells_across(family)
     window = TagWindow.around(grey, q, n, lens)
     if window is None:
         return None
@@ -109,8 +135,7 @@ def align_tag(grey, family, tag_id, quad, lens=None, blur_px2=None, most_rounds=
         return None
     covariance, bend, bend_u = _certainty(model, plain, rows, residual, normal,
                                           Neighbours(pixels.at, window.shape), q)
-    if lens is None:
-        bend_u += _UNKNOWN_LENS_BEND * side**2 / max(grey.shape)
+    bend_u += (_UNKNOWN_LENS_BEND if lens is None else _KNOWN_LENS_BEND) * side**2 / picture_px
     left = model.residual
     return AlignedTag(window.back(q), covariance, blur, float(np.sqrt(left @ left / (len(left) - len(rows)))),
                       model.contrast, _correlation(pixels.grey, pixels.grey - left), turn + 1,
@@ -151,9 +176,19 @@ def _certainty(model, plain, rows, residual, normal, neighbours, quad):
         return square * max(1.0, neighbours.correlation_sum(left, square))
 
     covariance = (inverse[:8, :8] * noise_of(residual) +
-                  clustered(inverse[:8], rows, residual, model.cells, n) + FLOOR_PX**2 * np.eye(8))
+                  clustered(inverse[:8], rows, residual, model.cells, n) + floor_px(quad)**2 * np.eye(8))
     # a bend is what does not fit: for it the pixels that don't must count
     return covariance, *bend_px(plain, model.residual, *model.slopes_px(), model.cells, quad, n, noise_of)
+
+
+def floor_px(quad):
+    """What no residual shows, px of each coordinate of a tag at quad (4, 2) px.
+
+    In cells of two or three pixels a denoiser's rounding and a demosaicer's guesses look like the pattern
+    itself, and what is left over says too little of them.
+    """
+    side = np.linalg.norm(quad - np.roll(quad, 1, 0), axis=1).mean()
+    return FLOOR_PX * (1 + (_SMALL_SIDE_PX / side)**3)
 
 
 def _spread_out(count):
