@@ -31,13 +31,15 @@ class Values:
 
 @dataclass(frozen=True)
 class TagRow:
-    """One tag in one photo: indices of photo and body, size, corners (4, 2), covariance (8, 8)."""
+    """One tag in one photo: indices of photo and body, size, corners (4, 2), covariance (8, 8); given_up: how
+    many of its eight numbers the covariance gives up to what is no noise of the pixels."""
 
     camera: int
     body: int
     size_mm: float
     corners_px: np.ndarray
     covariance_px2: np.ndarray
+    given_up: float = 0.0
 
 
 @dataclass(frozen=True)

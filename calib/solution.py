@@ -43,7 +43,8 @@ class Solution:
         priors = b.lens_size + int((b.priors.paper_sigma > 0).sum())
         priors += 3 * b.cameras if b.per_camera == 9 else 0
         priors += sum(len(t.whiten) for t in b.ties)
-        return max(b.rows + priors - int(b.free.sum()), 4)
+        given_up = int(sum(t.given_up for t in b.tags))
+        return max(b.rows + priors - given_up - int(b.free.sum()), 4)
 
     def variance_factor(self) -> float:
         """Weighted squares over degrees of freedom: one where the stated pixel noise is right."""

@@ -74,9 +74,11 @@ def _rows(problem):
                 curl = bent[i] * (_CURL_SHARE * s.tags[i].bend_px) ** 2 if s.tags[i].bent else 0.0
                 # so does a twist, which no pose follows: nothing foreign, and no noise
                 twist = _twist_px(problem.sizes[i], s.tags[i].corners_px.tobytes(), lens)
+                covariance = s.tags[i].covariance_px2 + (floor + curl) * np.eye(8)
+                allowed = seen[i] * TWIST_SHARE**2
+                told = allowed * float(twist @ np.linalg.solve(covariance, twist))
                 tags.append(TagRow(c, body[own], problem.sizes[i], s.tags[i].corners_px,
-                                   s.tags[i].covariance_px2 + (floor + curl) * np.eye(8)
-                                   + seen[i] * TWIST_SHARE**2 * np.outer(twist, twist)))
+                                   covariance + allowed * np.outer(twist, twist), told / (1 + told)))
         if s.card is not None and None in body:
             cards.append(CardRow(c, saddles[s.card.index], s.card.pixels,
                                  s.card.covariance_px2 + floor * np.eye(2)))
