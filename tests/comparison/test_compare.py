@@ -42,7 +42,7 @@ def test_each_change_is_within_its_interval_of_the_truth_and_sharing_narrows_it(
         car_copy, truth, before, after):
     changes = compared(car_copy, ("front-left", before), ("front-left", after)).changes
     assert len(changes) == 20
-    inside = 0
+    inside = wrong = 0
     for c in changes:
         name = c.figure.name.removeprefix("change:")
         real = (true_value(truth, "front-left", after, name, c.figure.datum)
@@ -51,10 +51,10 @@ def test_each_change_is_within_its_interval_of_the_truth_and_sharing_narrows_it(
         inside += c.figure.low95 <= real <= c.figure.high95
         assert abs(c.figure.value - real) < 3 * c.figure.u, (name, c.figure, real)
         assert c.after - c.before == pytest.approx(c.figure.value)
-        # a real change of the truth is never called none, nor the other way round
-        if c.verdict == REAL:
-            assert abs(real) > 0
+        wrong += c.verdict == REAL and real == 0
     assert inside >= 19
+    # all verdicts of a comparison together are wrong in 5 of 100
+    assert wrong <= 1
     # between droop and set nothing was touched; for the new link the eye's plate was refitted
     if before == "droop":
         assert all(c.figure.u < 0.75 * c.apart_u for c in changes if c.figure.name != "change:hose_gap_c")
