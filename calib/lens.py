@@ -32,9 +32,9 @@ def plain_lens(focal_px: float, cx_px: float, cy_px: float, spline: bool = False
 
 
 def moved_lens(lens: np.ndarray, shift: np.ndarray) -> np.ndarray:
-    """The lens as a phone has moved it for one photo: shift (3,), the focal length's relative change and the
-    principal point's px."""
-    return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
+    """The lens as a phone has moved it for one photo: shift (3,) or longer, the focal length's relative change
+    and the principal point's px; what is beyond (`calib.edits`) no lens does."""
+    return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:3], lens[4:]]
 
 
 def camera_matrix(lens: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

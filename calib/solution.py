@@ -41,7 +41,7 @@ class Solution:
         """Rows less unknowns, priors counted as rows."""
         b = self.bundle
         priors = b.lens_size + int((b.priors.paper_sigma > 0).sum())
-        priors += 3 * b.cameras if b.per_camera == 9 else 0
+        priors += b.shifts * b.cameras
         priors += sum(len(t.whiten) for t in b.ties)
         return max(b.rows + priors - int(b.free.sum()), 4)
 

@@ -102,8 +102,9 @@ def scene_errors(bundle: Bundle, inverse: np.ndarray, covariance: np.ndarray, do
     by_lens = inverse[:, :n] @ priors.lens_information
     spread = np.linalg.inv(priors.lens_information)
     own = np.zeros((n, n))
-    if bundle.per_camera == 9:
-        at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
+    if bundle.shifts:
+        at = (bundle.camera_start + bundle.per_camera * np.arange(bundle.cameras)[:, None] + 6
+              + np.arange(bundle.shifts))
         information = np.tile(1 / np.asarray(priors.shift_sigma) ** 2, bundle.cameras)
         effects[Source(("focus", origin.state), "lens",
                        np.diag(1 / information))] = inverse[:, at.ravel()] * information
