@@ -314,7 +314,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     report.tell(*findings)
     up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
-    lines = plumb_lines(points, scene, up, lambda name: pictures.get(names, name)) if up is not None else ()
+    lines = (plumb_lines(points, scene, up, lambda name: pictures.get(names, name))
+             if up is not None and not scene.edited else ())
     pictures.clear()
     if up is not None:
         up, findings = steadied(up, lines, scene, where or "photos")

@@ -19,11 +19,13 @@ from calib.solution import Singular
 from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
+from photoangle.reconstruction.edited import edited_findings, is_edited, likelier, try_edited
 from photoangle.reconstruction.initial_poses import start_poses
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
 from photoangle.reconstruction.problem import Problem, bundle_of
 from photoangle.reconstruction.scene import Scene, Taken, scene_errors
+from photoangle.reconstruction.togetherness import ASKED_FROM, clear_majority, groups, may_compare
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,8 @@ class SceneOptions:
 
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
+# Typical squares of this many times what is expected are no measurement: five standard deviations.
+_NO_FIGURE = 25.0
 # Below this its odds are above 1 in 55: enough to be told.
 _TOLD_MARGIN = 8.0
 
@@ -68,17 +72,25 @@ def solve_scene(sightings, kit, knowledge, where="", more=None, options=SceneOpt
 
 
 def _solve_once(sightings, kit, sizes, knowledge, where, options):
-    built = _start(sightings, kit, sizes, knowledge, where, options)
+    given = (kit, sizes, knowledge, where, options)
+    built = _fitted(sightings, *given)
     if isinstance(built, Refusal):
         return built
-    lost, built = built
-    solution, problem = built
-    # a lens that moves comes before sightings that do not belong: it makes good ones look foreign
-    moving, solution, problem = _with_moving(solution, problem)
-    solution, problem = without_foreign(solution, problem)
-    moving, solution, problem = _with_moving(solution, problem)
+    findings = []
+    if _doubtful(*built[1:]) and may_compare(sightings):
+        parts = groups(sightings, lambda pair: _plainly_fitted(pair, *given))
+        if len(parts) > 1:
+            if not clear_majority(parts):
+                return Refusal(_apart(sightings, parts, where))
+            built = _fitted([sightings[k] for k in parts[0]], *given)
+            if isinstance(built, Refusal):
+                return built
+            findings = _strangers(sightings, parts)
+    lost, solution, problem = built
     solution, margins, rivals = try_other_tilts(solution, problem.order)
     solution, problem = taken_back(*without_foreign(solution, problem))
+    if solution.typical_misfit() > _NO_FIGURE:
+        return Refusal(_nothing_fits(solution, problem, where))
     try:
         inverse = solution.inverse()
     except Singular:
@@ -95,8 +107,11 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
             covariance[at, at] += doubt[marker]
     taken = Taken(options.origin, sightings[0].camera, knowledge.source)
     errors = scene_errors(solution.bundle, inverse, covariance, solution.degrees_of_freedom(), taken)
-    findings = _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
-    if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
+    findings += _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
+    moving = solution.bundle.shifts > 0
+    if is_edited(problem):
+        findings += edited_findings(solution, problem, covariance, where)
+    elif moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
         findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
                                 " each photo got its own focal length", ""))
     scene = _scene(solution, problem, errors, taken)
@@ -106,7 +121,60 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
                    doubt=doubt,
                    ambiguous=ambiguous,
                    moving_lens=moving,
+                   edited=is_edited(problem),
                    findings=tuple(findings))
+
+
+def _fitted(sightings, kit, sizes, knowledge, where, options):
+    """(names of photos that could not be placed, Solution, Problem) by the likeliest model of the lens and of
+    what was done to the photos, or Refusal."""
+    built = _start(sightings, kit, sizes, knowledge, where, options)
+    if isinstance(built, Refusal):
+        return built
+    lost, built = built
+    # a lens that moves comes before sightings that do not belong: it makes good ones look foreign
+    moved = _with_moving(*built)
+    plain = _with_moving(*without_foreign(*moved))
+    freer = try_edited(*moved)
+    return (lost, *(plain if freer is None else likelier(plain, without_foreign(*freer))))
+
+
+def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
+    """(Solution, Problem) of photos as the phone took them; None where they cannot be put together."""
+    built = _start(sightings, kit, sizes, knowledge, where, options)
+    if isinstance(built, Refusal) or built[0]:
+        return None
+    return without_foreign(*_with_moving(*built[1]))
+
+
+def _doubtful(solution, problem):
+    return len(problem.left_out) >= ASKED_FROM or solution.typical_misfit() > _NO_FIGURE
+
+
+def _apart(sightings, parts, where):
+    """The Finding that the photos of a state are of several."""
+    said = "; ".join(", ".join(sightings[k].name for k in part) for part in parts[:4])
+    return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
+                   f"these photos fit each other only in parts ({said}): they are of different states, or the car (or"
+                   " the card) moved between the photos of this state; nothing was measured through them",
+                   "keep the photos of one state, and move the others to theirs; else chock the car and take them anew")
+
+
+def _strangers(sightings, parts):
+    return [Finding(ATTENTION, ", ".join(sightings[k].name for k in part),
+                    f"{'these photos do' if len(part) > 1 else 'this photo does'} not fit the other"
+                    f" {len(parts[0])}: of another state, changed after it was taken, or the car (or the card) moved"
+                    " between the photos of this state; left out",
+                    "move it to its own state, or take it again with the car chocked and nobody leaning on it")
+            for part in parts[1:]]
+
+
+def _nothing_fits(solution, problem, where):
+    names = ", ".join(s.name for s in problem.sightings)
+    return Finding(UNUSABLE, names or where, "what these photos show does not fit together:"
+                   f" {np.sqrt(solution.typical_misfit()):.0f} times farther off than it can be, with any lens and any"
+                   " change of the picture that was tried; nothing was measured from them",
+                   "use the original photos of one state, of the real car and not of a screen or a print; take them anew")
 
 
 def _start(sightings, kit, sizes, knowledge, where, options):
@@ -165,11 +233,10 @@ def _values(lens, cameras, bodies, paper):
 
 
 def _with_moving(solution, problem):
-    """(whether the lens moves, solution, problem), where that may be tried."""
-    if solution.bundle.per_camera == 9:
-        return True, solution, problem
-    if not problem.knowledge.can_move or len(problem.sightings) < 2:
-        return False, solution, problem
+    """(solution, problem) with a lens that moves from photo to photo, where that may be and the data ask for
+    it."""
+    if solution.bundle.shifts or not problem.knowledge.can_move or len(problem.sightings) < 2:
+        return solution, problem
     return _try_moving(solution, problem)
 
 
@@ -184,11 +251,11 @@ def _try_moving(solution, problem):
     try:
         trial = bundle_of(freer).solve(solution.values)
     except Singular:
-        return False, solution, problem
+        return solution, problem
     gain = (solution.cost - trial.cost) / trial.scale()
     if gain > 3 * len(problem.sightings) + 9:
-        return True, trial, freer
-    return False, solution, problem
+        return trial, freer
+    return solution, problem
 
 
 def _counts(problem, bundle):
