@@ -19,11 +19,18 @@ from calib.solution import Singular
 from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
-from photoangle.reconstruction.edited import edited_findings, is_edited, likelier, try_edited
+from photoangle.reconstruction.edited import (
+    edited_findings,
+    edits_spread,
+    is_edited,
+    likelier,
+    try_edited,
+)
 from photoangle.reconstruction.initial_poses import start_poses
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
 from photoangle.reconstruction.problem import Problem, bundle_of
+from photoangle.reconstruction.same_photo import counted_once
 from photoangle.reconstruction.scene import Scene, Taken, scene_errors
 from photoangle.reconstruction.togetherness import ASKED_FROM, clear_majority, groups, may_compare
 
@@ -42,6 +49,8 @@ class SceneOptions:
 TILT_MARGIN = 20.0
 # Typical squares of this many times what is expected are no measurement: five standard deviations.
 _NO_FIGURE = 25.0
+# By how much pictures may have been enlarged, as starts: from each the next is within reach.
+_ENLARGED = (1.0, 1.3, 1.8)
 # Below this its odds are above 1 in 55: enough to be told.
 _TOLD_MARGIN = 8.0
 
@@ -60,15 +69,16 @@ def solve_scene(sightings, kit, knowledge, where="", more=None, options=SceneOpt
         return Refusal(Finding(UNUSABLE, where, "no marker and no card was found in any photo",
                                "check that the markers are this kit's, face the phone, are lit, and fill"
                                " at least 40 pixels each"))
+    used, twins = counted_once(used)
     scene = _solve_once(used, kit, sizes, knowledge, where, options)
-    if isinstance(scene, Refusal) or more is None:
+    if isinstance(scene, Refusal):
         return scene
-    fuller = more(scene, used)
+    # a guided look needs a lens that says where things are; those of changed photos are not sought after
+    fuller = used if more is None or scene.edited else more(scene, used)
     if fuller is not used:
         again = _solve_once(fuller, kit, sizes, knowledge, where, options)
-        if not isinstance(again, Refusal):
-            return again
-    return scene
+        scene = scene if isinstance(again, Refusal) else again
+    return replace(scene, findings=scene.findings + tuple(twins))
 
 
 def _solve_once(sightings, kit, sizes, knowledge, where, options):
@@ -136,7 +146,15 @@ def _fitted(sightings, kit, sizes, knowledge, where, options):
     moved = _with_moving(*built)
     plain = _with_moving(*without_foreign(*moved))
     freer = try_edited(*moved)
-    return (lost, *(plain if freer is None else likelier(plain, without_foreign(*freer))))
+    best = plain if freer is None else likelier(plain, without_foreign(*freer))
+    if not _doubtful(*best):
+        return lost, *best
+    # from far off the right focal length is not found: pictures that were enlarged, from the start
+    for enlarged in _ENLARGED:
+        built = _start(sightings, kit, sizes, knowledge, where, options, enlarged)
+        if not isinstance(built, Refusal) and len(built[0]) <= len(lost):
+            best = likelier(best, without_foreign(*built[1]))
+    return lost, *best
 
 
 def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
@@ -177,9 +195,17 @@ def _nothing_fits(solution, problem, where):
                    "use the original photos of one state, of the real car and not of a screen or a print; take them anew")
 
 
-def _start(sightings, kit, sizes, knowledge, where, options):
+def _start(sightings, kit, sizes, knowledge, where, options, enlarged=None):
+    """(names of photos that could not be placed, (Solution, Problem)), or Refusal.
+
+    enlarged: by how much the pictures were made larger, where they are tried as changed ones; None: they were
+    not.
+    """
     priors = knowledge.priors
     lens = priors.lens_mean
+    if enlarged is not None:
+        priors = replace(priors, shift_sigma=edits_spread(sightings))
+        lens = np.r_[lens[0] * enlarged, lens[1:]]
     with_card = kit.card is not None and any(
         s.card is not None and len(s.card.index) >= 6 for s in sightings)
     if with_card:
@@ -207,8 +233,12 @@ def _start(sightings, kit, sizes, knowledge, where, options):
                           plumb_standoff_mm=options.plumb_standoff_mm)
         poses = [cameras[k] for k in placed]
         try:
-            solution = bundle_of(problem).solve(_values(lens, poses, [markers.get(i) for i in order],
-                                                      priors.paper_mean))
+            start = _values(priors.lens_mean, poses, [markers.get(i) for i in order], priors.paper_mean)
+            if enlarged is not None:
+                shift = np.zeros((len(poses), len(priors.shift_sigma)))
+                shift[:, 0] = enlarged - 1
+                start = replace(start, shift=shift)
+            solution = bundle_of(problem).solve(start, most_rounds=60 if enlarged is None else 120)
         except (Singular, np.linalg.LinAlgError):
             continue
         lost = tuple(s.name for k, s in enumerate(sightings) if k not in placed)
