@@ -47,8 +47,9 @@ class SceneOptions:
 
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
-# Typical squares of this many times what is expected are no measurement: five standard deviations.
-_NO_FIGURE = 25.0
+# Typical squares of so many times what is expected are no measurement: three standard deviations; and a change
+# of the pictures that leaves more than noise explains nothing.
+_NO_FIGURE, _NO_EXPLANATION = 9.0, 3.0
 # By how much pictures may have been enlarged, as starts: from each the next is within reach.
 _ENLARGED = (1.0, 1.3, 1.8)
 # Below this its odds are above 1 in 55: enough to be told.
@@ -99,7 +100,7 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
     lost, solution, problem = built
     solution, margins, rivals = try_other_tilts(solution, problem.order)
     solution, problem = taken_back(*without_foreign(solution, problem))
-    if solution.typical_misfit() > _NO_FIGURE:
+    if _fits_nothing(solution, problem):
         return Refusal(_nothing_fits(solution, problem, where))
     try:
         inverse = solution.inverse()
@@ -146,15 +147,21 @@ def _fitted(sightings, kit, sizes, knowledge, where, options):
     moved = _with_moving(*built)
     plain = _with_moving(*without_foreign(*moved))
     freer = try_edited(*moved)
-    best = plain if freer is None else likelier(plain, without_foreign(*freer))
-    if not _doubtful(*best):
-        return lost, *best
-    # from far off the right focal length is not found: pictures that were enlarged, from the start
+    best = plain if freer is None else likelier(plain, _settled(*freer))
     for enlarged in _ENLARGED:
+        if not _doubtful(*best):
+            break
+        # from far off the right focal length is not found: changed pictures, enlarged or not, from the start
         built = _start(sightings, kit, sizes, knowledge, where, options, enlarged)
         if not isinstance(built, Refusal) and len(built[0]) <= len(lost):
-            best = likelier(best, without_foreign(*built[1]))
+            best = likelier(best, _settled(*built[1]))
     return lost, *best
+
+
+def _settled(solution, problem):
+    """(solution, problem) with the tilts tried before anything is left out: those that a wrong lens chose make
+    good sightings look foreign."""
+    return taken_back(*without_foreign(try_other_tilts(solution, problem.order)[0], problem))
 
 
 def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
@@ -166,11 +173,21 @@ def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
 
 
 def _doubtful(solution, problem):
-    return len(problem.left_out) >= ASKED_FROM or solution.typical_misfit() > _NO_FIGURE
+    return len(problem.left_out) >= ASKED_FROM or _fits_nothing(solution, problem)
+
+
+def _fits_nothing(solution, problem):
+    return solution.typical_misfit() > (_NO_EXPLANATION if is_edited(problem) else _NO_FIGURE)
 
 
 def _apart(sightings, parts, where):
     """The Finding that the photos of a state are of several."""
+    if len(sightings) > 2 and len(parts) == len(sightings):
+        return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
+                       "no two of these photos fit each other: they were changed after they were taken, show a screen"
+                       " or a print, or the car (or the card) moved between the photos of this state; nothing was"
+                       " measured from them", "use the original photos of the real car, as the phone wrote them, with"
+                       " the car chocked")
     said = "; ".join(", ".join(sightings[k].name for k in part) for part in parts[:4])
     return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
                    f"these photos fit each other only in parts ({said}): they are of different states, or the car (or"
