@@ -11,6 +11,7 @@ from pathlib import Path
 from calib.images.photo import read_photo, read_upright, turn_points
 from calib.lens import moved_lens
 from photoangle.advice.advise import photo_findings, slip_findings
+from photoangle.advice.marker_slips import exchanged_roles
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import Corrections
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
@@ -190,6 +191,7 @@ def _only(measurement, wanted):
 def conclude(states, kit, car, report, root=None):
     """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
     tie_states(states, kit, car, report)
+    exchanged = _leave_out_exchanged(states, kit, report)
     share_attitude(states, report, car.level)
     for result in states:
         _figures_of(result, report)
@@ -197,8 +199,23 @@ def conclude(states, kit, car, report, root=None):
     report.figures += tape
     report.comparisons += comparisons
     measurement = Measurement(report, states, car, kit, root)
-    report.tell(*slip_findings(measurement))
+    report.tell(*slip_findings(measurement, exchanged))
     return measurement
+
+
+def _leave_out_exchanged(states, kit, report):
+    """Take two roles whose markers were taken for each other out of their corner's states.  Returns the
+    corners."""
+    out = set()
+    for corner in sorted({s.corner for s in states if s.corner}):
+        mine = [s for s in states if s.corner == corner]
+        pair, finding = exchanged_roles(mine, corner.split("-")[1], kit)
+        if pair is not None:
+            report.tell(finding)
+            out.add(corner)
+            for result in mine:
+                result.leave_out(pair)
+    return out
 
 
 def measure_photos(paths: Sequence[Path], progress: Progress,
