@@ -31,6 +31,7 @@ from photoangle.detection.photo_quality import quality_findings
 from photoangle.figures.granted import taken_for_granted
 from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
+from photoangle.figures.print_by_tape import contradicted_by_tape
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
 from photoangle.geometry.datums import LEAN, ROLL_UNKNOWN, gravity, level_axes
@@ -147,7 +148,14 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
         car = replace(car, print_check=not_used(car.print_check))
         report, states = _solved_states(root, folders, car, kit, looks, progress)
         report.tell(misread)
-    return _only(conclude(states, kit, car, report, root), wanted)
+    measurement = conclude(states, kit, car, report, root)
+    finding = contradicted_by_tape(measurement.report.comparisons, car.print_check)
+    if finding is not None:
+        car = replace(car, print_check=not_used(car.print_check))
+        report, states = _solved_states(root, folders, car, kit, looks, progress)
+        report.tell(finding)
+        measurement = conclude(states, kit, car, report, root)
+    return _only(measurement, wanted)
 
 
 def _solved_states(root, folders, car, kit, looks, progress):

@@ -8,7 +8,7 @@ any.
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -19,7 +19,7 @@ from calib.kit import card_saddles_mm
 from calib.lens import project
 from calib.poses import Pose, rotation_from_vector
 from calib.profile import CameraProfile
-from photoangle.carfile.print_check import print_scale
+from photoangle.carfile.print_check import not_used, print_scale
 from photoangle.carfile.reader import parse_carfile
 from photoangle.core.findings import Refusal
 from photoangle.core.origin import Origin
@@ -27,6 +27,7 @@ from photoangle.core.outcome import Report
 from photoangle.detection.alignment.aligned_tag import AlignedTag
 from photoangle.detection.detections import Detections
 from photoangle.detection.saddles import CardDetection
+from photoangle.figures.print_by_tape import contradicted_by_tape
 from photoangle.geometry.datums import gravity
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.states import StateResult
@@ -224,7 +225,17 @@ class InventedCar:
         for state, row in (attitude or {}).items():
             table["front-left"]["tape"].setdefault(state, {}).update(row)
         car = parse_carfile(table)
-        report, wanted, states = Report(), states, []
+        again = self.rng.bit_generator.state
+        measurement = self._concluded(states, car)
+        finding = contradicted_by_tape(measurement.report.comparisons, car.print_check)
+        if finding is not None:
+            self.rng.bit_generator.state = again
+            measurement = self._concluded(states, replace(car, print_check=not_used(car.print_check)), finding)
+        return measurement
+
+    def _concluded(self, wanted, car, *told):
+        report, states = Report(), []
+        report.tell(*told)
         for state in wanted:
             result = self._solved(state, car, report)
             if result is not None:
