@@ -3,7 +3,7 @@
 Unknowns, in this order: the lens (`calib.lens` parameters), the paper (tag scale against the
 card, the card's bow along x, twist, bow along y, and excess scale along x), each photo's pose (and, where
 the phone needs it, a focal scale and principal-point shift of its own, and what an editor did to it, as in
-`calib.edits`), and each marker's pose.  The world frame is that of body 0, the card where there is one.
+`calib.lens`), and each marker's pose.  The world frame is that of body 0, the card where there is one.
 
 Observations: corners of tags, eight numbers with their joint covariance, and corners of the card, two by
 two; priors on lens, paper and the photos' own lens shifts; ties between bodies.
@@ -22,8 +22,7 @@ from typing import Any
 import numpy as np
 
 from calib.cancellation import may_leave
-from calib.edits import EDITS, edit, edit_derivatives
-from calib.lens import distort
+from calib.lens import EDITS, distort, edit, edit_derivatives
 from calib.poses import rotation_from_vector
 from calib.rows import PAPER, BodyTie, CardRow, Priors, TagRow, Values
 from calib.solution import Singular, Solution

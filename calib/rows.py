@@ -17,7 +17,7 @@ class Values:
 
     lens (L,); paper (5,); camera_rotation (C, 3, 3) and camera_mm (C, 3): camera from
     world; shift (C, 3): focal scale and principal point (px) of each photo beyond the lens, or (C, 9) with
-    what an editor did to it (`calib.edits`);
+    what an editor did to it (`calib.lens`);
     body_rotation (B, 3, 3) and body_mm (B, 3): world from body, body 0 the identity.
     """
 

@@ -29,13 +29,15 @@ def photo_findings(result):
 
 
 def slip_findings(measurement, exchanged=()):
-    """Slips of hand and tape over the whole car folder.  exchanged: corners of which it was said already that two
+    """Slips of hand and tape over the whole car folder.  exchanged: corners of which it was said already
+    that two
     markers were.  Returns Findings."""
     out, off = [], set()
     for corner in CORNERS:
         mine = [s for s in measurement.states if s.corner == corner]
         if mine:
-            markers = [] if corner in exchanged else marker_findings(mine, corner.split("-")[1], measurement.kit)
+            side = corner.split("-")[1]
+            markers = [] if corner in exchanged else marker_findings(mine, side, measurement.kit)
             out += markers
             off |= {corner} if markers or corner in exchanged else set()
             out += steering(mine, measurement.kit)

@@ -42,7 +42,8 @@ _SWAPPABLE = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT, ARM_PIVOT_FRONT, ARM
               SILL_FRONT, SILL_REAR, PLUMB_TOP, PLUMB_BOTTOM)
 _IMPOSSIBLE, _MOST = 30.0, 25.0
 _DROP, _CLEAR = 30.0, 10.0
-# One reading alone accuses two markers if they lie so far from where it says, mm: more than a slip of the tape.
+# One reading alone accuses two markers if they lie so far from where it says, mm: more than a slip of the
+# tape.
 _DROP_OF_ONE, _FAR_MM = 20.0, 60.0
 _JOINTS = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 
@@ -86,7 +87,8 @@ def marker_findings(states, side, kit):
 
 
 def exchanged_roles(states, side, kit):
-    """The pair of roles whose markers were taken for each other, and a Finding; (None, None) where that is not
+    """The pair of roles whose markers were taken for each other, and a Finding; (None, None) where that is
+    not
     clear.  Parameters as for `marker_findings`."""
     seen = [_seen(s, kit) for s in states if s.points is not None and len(s.points.names)]
     pair = _swap(seen, side) if seen else None
@@ -95,7 +97,8 @@ def exchanged_roles(states, side, kit):
     a, b = (n.replace("_", " ") for n in pair)
     return pair, Finding(
         ATTENTION, states[0].corner or "photos",
-        f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees; until"
+        f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees;"
+        f" until"
         " that is settled nothing is measured through them",
         "look at the two and put each where its words say, or rename them in a kit file")
 
@@ -197,8 +200,8 @@ def _swap(seen, side):
 
 def _farthest_mm(seen):
     """By how much a length that was taped differs from its markers at most."""
-    return max((abs(measured - s.taped[n].value_mm) for s in seen for n, measured in _measures(s.at, "left")[0].items()
-                if n in s.taped), default=0.0)
+    return max((abs(measured - s.taped[n].value_mm)
+                for s in seen for n, measured in _measures(s.at, "left")[0].items() if n in s.taped), default=0.0)
 
 
 def _mixed_sides(seen, side, where):

@@ -23,7 +23,8 @@ PIVOTS_APART_MM = (120.0, 420.0)
 # state.
 BAR_SWAY_DEG = 0.15
 
-# Odds that photos were changed after they were taken where EXIF and the picture's size are as the phone writes
+# Odds that photos were changed after they were taken where EXIF and the picture's size are as the phone
+# writes
 # them: one set in a hundred.
 EDITED_ODDS = 0.01
 # How much photos are changed that were, standard deviations: enlarged; cut out off the middle, of the width;

@@ -27,7 +27,8 @@ class Scene:
     Estimate of the errors of all unknowns, in the bundle's order and units (turns in rad acting on the left,
     mm, px), by source; tilt_margin: id -> cost by which the marker's other tilt is worse; sightings: id ->
     number of photos that count; moving_lens: whether each photo has its own focal length; edited:
-    whether each was taken to be changed afterwards, so that no lens alone explains its pixels; left_out: (photo,
+    whether each was taken to be changed afterwards, so that no lens alone explains its pixels; left_out:
+    (photo,
     id) pairs found not to belong; ambiguous: ids whose place is doubtful: moved, bent, or seen once at an
     ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its covariance.
     """

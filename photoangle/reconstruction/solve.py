@@ -19,20 +19,20 @@ from calib.solution import Singular
 from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
-from photoangle.reconstruction.edited import (
+from photoangle.reconstruction.initial_poses import start_poses
+from photoangle.reconstruction.misfit.edited import (
     edited_findings,
     edits_spread,
     is_edited,
     likelier,
     try_edited,
 )
-from photoangle.reconstruction.initial_poses import start_poses
+from photoangle.reconstruction.misfit.same_photo import counted_once
+from photoangle.reconstruction.misfit.togetherness import ASKED_FROM, clear_majority, groups, may_compare
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
 from photoangle.reconstruction.problem import Problem, bundle_of
-from photoangle.reconstruction.same_photo import counted_once
 from photoangle.reconstruction.scene import Scene, Taken, scene_errors
-from photoangle.reconstruction.togetherness import ASKED_FROM, clear_majority, groups, may_compare
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,8 @@ class SceneOptions:
 
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
-# Typical squares of so many times what is expected are no measurement: three standard deviations; and a change
+# Typical squares of so many times what is expected are no measurement: three standard deviations; and a
+# change
 # of the pictures that leaves more than noise explains nothing.
 _NO_FIGURE, _NO_EXPLANATION = 9.0, 3.0
 # By how much pictures may have been enlarged, as starts: from each the next is within reach.
@@ -147,6 +148,9 @@ def _fitted(sightings, kit, sizes, knowledge, where, options):
     moved = _with_moving(*built)
     plain = _with_moving(*without_foreign(*moved))
     freer = try_edited(*moved)
+    if freer is not None or _doubtful(*plain):
+        # each with the tilts that suit it: a wrong tilt looks like a change of the picture
+        plain = _settled(*plain)
     best = plain if freer is None else likelier(plain, _settled(*freer))
     for enlarged in _ENLARGED:
         if not _doubtful(*best):
@@ -159,7 +163,8 @@ def _fitted(sightings, kit, sizes, knowledge, where, options):
 
 
 def _settled(solution, problem):
-    """(solution, problem) with the tilts tried before anything is left out: those that a wrong lens chose make
+    """(solution, problem) with the tilts tried before anything is left out: those that a wrong lens chose
+    make
     good sightings look foreign."""
     return taken_back(*without_foreign(try_other_tilts(solution, problem.order)[0], problem))
 
@@ -169,7 +174,7 @@ def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
     built = _start(sightings, kit, sizes, knowledge, where, options)
     if isinstance(built, Refusal) or built[0]:
         return None
-    return without_foreign(*_with_moving(*built[1]))
+    return _settled(*_with_moving(*built[1]))
 
 
 def _doubtful(solution, problem):
@@ -184,32 +189,41 @@ def _apart(sightings, parts, where):
     """The Finding that the photos of a state are of several."""
     if len(sightings) > 2 and len(parts) == len(sightings):
         return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
-                       "no two of these photos fit each other: they were changed after they were taken, show a screen"
-                       " or a print, or the car (or the card) moved between the photos of this state; nothing was"
-                       " measured from them", "use the original photos of the real car, as the phone wrote them, with"
+                       "no two of these photos fit each other: they were changed after they were taken,"
+                       " show a screen"
+                       " or a print, or the car (or the card) moved between the photos of this state;"
+                       " nothing was"
+                       " measured from them", "use the original photos of the real car, as the phone wrote"
+                                              " them, with"
                        " the car chocked")
     said = "; ".join(", ".join(sightings[k].name for k in part) for part in parts[:4])
     return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
-                   f"these photos fit each other only in parts ({said}): they are of different states, or the car (or"
+                   f"these photos fit each other only in parts ({said}): they are of different states, or"
+                   f" the car (or"
                    " the card) moved between the photos of this state; nothing was measured through them",
-                   "keep the photos of one state, and move the others to theirs; else chock the car and take them anew")
+                   "keep the photos of one state, and move the others to theirs; else chock the car and"
+                   " take them anew")
 
 
 def _strangers(sightings, parts):
     return [Finding(ATTENTION, ", ".join(sightings[k].name for k in part),
                     f"{'these photos do' if len(part) > 1 else 'this photo does'} not fit the other"
-                    f" {len(parts[0])}: of another state, changed after it was taken, or the car (or the card) moved"
+                    f" {len(parts[0])}: of another state, changed after it was taken, or the car (or the"
+                    f" card) moved"
                     " between the photos of this state; left out",
-                    "move it to its own state, or take it again with the car chocked and nobody leaning on it")
+                    "move it to its own state, or take it again with the car chocked and nobody leaning on"
+                    " it")
             for part in parts[1:]]
 
 
 def _nothing_fits(solution, problem, where):
     names = ", ".join(s.name for s in problem.sightings)
     return Finding(UNUSABLE, names or where, "what these photos show does not fit together:"
-                   f" {np.sqrt(solution.typical_misfit()):.0f} times farther off than it can be, with any lens and any"
+                   f" {np.sqrt(solution.typical_misfit()):.0f} times farther off than it can be, with any"
+                   f" lens and any"
                    " change of the picture that was tried; nothing was measured from them",
-                   "use the original photos of one state, of the real car and not of a screen or a print; take them anew")
+                   "use the original photos of one state, of the real car and not of a screen or a print;"
+                   " take them anew")
 
 
 def _start(sightings, kit, sizes, knowledge, where, options, enlarged=None):
@@ -221,7 +235,7 @@ def _start(sightings, kit, sizes, knowledge, where, options, enlarged=None):
     priors = knowledge.priors
     lens = priors.lens_mean
     if enlarged is not None:
-        priors = replace(priors, shift_sigma=edits_spread(sightings))
+        priors = replace(priors, shift_sigma=edits_spread(sightings, knowledge))
         lens = np.r_[lens[0] * enlarged, lens[1:]]
     with_card = kit.card is not None and any(
         s.card is not None and len(s.card.index) >= 6 for s in sightings)

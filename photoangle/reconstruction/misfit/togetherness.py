@@ -30,14 +30,11 @@ def groups(sightings, fitted):
             k = parent[k]
         return k
 
-    apart = set()
     for a, b in combinations(range(len(sightings)), 2):
         if root(a) == root(b):
             continue
         if _fit([sightings[a], sightings[b]], fitted):
             parent[root(b)] = root(a)
-        else:
-            apart.add((a, b))
     out = {}
     for k in range(len(sightings)):
         out.setdefault(root(k), []).append(k)
@@ -57,6 +54,7 @@ def _fit(pair, fitted):
 
 
 def may_compare(sightings):
+    """Whether there are several photos, and not too many to compare each with each."""
     return 2 <= len(sightings) <= _MOST_COMPARED
 
 

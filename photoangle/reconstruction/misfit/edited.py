@@ -1,4 +1,5 @@
-"""Were photos changed after they were taken?  Cropped, enlarged, straightened, squeezed, lens-corrected: tried
+"""Were photos changed after they were taken?  Cropped, enlarged, straightened, squeezed, lens-corrected:
+tried
 as an explanation, each photo its own, whenever the lens as it is known does not explain the photos.
 
 Two models are weighed by their evidence (Laplace's approximation; MacKay 2003, chapter 28): the gain in cost
@@ -12,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from calib.edits import EDITS
+from calib.lens import EDITS
 from calib.solution import Singular
 from photoangle.core.assumed import EDITED_ODDS, EDITS_SPREAD
 from photoangle.core.findings import ATTENTION, Finding
@@ -26,22 +27,31 @@ _NOT_WORTH = 12.0
 # distortion taken out, radial term.
 _SAID = np.array([0.015, 0.02, 0.02, 0.003, 0.003, 0.004, 0.004, 0.5, 0.03])
 _SURE = 4.0
+# Held where it is.
+_HELD = 1e-6
 
 
-def edits_spread(sightings):
-    """Prior standard deviations (9,) of a photo's own focal length, principal point and edits."""
+def edits_spread(sightings, knowledge):
+    """Prior standard deviations (9,) of a photo's own focal length, principal point and edits.
+
+    A lens of which no profile is known may be distorted in any way: to say more of it is no edit.
+    """
     spread = np.array(EDITS_SPREAD)
     spread[1:3] *= max(s.width_px for s in sightings)
+    if knowledge.source != "profile":
+        spread[-2:] = _HELD
     return spread
 
 
 def is_edited(problem):
+    """Whether a Problem takes its photos to have been changed."""
     return problem.priors.shift_sigma is not None and len(problem.priors.shift_sigma) == 3 + EDITS
 
 
 def try_edited(solution, problem):
     """(solution, problem) with photos that may have been edited, or None where that is far from likely."""
-    freer = replace(problem, priors=replace(problem.priors, shift_sigma=edits_spread(problem.sightings)))
+    freer = replace(problem, priors=replace(problem.priors, shift_sigma=edits_spread(problem.sightings,
+                                                                                problem.knowledge)))
     shift = solution.values.shift
     start = solution.with_values(shift=np.pad(shift[:, :3], ((0, 0), (0, EDITS))))
     bundle = bundle_of(freer)
@@ -78,7 +88,8 @@ def _log_det(bundle, matrix):
     """Of the normal matrix, less that of the photos' own priors."""
     free = np.flatnonzero(bundle.free)
     sign, value = np.linalg.slogdet(matrix[np.ix_(free, free)])
-    own = 0.0 if bundle.priors.shift_sigma is None else -2 * bundle.cameras * np.log(bundle.priors.shift_sigma).sum()
+    sigma = bundle.priors.shift_sigma
+    own = 0.0 if sigma is None else -2 * bundle.cameras * np.log(sigma).sum()
     return value - own if sign > 0 else np.inf
 
 
@@ -94,13 +105,19 @@ def edited_findings(solution, problem, covariance, where):
         if sure.any():
             found[sighting.name] = _words(own, sure)
     if not found:
-        return [Finding(ATTENTION, where, "the lens as it is known does not explain these photos; photos that were"
-                        " changed after they were taken would: that was allowed for, and the plus-or-minus is wider",
-                        "use the original photos, as the phone wrote them, with no filter and no app between")]
+        return [Finding(ATTENTION, where, "the lens as it is known does not explain these photos; photos"
+                                          " that were"
+                        " changed after they were taken would: that was allowed for, and the plus-or-minus"
+                        " is wider",
+                        "use the original photos, as the phone wrote them, with no filter and no app"
+                        " between")]
     words = list(dict.fromkeys(w for ws in found.values() for w in ws))
-    return [Finding(ATTENTION, ", ".join(found), f"changed after {'they were' if len(found) > 1 else 'it was'} taken:"
-                    f" {', '.join(words)}, as far as the photos tell; that was allowed for, and the plus-or-minus is"
-                    " wider", "use the original photos, as the phone wrote them; no zoom, no filter, no app between")]
+    return [Finding(ATTENTION, ", ".join(found), f"changed after"
+                                                 f" {'they were' if len(found) > 1 else 'it was'} taken:"
+                    f" {', '.join(words)}, as far as the photos tell; that was allowed for, and the"
+                    f" plus-or-minus is"
+                    " wider", "use the original photos, as the phone wrote them; no zoom, no filter, no"
+                              " app between")]
 
 
 def _words(own, sure):
