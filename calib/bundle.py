@@ -2,8 +2,8 @@
 
 Unknowns, in this order: the lens (`calib.lens` parameters), the paper (tag scale against the
 card, the card's bow along x, twist, bow along y, and excess scale along x), each photo's pose (and, where
-the phone needs it, a focal scale and principal-point shift of its own), and each marker's
-pose.  The world frame is that of body 0, the card where there is one.
+the phone needs it, a focal scale and principal-point shift of its own, and what an editor did to it, as in
+`calib.lens`), and each marker's pose.  The world frame is that of body 0, the card where there is one.
 
 Observations: corners of tags, eight numbers with their joint covariance, and corners of the card, two by
 two; priors on lens, paper and the photos' own lens shifts; ties between bodies.
@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from calib.cancellation import may_leave
-from calib.lens import distort
+from calib.lens import EDITS, distort, edit, edit_derivatives
 from calib.poses import rotation_from_vector
 from calib.rows import PAPER, BodyTie, CardRow, Priors, TagRow, Values
 from calib.solution import Singular, Solution
@@ -53,7 +53,9 @@ class Bundle:
         self.tags, self.cards, self.nu = tuple(tags), tuple(cards), nu
         self.lens_size = len(priors.lens_mean)
         self.common = self.lens_size + PAPER
-        self.per_camera = 6 if priors.shift_sigma is None else 9
+        self.shifts = 0 if priors.shift_sigma is None else len(priors.shift_sigma)
+        self.per_camera = 6 + self.shifts
+        self.edits = self.shifts == 3 + EDITS
         self.camera_start = self.common
         self.body_start = self.common + self.per_camera * cameras
         self.size = self.body_start + 6 * (bodies - 1)
@@ -138,13 +140,18 @@ class Bundle:
         cx, cy = (lens[2] + shift[:, 1])[:, None], (lens[3] + shift[:, 2])[:, None]
         if not derivatives:
             xd, yd = (a.reshape(g, k) for a in distort(x, y, lens))
+            if self.edits:
+                xd, yd = edit(x.reshape(g, k), y.reshape(g, k), xd, yd, shift[:, 3:])
             return np.stack([fx * xd + cx, fy * yd + cy], -1) - seen, None
         xd, yd, by_xy, by_lens = distort(x, y, lens, derivatives=True)
         xd, yd = xd.reshape(g, k), yd.reshape(g, k)
-        residual = np.stack([fx * xd + cx, fy * yd + cy], -1) - seen
         x, y = x.reshape(g, k), y.reshape(g, k)
+        by_xy, by_lens = by_xy.reshape(g, k, 2, 2), by_lens.reshape(g, k, 2, -1)
+        if self.edits:
+            xd, yd, by_xy, by_lens, by_edits = edit_derivatives(x, y, xd, yd, by_xy, by_lens, shift[:, 3:])
+        residual = np.stack([fx * xd + cx, fy * yd + cy], -1) - seen
         focal = np.stack([fx, fy], -1)  # (g, 1, 2)
-        by_xy = by_xy.reshape(g, k, 2, 2) * focal[..., None]
+        by_xy = by_xy * focal[..., None]
         by_at = np.empty((g, k, 2, 3))
         by_at[..., :2] = by_xy / z[..., None, None]
         by_at[..., 2] = -(by_xy[..., 0] * x[..., None] + by_xy[..., 1] * y[..., None]) / z[..., None]
@@ -153,7 +160,7 @@ class Bundle:
         out[..., 0, 0], out[..., 1, 0] = scale * xd, scale * (1 + lens[1]) * yd
         out[..., 1, 1] = fx * yd
         out[..., 0, 2] = out[..., 1, 3] = 1
-        out[..., 4:self.lens_size] = by_lens.reshape(g, k, 2, -1) * focal[..., None]
+        out[..., 4:self.lens_size] = by_lens * focal[..., None]
         by_world = np.einsum("gkij,gjl->gkil", by_at, values.camera_rotation[camera])
         if by_paper is not None:
             by_point = np.einsum("gkij,gjl->gkil", by_world, values.body_rotation[body])
@@ -161,9 +168,11 @@ class Bundle:
         c = self.common
         out[..., c:c + 3] = np.cross(turned[..., None, :], by_at)
         out[..., c + 3:c + 6] = by_at
-        if self.per_camera == 9:
+        if self.shifts:
             out[..., 0, c + 6], out[..., 1, c + 6] = lens[0] * xd, lens[0] * (1 + lens[1]) * yd
             out[..., 0, c + 7] = out[..., 1, c + 8] = 1
+        if self.edits:
+            out[..., c + 9:c + 9 + EDITS] = by_edits * focal[..., None]
         out[..., -6:-3] = np.cross(on_body[..., None, :], by_world)
         out[..., -3:] = by_world
         return residual, out
@@ -227,7 +236,7 @@ class Bundle:
         known = self.priors.paper_sigma > 0
         total += (((values.paper - self.priors.paper_mean)[known]
                    / self.priors.paper_sigma[known]) ** 2).sum()
-        if self.per_camera == 9:
+        if self.shifts:
             total += ((values.shift / self.priors.shift_sigma) ** 2).sum()
         if self.ties:
             total += (self._tie_rows(values)[0] ** 2).sum()
@@ -275,10 +284,10 @@ class Bundle:
             information = 1 / self.priors.paper_sigma[k] ** 2
             matrix[n + k, n + k] += information
             gradient[n + k] += information * (values.paper[k] - self.priors.paper_mean[k])
-        if self.per_camera == 9:
+        if self.shifts:
             information = 1 / np.asarray(self.priors.shift_sigma) ** 2
             for c in range(self.cameras):
-                own = self.camera_start + 9 * c + 6 + np.arange(3)
+                own = self.camera_start + self.per_camera * c + 6 + np.arange(self.shifts)
                 matrix[own, own] += information
                 gradient[own] += information * values.shift[c]
         if self.ties:
@@ -294,7 +303,7 @@ class Bundle:
             values.lens + change[:n], values.paper + change[n:self.common],
             rotation_from_vector(camera[:, :3]) @ values.camera_rotation,
             values.camera_mm + camera[:, 3:6],
-            values.shift + camera[:, 6:] if self.per_camera == 9 else values.shift,
+            values.shift + camera[:, 6:] if self.shifts else values.shift,
             np.concatenate([values.body_rotation[:1],
                             rotation_from_vector(body[:, :3]) @ values.body_rotation[1:]]),
             np.concatenate([values.body_mm[:1], values.body_mm[1:] + body[:, 3:]]))

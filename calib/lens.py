@@ -9,6 +9,15 @@ that three radial terms do not describe.
 
 Camera frame: x right, y down, z forward, mm.  Brown's model as in OpenCV's
 documentation of camera calibration (Brown 1966).
+
+What an editor (or the phone itself) does to a finished picture are unknowns of one photo.  Cropped, enlarged,
+straightened, keystone-corrected, squeezed: each is a homography of the picture, and together with a turn
+of the
+camera any homography is focal length and principal point, aspect, skew and two terms of perspective (Hartley
+and Zisserman 2004, sections 2.4 and 6.2).  Lens-corrected: a share of the distortion is gone, and a radial
+term
+is left over.  Its parameters (6,): aspect, skew, perspective across and down (by distorted normalised
+coordinates), share of the distortion taken out, radial term k1 beyond the lens's.
 """
 
 from __future__ import annotations
@@ -22,6 +31,9 @@ NAMES = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
 # 0.96, just past the corner of a 24 mm equivalent phone lens.
 SPLINE_STEP = 0.12
 SPLINE_SIZE = 8
+EDIT_NAMES = ("aspect", "skew", "perspective x", "perspective y", "undistorted", "k1")
+EDITS = len(EDIT_NAMES)
+_LEAST_DEPTH = 0.05
 
 
 # What is believed of phones' lenses at large: spread of Brown's terms; at tan of the angle off axis, by how
@@ -56,9 +68,10 @@ def plain_lens(focal_px: float, cx_px: float, cy_px: float, spline: bool = False
 
 
 def moved_lens(lens: np.ndarray, shift: np.ndarray) -> np.ndarray:
-    """The lens as a phone has moved it for one photo: shift (3,), the focal length's relative change and the
-    principal point's px."""
-    return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:], lens[4:]]
+    """The lens as a phone has moved it for one photo: shift (3,) or longer, the focal length's relative
+    change
+    and the principal point's px; what is beyond (`edit`) no lens does."""
+    return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:3], lens[4:]]
 
 
 def camera_matrix(lens: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -179,3 +192,45 @@ def trusted_radius(lens: np.ndarray, limit: float = 1.2) -> float:
     _, _, by_xy, _ = distort(radius, np.zeros_like(radius), np.asarray(lens, float), True)
     bad = np.flatnonzero(by_xy[:, 0, 0] < 0.2)
     return float(radius[bad[0]]) if len(bad) else limit
+
+
+def edit(x: np.ndarray, y: np.ndarray, xd: np.ndarray, yd: np.ndarray,
+         edits: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distorted normalised coordinates as the edited picture has them.
+
+    x, y, xd, yd (g, k): before and after the lens's distortion; edits (g, 6).  Returns two (g, k).
+    """
+    a, b, *_ = _edited(x, y, xd, yd, edits)
+    return a, b
+
+
+def _edited(x: np.ndarray, y: np.ndarray, xd: np.ndarray, yd: np.ndarray,
+            edits: np.ndarray) -> tuple[np.ndarray, ...]:
+    aspect, skew, px, py, gone, k1 = edits.T[..., None]
+    r2 = x * x + y * y
+    xe, ye = xd + gone * (x - xd) + k1 * r2 * x, yd + gone * (y - yd) + k1 * r2 * y
+    w = np.maximum(1 + px * xe + py * ye, _LEAST_DEPTH)
+    return (xe + skew * ye) / w, (1 + aspect) * ye / w, xe, ye, w
+
+
+def edit_derivatives(x: np.ndarray, y: np.ndarray, xd: np.ndarray, yd: np.ndarray, by_xy: np.ndarray,
+                     by_lens: np.ndarray, edits: np.ndarray) -> tuple[np.ndarray, ...]:
+    """As `edit`, with derivatives: (a, b, by x and y (g, k, 2, 2), by the lens (g, k, 2, L), by the edits
+    (g, k, 2, 6)).  by_xy and by_lens: those of the distorted coordinates."""
+    a, b, xe, ye, w = _edited(x, y, xd, yd, edits)
+    aspect, skew, px, py, gone, k1 = edits.T[..., None]
+    r2 = x * x + y * y
+    keep = (1 - gone)[..., None, None]
+    own = np.empty(by_xy.shape)
+    own[..., 0, 0], own[..., 1, 1] = gone + k1 * (r2 + 2 * x * x), gone + k1 * (r2 + 2 * y * y)
+    own[..., 0, 1] = own[..., 1, 0] = 2 * k1 * x * y
+    plane = np.empty(by_xy.shape)
+    plane[..., 0, 0], plane[..., 0, 1] = (1 - a * px) / w, (skew - a * py) / w
+    plane[..., 1, 0], plane[..., 1, 1] = -b * px / w, (1 + aspect - b * py) / w
+    by_edits = np.zeros(by_xy.shape[:-1] + (EDITS,))
+    by_edits[..., 1, 0], by_edits[..., 0, 1] = ye / w, ye / w
+    for k, along in ((2, xe), (3, ye)):
+        by_edits[..., 0, k], by_edits[..., 1, k] = -a * along / w, -b * along / w
+    by_edits[..., 4] = np.einsum("gkij,gkj->gki", plane, np.stack([x - xd, y - yd], -1))
+    by_edits[..., 5] = np.einsum("gkij,gkj->gki", plane, np.stack([r2 * x, r2 * y], -1))
+    return a, b, plane @ (keep * by_xy + own), plane @ (keep * by_lens), by_edits

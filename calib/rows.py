@@ -16,7 +16,8 @@ class Values:
     """A point in the space of unknowns.
 
     lens (L,); paper (5,); camera_rotation (C, 3, 3) and camera_mm (C, 3): camera from
-    world; shift (C, 3): focal scale and principal point (px) of each photo beyond the lens;
+    world; shift (C, 3): focal scale and principal point (px) of each photo beyond the lens, or (C, 9) with
+    what an editor did to it (`calib.lens`);
     body_rotation (B, 3, 3) and body_mm (B, 3): world from body, body 0 the identity.
     """
 
@@ -72,7 +73,8 @@ class Priors:
     """What is known beforehand.
 
     lens_mean (L,) and lens_information (L, L); paper_mean, paper_sigma (5,) with 0 sigma for
-    "exactly so"; shift_sigma (3,) or None where the lens is the same in every photo.
+    "exactly so"; shift_sigma (3,), or (9,) where photos may have been edited, or None where the lens is the
+    same in every photo.
     """
 
     lens_mean: np.ndarray

@@ -16,6 +16,11 @@ if TYPE_CHECKING:  # the bundle itself makes the solution
 # poses against truth).
 _ENOUGH, _LEAST, _LEAST_OF_SEVERAL = 40, 0.25, 0.4
 
+# Medians of chi-squared of 8 and of 2 degrees of freedom.
+_MEDIAN_8, _MEDIAN_2 = 7.344, 1.386
+# Typical squares so many times what is expected are no matter of a few that do not belong.
+_LOST_HOLD = 3.0
+
 
 class Singular(Exception):
     """The observations do not determine the unknowns."""
@@ -41,7 +46,7 @@ class Solution:
         """Rows less unknowns, priors counted as rows."""
         b = self.bundle
         priors = b.lens_size + int((b.priors.paper_sigma > 0).sum())
-        priors += 3 * b.cameras if b.per_camera == 9 else 0
+        priors += b.shifts * b.cameras
         priors += sum(len(t.whiten) for t in b.ties)
         given_up = int(sum(t.given_up for t in b.tags))
         return max(b.rows + priors - given_up - int(b.free.sum()), 4)
@@ -100,7 +105,20 @@ class Solution:
         matrix counts: the factor is that of an M-estimator (Huber 1981, section 7.6), mean(w^2 r^2) mean(w) /
         mean(d(w r)/dr)^2 in place of mean(w r^2).
         """
-        return max(self.least_scale(), self.variance_factor() * self.robust_loss())
+        scale, typical = self.variance_factor() * self.robust_loss(), self.typical_misfit()
+        # weights that let go of nearly everything say little of how far off it is
+        return max(self.least_scale(), scale, typical if typical > _LOST_HOLD else 0.0)
+
+    def typical_misfit(self) -> float:
+        """The median of squared whitened residuals over what noise as stated gives, of tags or of the card,
+        whichever is more: what robust weights, which let go of what is far off, do not show."""
+        chance = self.bundle.rows / self.degrees_of_freedom()
+        out = [0.0]
+        if len(self.tag_residual):
+            out.append(float(np.median(self.tag_square)) / _MEDIAN_8)
+        if self.bundle.card_there.any():
+            out.append(float(np.median((self.card_residual**2).sum(-1)[self.bundle.card_there])) / _MEDIAN_2)
+        return max(out) * max(1.0, chance)
 
     def least_scale(self) -> float:
         """The least that `scale` may be here."""

@@ -11,6 +11,7 @@ from pathlib import Path
 from calib.images.photo import read_photo, read_upright, turn_points
 from calib.lens import moved_lens
 from photoangle.advice.advise import photo_findings, slip_findings
+from photoangle.advice.marker_slips import exchanged_roles
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import Corrections
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
@@ -30,6 +31,7 @@ from photoangle.detection.photo_quality import quality_findings
 from photoangle.figures.granted import taken_for_granted
 from photoangle.figures.measurands import TITLES
 from photoangle.figures.measure import measured
+from photoangle.figures.print_by_tape import contradicted_by_tape
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
 from photoangle.geometry.datums import LEAN, ROLL_UNKNOWN, gravity, level_axes
@@ -148,7 +150,14 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
         car = replace(car, print_check=not_used(car.print_check))
         report, states = _solved_states(root, folders, car, kit, looks, progress)
         report.tell(misread)
-    return _only(conclude(states, kit, car, report, root), wanted)
+    measurement = conclude(states, kit, car, report, root)
+    finding = contradicted_by_tape(measurement.report.comparisons, car.print_check)
+    if finding is not None:
+        car = replace(car, print_check=not_used(car.print_check))
+        report, states = _solved_states(root, folders, car, kit, looks, progress)
+        report.tell(finding)
+        measurement = conclude(states, kit, car, report, root)
+    return _only(measurement, wanted)
 
 
 def _solved_states(root, folders, car, kit, looks, progress):
@@ -192,6 +201,7 @@ def _only(measurement, wanted):
 def conclude(states, kit, car, report, root=None):
     """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
     tie_states(states, kit, car, report)
+    exchanged = _leave_out_exchanged(states, kit, report)
     share_attitude(states, report, car.level)
     for result in states:
         _figures_of(result, report)
@@ -199,8 +209,23 @@ def conclude(states, kit, car, report, root=None):
     report.figures += tape
     report.comparisons += comparisons
     measurement = Measurement(report, states, car, kit, root)
-    report.tell(*slip_findings(measurement))
+    report.tell(*slip_findings(measurement, exchanged))
     return measurement
+
+
+def _leave_out_exchanged(states, kit, report):
+    """Take two roles whose markers were taken for each other out of their corner's states.  Returns the
+    corners."""
+    out = set()
+    for corner in sorted({s.corner for s in states if s.corner}):
+        mine = [s for s in states if s.corner == corner]
+        pair, finding = exchanged_roles(mine, corner.split("-")[1], kit)
+        if pair is not None:
+            report.tell(finding)
+            out.add(corner)
+            for result in mine:
+                result.leave_out(pair)
+    return out
 
 
 def measure_photos(paths: Sequence[Path], progress: Progress,
@@ -316,7 +341,8 @@ def _measure_state(names, where, corner, state, folder, kit, car, profiles, repo
     report.tell(*findings)
     up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
-    lines = plumb_lines(points, scene, up, lambda name: pictures.get(names, name)) if up is not None else ()
+    lines = (plumb_lines(points, scene, up, lambda name: pictures.get(names, name))
+             if up is not None and not scene.edited else ())
     pictures.clear()
     if up is not None:
         up, findings = steadied(up, lines, scene, where or "photos")

@@ -28,19 +28,22 @@ def photo_findings(result):
     return out
 
 
-def slip_findings(measurement):
-    """Slips of hand and tape over the whole car folder.  Returns Findings."""
+def slip_findings(measurement, exchanged=()):
+    """Slips of hand and tape over the whole car folder.  exchanged: corners of which it was said already
+    that two
+    markers were.  Returns Findings."""
     out, off = [], set()
     for corner in CORNERS:
         mine = [s for s in measurement.states if s.corner == corner]
         if mine:
-            markers = marker_findings(mine, corner.split("-")[1], measurement.kit)
+            side = corner.split("-")[1]
+            markers = [] if corner in exchanged else marker_findings(mine, side, measurement.kit)
             out += markers
-            off |= {corner} if markers else set()
+            off |= {corner} if markers or corner in exchanged else set()
             out += steering(mine, measurement.kit)
             for s in mine:
                 out += moved_between_photos(s, measurement.kit)
-                out += missing_roles(s, measurement.report.figures)
+                out += [] if corner in exchanged else missing_roles(s, measurement.report.figures)
         out += set_height(corner, measurement.car.corner(corner))
     # where a marker explains the contradictions, the tape is not blamed for them
     comparisons = [c for c in measurement.report.comparisons if c.tape.corner not in off]

@@ -42,6 +42,9 @@ _SWAPPABLE = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT, ARM_PIVOT_FRONT, ARM
               SILL_FRONT, SILL_REAR, PLUMB_TOP, PLUMB_BOTTOM)
 _IMPOSSIBLE, _MOST = 30.0, 25.0
 _DROP, _CLEAR = 30.0, 10.0
+# One reading alone accuses two markers if they lie so far from where it says, mm: more than a slip of the
+# tape.
+_DROP_OF_ONE, _FAR_MM = 20.0, 60.0
 _JOINTS = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 
 
@@ -80,12 +83,24 @@ def marker_findings(states, side, kit):
         return []
     where = states[0].corner or "photos"
     found = _mixed_sides(seen, side, where)
-    swap = _swap(seen, side, where)
-    if swap is not None:
-        return [swap]
-    if found is not None:
-        return [found]
-    return _off_the_joint(seen, where)
+    return [found] if found is not None else _off_the_joint(seen, where)
+
+
+def exchanged_roles(states, side, kit):
+    """The pair of roles whose markers were taken for each other, and a Finding; (None, None) where that is
+    not
+    clear.  Parameters as for `marker_findings`."""
+    seen = [_seen(s, kit) for s in states if s.points is not None and len(s.points.names)]
+    pair = _swap(seen, side) if seen else None
+    if pair is None:
+        return None, None
+    a, b = (n.replace("_", " ") for n in pair)
+    return pair, Finding(
+        ATTENTION, states[0].corner or "photos",
+        f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees;"
+        f" until"
+        " that is settled nothing is measured through them",
+        "look at the two and put each where its words say, or rename them in a kit file")
 
 
 def _seen(result, kit):
@@ -168,22 +183,25 @@ def _square(difference, u):
     return min((difference / (2 * u)) ** 2, _MOST)
 
 
-def _swap(seen, side, where):
+def _swap(seen, side):
     now = _score(seen, side)
-    if now < _DROP:
+    drop = _DROP_OF_ONE if _farthest_mm(seen) > _FAR_MM else _DROP
+    if now < drop:
         return None
     names = [n for n in _SWAPPABLE if any(n in s.at for s in seen)]
     trials = sorted((_score(seen, side, pair), pair) for pair in combinations(names, 2))
     if not trials:
         return None
     best, pair = trials[0]
-    if now - best < _DROP or best > now / 4 or (len(trials) > 1 and trials[1][0] - best < _CLEAR):
+    if now - best < drop or best > now / 4 or (len(trials) > 1 and trials[1][0] - best < _CLEAR):
         return None
-    a, b = (n.replace("_", " ") for n in pair)
-    return Finding(
-        ATTENTION, where,
-        f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees",
-        "look at the two and put each where its words say, or rename them in a kit file")
+    return pair
+
+
+def _farthest_mm(seen):
+    """By how much a length that was taped differs from its markers at most."""
+    return max((abs(measured - s.taped[n].value_mm)
+                for s in seen for n, measured in _measures(s.at, "left")[0].items() if n in s.taped), default=0.0)
 
 
 def _mixed_sides(seen, side, where):

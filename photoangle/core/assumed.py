@@ -26,6 +26,14 @@ BAR_SWAY_DEG = 0.15
 # How far a marker's corners lie off its plane, standard deviation, as a share of its side: 0.1 mm of 30 mm,
 # paper on something stiff (common practice, no source).  What the photos show of it counts as well.
 PAPER_OFF_FLAT_U = 0.1 / 30
+# Odds that photos were changed after they were taken where EXIF and the picture's size are as the phone
+# writes
+# them: one set in a hundred.
+EDITED_ODDS = 0.01
+# How much photos are changed that were, standard deviations: enlarged; cut out off the middle, of the width;
+# squeezed; sheared; perspective; share of the distortion taken out; radial term beyond it.
+EDITS_SPREAD = (0.3, 0.05, 0.05, 0.03, 0.01, 0.05, 0.05, 0.7, 0.02)
+
 # From a marker's printed face straight back to its joint's middle, where it was not measured: anything
 # between.
 STANDOFF_MM = (0.0, 60.0)
@@ -211,6 +219,8 @@ ASSUMPTIONS: dict[str, Assumption] = {
 # Constants that no measurement of photos lists, each with the reason.
 NOT_LISTED: dict[str, str] = {
     "PAPER_OFF_FLAT_U": "what the photos show of a marker's bend counts as well; paper's bend in the budgets",
+    "EDITED_ODDS": "weighed against the photos, which nearly always decide",
+    "EDITS_SPREAD": "the photos show it, where it was found at all",
     "ARM_AXIS_DEG": "one unknown with PIVOTS_APART_MM, settled by the same marker",
     "PLUMB_STANDOFF_MM": "a value whose spread is STRING_STANDOFF_MM",
     "CARD_LEVEL_DEG": "one unknown with CARD_LEANS_DEG, and the lesser",

@@ -8,7 +8,7 @@ dimensions, each with its own uncertainty.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -68,6 +68,13 @@ class Points:
 
     def __getitem__(self, name):
         return self.positions_mm[self.index(name)]
+
+    def without(self, gone):
+        """The same without the named points."""
+        names = tuple(n for n in self.names if n not in gone)
+        return replace(self, names=names, estimate=self.estimate.pick(coordinates(names)),
+                       marker={n: m for n, m in self.marker.items() if n not in gone},
+                       unstated=tuple(n for n in self.unstated if n not in gone))
 
     def place(self, name):
         """The key of a point's place on its part: its marker's, or the dot's own."""

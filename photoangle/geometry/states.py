@@ -17,7 +17,7 @@ from photoangle.core.estimate import Estimate
 from photoangle.core.figure import Figure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.outcome import Report
-from photoangle.core.roles import SILLS
+from photoangle.core.roles import BAR_BUSH, BAR_EYE, PLUMB, SILLS
 from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import Axes, Direction, carried_axes, floor_axes
@@ -66,6 +66,17 @@ class StateResult:
     def name(self) -> str:
         """ "corner/state", or "photos" for loose ones."""
         return f"{self.corner}/{self.state}" if self.corner else "photos"
+
+    def leave_out(self, roles: Sequence[str]) -> None:
+        """Measure nothing through these roles: their points go, and the directions that rest on them."""
+        self.points = self.points.without(roles)
+        if set(roles) & set(PLUMB):
+            self.up = self.roll = None
+            self.plumb_lines = ()
+        if set(roles) & {*PLUMB, *SILLS}:
+            self.axes = self.lateral = None
+        if set(roles) & {BAR_BUSH, BAR_EYE}:
+            self.bar_axis = None
 
     @property
     def cameras(self) -> dict[str, Pose]:

@@ -27,7 +27,9 @@ class Scene:
     Pose; solution: the `calib.bundle` Solution, whose body k is order[k] (None for the card); errors:
     Estimate of the errors of all unknowns, in the bundle's order and units (turns in rad acting on the left,
     mm, px), by source; tilt_margin: id -> cost by which the marker's other tilt is worse; sightings: id ->
-    number of photos that count; moving_lens: whether each photo has its own focal length; left_out: (photo,
+    number of photos that count; moving_lens: whether each photo has its own focal length; edited:
+    whether each was taken to be changed afterwards, so that no lens alone explains its pixels; left_out:
+    (photo,
     id) pairs found not to belong; ambiguous: ids whose place is doubtful: moved, bent, or seen once at an
     ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its covariance.
     """
@@ -43,6 +45,7 @@ class Scene:
     sightings: dict[int, int]
     moving_lens: bool
     has_card: bool
+    edited: bool = False
     left_out: tuple[tuple[str, int], ...] = ()
     findings: tuple[Finding, ...] = ()
     ambiguous: tuple[int, ...] = ()
@@ -110,8 +113,9 @@ def scene_errors(bundle: Bundle, inverse: np.ndarray, covariance: np.ndarray, do
     by_lens = inverse[:, :n] @ priors.lens_information
     spread = np.linalg.inv(priors.lens_information)
     own = np.zeros((n, n))
-    if bundle.per_camera == 9:
-        at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
+    if bundle.shifts:
+        at = (bundle.camera_start + bundle.per_camera * np.arange(bundle.cameras)[:, None] + 6
+              + np.arange(bundle.shifts))
         information = np.tile(1 / np.asarray(priors.shift_sigma) ** 2, bundle.cameras)
         effects[Source(("focus", origin.state), "lens",
                        np.diag(1 / information))] = inverse[:, at.ravel()] * information

@@ -20,6 +20,15 @@ from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
+from photoangle.reconstruction.misfit.edited import (
+    edited_findings,
+    edits_spread,
+    is_edited,
+    likelier,
+    try_edited,
+)
+from photoangle.reconstruction.misfit.same_photo import counted_once
+from photoangle.reconstruction.misfit.togetherness import ASKED_FROM, clear_majority, groups, may_compare
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
 from photoangle.reconstruction.paper_bend import with_bend
 from photoangle.reconstruction.pose_ambiguity import doubt_of_tilt, try_other_tilts
@@ -39,6 +48,12 @@ class SceneOptions:
 
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
+# Typical squares of so many times what is expected are no measurement: three standard deviations; and a
+# change
+# of the pictures that leaves more than noise explains nothing.
+_NO_FIGURE, _NO_EXPLANATION = 9.0, 3.0
+# By how much pictures may have been enlarged, as starts: from each the next is within reach.
+_ENLARGED = (1.0, 1.3, 1.8)
 # Below this its odds are above 1 in 55: enough to be told.
 _TOLD_MARGIN = 8.0
 
@@ -57,29 +72,38 @@ def solve_scene(sightings, kit, knowledge, where="", more=None, options=SceneOpt
         return Refusal(Finding(UNUSABLE, where, "no marker and no card was found in any photo",
                                "check that the markers are this kit's, face the phone, are lit, and fill"
                                " at least 40 pixels each"))
+    used, twins = counted_once(used)
     scene = _solve_once(used, kit, sizes, knowledge, where, options)
-    if isinstance(scene, Refusal) or more is None:
+    if isinstance(scene, Refusal):
         return scene
-    fuller = more(scene, used)
+    # a guided look needs a lens that says where things are; those of changed photos are not sought after
+    fuller = used if more is None or scene.edited else more(scene, used)
     if fuller is not used:
         again = _solve_once(fuller, kit, sizes, knowledge, where, options)
-        if not isinstance(again, Refusal):
-            return again
-    return scene
+        scene = scene if isinstance(again, Refusal) else again
+    return replace(scene, findings=scene.findings + tuple(twins))
 
 
 def _solve_once(sightings, kit, sizes, knowledge, where, options):
-    built = _start(sightings, kit, sizes, knowledge, where, options)
+    given = (kit, sizes, knowledge, where, options)
+    built = _fitted(sightings, *given)
     if isinstance(built, Refusal):
         return built
-    lost, built = built
-    solution, problem = built
-    # a lens that moves comes before sightings that do not belong: it makes good ones look foreign
-    moving, solution, problem = _with_moving(solution, problem)
-    solution, problem = without_foreign(solution, problem)
-    moving, solution, problem = _with_moving(solution, problem)
+    findings = []
+    if _doubtful(*built[1:]) and may_compare(sightings):
+        parts = groups(sightings, lambda pair: _plainly_fitted(pair, *given))
+        if len(parts) > 1:
+            if not clear_majority(parts):
+                return Refusal(_apart(sightings, parts, where))
+            built = _fitted([sightings[k] for k in parts[0]], *given)
+            if isinstance(built, Refusal):
+                return built
+            findings = _strangers(sightings, parts)
+    lost, solution, problem = built
     solution, margins, rivals = try_other_tilts(solution, problem.order)
     solution, problem = taken_back(*without_foreign(solution, problem))
+    if _fits_nothing(solution, problem):
+        return Refusal(_nothing_fits(solution, problem, where))
     try:
         inverse = solution.inverse()
     except Singular:
@@ -97,8 +121,11 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
     taken = Taken(options.origin, sightings[0].camera, knowledge.source)
     errors = scene_errors(solution.bundle, inverse, covariance, solution.degrees_of_freedom(), taken)
     errors = with_bend(errors, solution, problem.order, options.origin.prints)
-    findings = _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
-    if moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
+    findings += _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
+    moving = solution.bundle.shifts > 0
+    if is_edited(problem):
+        findings += edited_findings(solution, problem, covariance, where)
+    elif moving and knowledge.source == "profile" and knowledge.priors.shift_sigma is None:
         findings.append(Finding(NOTE, where, "the phone focused differently from photo to photo;"
                                 " each photo got its own focal length", ""))
     scene = _scene(solution, problem, errors, taken)
@@ -108,12 +135,110 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
                    doubt=doubt,
                    ambiguous=ambiguous,
                    moving_lens=moving,
+                   edited=is_edited(problem),
                    findings=tuple(findings))
 
 
-def _start(sightings, kit, sizes, knowledge, where, options):
+def _fitted(sightings, kit, sizes, knowledge, where, options):
+    """(names of photos that could not be placed, Solution, Problem) by the likeliest model of the lens and of
+    what was done to the photos, or Refusal."""
+    built = _start(sightings, kit, sizes, knowledge, where, options)
+    if isinstance(built, Refusal):
+        return built
+    lost, built = built
+    # a lens that moves comes before sightings that do not belong: it makes good ones look foreign
+    moved = _with_moving(*built)
+    plain = _with_moving(*without_foreign(*moved))
+    freer = try_edited(*moved)
+    if freer is not None or _doubtful(*plain):
+        # each with the tilts that suit it: a wrong tilt looks like a change of the picture
+        plain = _settled(*plain)
+    best = plain if freer is None else likelier(plain, _settled(*freer))
+    for enlarged in _ENLARGED:
+        if not _doubtful(*best):
+            break
+        # from far off the right focal length is not found: changed pictures, enlarged or not, from the start
+        built = _start(sightings, kit, sizes, knowledge, where, options, enlarged)
+        if not isinstance(built, Refusal) and len(built[0]) <= len(lost):
+            best = likelier(best, _settled(*built[1]))
+    return lost, *best
+
+
+def _settled(solution, problem):
+    """(solution, problem) with the tilts tried before anything is left out: those that a wrong lens chose
+    make
+    good sightings look foreign."""
+    return taken_back(*without_foreign(try_other_tilts(solution, problem.order)[0], problem))
+
+
+def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
+    """(Solution, Problem) of photos as the phone took them; None where they cannot be put together."""
+    built = _start(sightings, kit, sizes, knowledge, where, options)
+    if isinstance(built, Refusal) or built[0]:
+        return None
+    return _settled(*_with_moving(*built[1]))
+
+
+def _doubtful(solution, problem):
+    return len(problem.left_out) >= ASKED_FROM or _fits_nothing(solution, problem)
+
+
+def _fits_nothing(solution, problem):
+    return solution.typical_misfit() > (_NO_EXPLANATION if is_edited(problem) else _NO_FIGURE)
+
+
+def _apart(sightings, parts, where):
+    """The Finding that the photos of a state are of several."""
+    if len(sightings) > 2 and len(parts) == len(sightings):
+        return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
+                       "no two of these photos fit each other: they were changed after they were taken,"
+                       " show a screen"
+                       " or a print, or the car (or the card) moved between the photos of this state;"
+                       " nothing was"
+                       " measured from them", "use the original photos of the real car, as the phone wrote"
+                                              " them, with"
+                       " the car chocked")
+    said = "; ".join(", ".join(sightings[k].name for k in part) for part in parts[:4])
+    return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
+                   f"these photos fit each other only in parts ({said}): they are of different states, or"
+                   f" the car (or"
+                   " the card) moved between the photos of this state; nothing was measured through them",
+                   "keep the photos of one state, and move the others to theirs; else chock the car and"
+                   " take them anew")
+
+
+def _strangers(sightings, parts):
+    return [Finding(ATTENTION, ", ".join(sightings[k].name for k in part),
+                    f"{'these photos do' if len(part) > 1 else 'this photo does'} not fit the other"
+                    f" {len(parts[0])}: of another state, changed after it was taken, or the car (or the"
+                    f" card) moved"
+                    " between the photos of this state; left out",
+                    "move it to its own state, or take it again with the car chocked and nobody leaning on"
+                    " it")
+            for part in parts[1:]]
+
+
+def _nothing_fits(solution, problem, where):
+    names = ", ".join(s.name for s in problem.sightings)
+    return Finding(UNUSABLE, names or where, "what these photos show does not fit together:"
+                   f" {np.sqrt(solution.typical_misfit()):.0f} times farther off than it can be, with any"
+                   f" lens and any"
+                   " change of the picture that was tried; nothing was measured from them",
+                   "use the original photos of one state, of the real car and not of a screen or a print;"
+                   " take them anew")
+
+
+def _start(sightings, kit, sizes, knowledge, where, options, enlarged=None):
+    """(names of photos that could not be placed, (Solution, Problem)), or Refusal.
+
+    enlarged: by how much the pictures were made larger, where they are tried as changed ones; None: they were
+    not.
+    """
     priors = knowledge.priors
     lens = priors.lens_mean
+    if enlarged is not None:
+        priors = replace(priors, shift_sigma=edits_spread(sightings, knowledge))
+        lens = np.r_[lens[0] * enlarged, lens[1:]]
     with_card = kit.card is not None and any(
         s.card is not None and len(s.card.index) >= 6 for s in sightings)
     if with_card:
@@ -141,8 +266,12 @@ def _start(sightings, kit, sizes, knowledge, where, options):
                           plumb_standoff_mm=options.plumb_standoff_mm)
         poses = [cameras[k] for k in placed]
         try:
-            solution = bundle_of(problem).solve(_values(lens, poses, [markers.get(i) for i in order],
-                                                      priors.paper_mean))
+            start = _values(priors.lens_mean, poses, [markers.get(i) for i in order], priors.paper_mean)
+            if enlarged is not None:
+                shift = np.zeros((len(poses), len(priors.shift_sigma)))
+                shift[:, 0] = enlarged - 1
+                start = replace(start, shift=shift)
+            solution = bundle_of(problem).solve(start, most_rounds=60 if enlarged is None else 120)
         except (Singular, np.linalg.LinAlgError):
             continue
         lost = tuple(s.name for k, s in enumerate(sightings) if k not in placed)
@@ -167,11 +296,10 @@ def _values(lens, cameras, bodies, paper):
 
 
 def _with_moving(solution, problem):
-    """(whether the lens moves, solution, problem), where that may be tried."""
-    if solution.bundle.per_camera == 9:
-        return True, solution, problem
-    if not problem.knowledge.can_move or len(problem.sightings) < 2:
-        return False, solution, problem
+    """(solution, problem) with a lens that moves from photo to photo, where that may be and the data ask for
+    it."""
+    if solution.bundle.shifts or not problem.knowledge.can_move or len(problem.sightings) < 2:
+        return solution, problem
     return _try_moving(solution, problem)
 
 
@@ -186,11 +314,11 @@ def _try_moving(solution, problem):
     try:
         trial = bundle_of(freer).solve(solution.values)
     except Singular:
-        return False, solution, problem
+        return solution, problem
     gain = (solution.cost - trial.cost) / trial.scale()
     if gain > 3 * len(problem.sightings) + 9:
-        return True, trial, freer
-    return False, solution, problem
+        return trial, freer
+    return solution, problem
 
 
 def _counts(problem, bundle):

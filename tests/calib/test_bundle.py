@@ -1,5 +1,7 @@
 """The joint least-squares problem: derivatives, minimum and covariance."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,10 @@ from calib.solution import Singular
 LENS = np.array([1550.0, 0, 1003.0, 760.0, 0.09, -0.24, -0.0004, 0.0004, 0.16])
 CARD = CardSpec()
 SIGMA = 0.05
+
+
+_SHIFTS = {False: None, True: np.array([1e-3, 2, 2]),
+           "edited": np.r_[0.1, 100, 100, 0.02, 0.02, 0.05, 0.05, 0.5, 0.05]}
 
 
 def problem(rng, cameras=4, tags=6, moving=False, noise=SIGMA):
@@ -40,19 +46,21 @@ def problem(rng, cameras=4, tags=6, moving=False, noise=SIGMA):
                                  np.tile(np.eye(2) * SIGMA**2, (len(saddles), 1, 1))))
     sigma = np.array([5, 1e-3, 4, 4, 0.01, 0.03, 2e-4, 2e-4, 0.03])
     priors = Priors(LENS + rng.normal(0, 1, 9) * sigma * (noise > 0), np.diag(1 / sigma**2),
-                    shift_sigma=np.array([1e-3, 2, 2]) if moving else None)
+                    shift_sigma=_SHIFTS[moving])
     bundle = Bundle(cameras, tags + 1, rows, cards, priors)
     truth = Values(LENS.copy(), np.zeros(5), np.array([p.rotation for p in poses]),
-                   np.array([p.translation_mm for p in poses]), np.zeros((cameras, 3)),
+                   np.array([p.translation_mm for p in poses]), np.zeros((cameras, 9 if moving == "edited" else 3)),
                    np.array([b.rotation for b in bodies]), np.array([b.translation_mm for b in bodies]))
     return bundle, truth
 
 
-@pytest.mark.parametrize("moving", [False, True])
+@pytest.mark.parametrize("moving", [False, True, "edited"])
 def test_gradient_agrees_with_differences_of_the_cost(moving):
     rng = np.random.default_rng(5)
     bundle, truth = problem(rng, moving=moving)
     start = bundle._moved(truth, rng.normal(0, 1e-3, bundle.size) * bundle.free)
+    if moving == "edited":
+        start = replace(start, shift=start.shift + rng.normal(0, 0.03, start.shift.shape))
     parts = bundle._whitened(start, True)
     _, gradient, _ = bundle._normal(start, *parts)
     for k in rng.choice(np.flatnonzero(bundle.free), 25, replace=False):

@@ -1,0 +1,47 @@
+"""Photos that were changed, mixed up or badly taken give no figure outside its interval, and it is said."""
+
+import pytest
+
+from photoangle.core.findings import NOTE
+from tests.misuse.__main__ import outcome
+from tests.misuse.cases import CASES, UNHARMED
+
+# |error| over u that none of some 17 figures, which go together, exceeds in one run of a sound program:
+# 0.1 % two-sided of a normal is 3.3
+WORST = 3.3
+BY_NAME = {c.name: c for c in CASES}
+_SAID = {
+    "digital zoom 1.3, all": "changed after they were taken",
+    "squeezed 2 %, all": "squeezed to another shape",
+    "keystone 3 %, one of four": "perspective straightened",
+    "two photos, lens-corrected": "lens corrected",
+    "one photo, keystone 3 %": "changed after",
+    "two of droop and two of set": "different states",
+    "three of droop and one of set": "does not fit the other 3",
+    "a photo of another car": "does not fit the other 3",
+    "bar bush and bar eye exchanged": "bar bush and bar eye seem to be exchanged",
+    "plumb top and plumb bottom exchanged": "plumb top and plumb bottom seem to be exchanged",
+    "printed at 97 %, check left at 200/150": "printed at another size than the print check says",
+}
+
+
+@pytest.mark.parametrize("name", _SAID)
+def test_what_was_done_is_said_and_no_figure_lies_outside(name):
+    z, _, findings = outcome(BY_NAME[name], seed=1)
+    assert max(z, default=0.0) < WORST
+    assert any(_SAID[name] in f.what for f in findings if f.level != NOTE), [f.what for f in findings]
+
+
+@pytest.mark.parametrize("case", UNHARMED[:3], ids=lambda c: c.name)
+def test_unharmed_photos_are_measured_without_a_word(case):
+    z, _, findings = outcome(case, seed=1)
+    assert len(z) >= 16
+    assert not [f.what for f in findings if f.level != NOTE]
+
+
+def test_copies_of_a_photo_bring_nothing():
+    once, copied = (c.car(1).measure(states=("droop",)) for c in (BY_NAME["nothing"],
+                                                                 BY_NAME["each photo five times"]))
+    u = {(f.name, f.datum): f.u for f in once.figures}
+    assert all(f.u > 0.95 * u[f.name, f.datum] for f in copied.figures)
+    assert any("counts once" in f.what for f in copied.findings)
