@@ -201,7 +201,8 @@ def _swap(seen, side):
 def _farthest_mm(seen):
     """By how much a length that was taped differs from its markers at most."""
     return max((abs(measured - s.taped[n].value_mm)
-                for s in seen for n, measured in _measures(s.at, "left")[0].items() if n in s.taped), default=0.0)
+                for s in seen for n, measured in _measures(s.at, "left")[0].items() if n in s.taped),
+               default=0.0)
 
 
 def _mixed_sides(seen, side, where):
