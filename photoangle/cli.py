@@ -7,7 +7,9 @@ Heavy imports happen inside the commands, so that ``--help`` answers at once.
 
 from __future__ import annotations
 
+import contextlib
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -43,6 +45,15 @@ class _Fault(click.ClickException):
         say(f"photoangle: {plain(self.message)}", err=True)
 
 
+# What a shell expects of a command that a signal ended: 128 and its number.
+_INTERRUPTED, _TERMINATED = 130, 143
+
+
+def _terminated(*_):
+    """What was begun is put away as after any other end."""
+    sys.exit(_TERMINATED)
+
+
 def _guarded(function):
     """Turn what a user can cause into a message and exit code 2."""
     import functools
@@ -50,7 +61,12 @@ def _guarded(function):
     @functools.wraps(function)
     def run(*args, **kwargs):
         try:
+            with contextlib.suppress(ValueError):  # not in the main thread: no signals there
+                signal.signal(signal.SIGTERM, _terminated)
             return function(*args, **kwargs)
+        except KeyboardInterrupt:
+            say("photoangle: stopped.", err=True)
+            sys.exit(_INTERRUPTED)
         except ImportError as error:
             if ".so" in str(error) or "DLL" in str(error):
                 raise _Fault(

@@ -11,14 +11,13 @@ from tests.misuse.cases import CASES, UNHARMED
 WORST = 3.3
 BY_NAME = {c.name: c for c in CASES}
 _SAID = {
-    "digital zoom 1.3, all": "changed after they were taken",
-    "squeezed 2 %, all": "squeezed to another shape",
-    "keystone 3 %, one of four": "perspective straightened",
+    "two photos, zoom 1.3": "changed after they were taken: enlarged",
+    "two photos, squeezed 2 %": "squeezed to another shape",
+    "two photos, keystone 3 %": "perspective straightened",
     "two photos, lens-corrected": "lens corrected",
     "one photo, keystone 3 %": "changed after",
     "two of droop and two of set": "different states",
     "three of droop and one of set": "does not fit the other 3",
-    "a photo of another car": "does not fit the other 3",
     "bar bush and bar eye exchanged": "bar bush and bar eye seem to be exchanged",
     "plumb top and plumb bottom exchanged": "plumb top and plumb bottom seem to be exchanged",
     "printed at 97 %, check left at 200/150": "printed at another size than the print check says",
