@@ -136,23 +136,24 @@ def test_names_and_notes_are_text_in_report_and_sheet(car):
 def test_photos_of_one_name_and_one_that_goes_meanwhile(car, monkeypatch):
     from photoangle import pipeline
 
-    folder = car / "front-left" / "droop"
+    folder, drawn = car / "front-left" / "droop", car / "results" / "front-left" / "droop"
     cv2.imwrite(str(folder / "IMG_0.png"), cv2.imread(str(folder / "IMG_1.jpg")))
+    (folder / "IMG_1.jpg").unlink()
+    assert run("measure", car).exit_code == 1
+    assert sorted(p.name for p in drawn.iterdir()) == ["IMG_0.jpg.jpg", "IMG_0.png.jpg"]
     tied = pipeline.tie_states
 
     def slow(*given):
-        (folder / "IMG_1.jpg").unlink()
+        (folder / "IMG_0.jpg").unlink()
         return tied(*given)
 
     monkeypatch.setattr(pipeline, "tie_states", slow)
     result = run("measure", car)
     assert (
         result.exit_code == 1
-        and "IMG_1.jpg: the file cannot be read (No such file or directory)" in words(result)
+        and "IMG_0.jpg: the file cannot be read (No such file or directory)" in words(result)
     )
-    assert sorted(p.name for p in (car / "results" / "front-left" / "droop").iterdir()) == [
-        "IMG_0.jpg.jpg", "IMG_0.png.jpg"
-    ]
+    assert (drawn / "IMG_0.png.jpg").exists()
 
 
 @pytest.mark.parametrize("shut", ["front-left/shut", "front-right"])
