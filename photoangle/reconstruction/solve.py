@@ -176,7 +176,8 @@ def _plainly_fitted(sightings, kit, sizes, knowledge, where, options):
     built = _start(sightings, kit, sizes, knowledge, where, options)
     if isinstance(built, Refusal) or built[0]:
         return None
-    return _settled(*_with_moving(*built[1]))
+    fitted = without_foreign(*_with_moving(*built[1]))
+    return _settled(*fitted) if len(fitted[1].left_out) > 1 else fitted
 
 
 def _doubtful(solution, problem):

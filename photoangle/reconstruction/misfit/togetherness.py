@@ -3,12 +3,12 @@ before and after the car moved, fit among themselves and not with each other."""
 
 from __future__ import annotations
 
-from itertools import combinations
-
 from calib.solution import Singular
 
 # A pair of photos fits if at most this share of its common markers, and never more than one of few, do not.
 _MAY_DIFFER = 0.15
+# A photo is held against so many of each group.
+_OF_A_GROUP = 2
 # More photos than this are not compared each with each.
 _MOST_COMPARED = 12
 # Sightings left out of a state from which on its photos are compared.
@@ -23,22 +23,11 @@ def groups(sightings, fitted):
     sightings: list of Detections; fitted(pair) -> (solution, problem) of two photos without what does not
     belong, or None where they share too little.  Returns tuples of indices.
     """
-    parent = list(range(len(sightings)))
-
-    def root(k):
-        while parent[k] != k:
-            k = parent[k]
-        return k
-
-    for a, b in combinations(range(len(sightings)), 2):
-        if root(a) == root(b):
-            continue
-        if _fit([sightings[a], sightings[b]], fitted):
-            parent[root(b)] = root(a)
-    out = {}
-    for k in range(len(sightings)):
-        out.setdefault(root(k), []).append(k)
-    return sorted((tuple(g) for g in out.values()), key=lambda g: (-len(g), g))
+    out = []
+    for k, photo in enumerate(sightings):
+        mine = [g for g in out if any(_fit([sightings[m], photo], fitted) for m in g[:_OF_A_GROUP])]
+        out = [g for g in out if g not in mine] + [sorted([k, *(m for g in mine for m in g)])]
+    return sorted(map(tuple, out), key=lambda g: (-len(g), g))
 
 
 def _fit(pair, fitted):
