@@ -11,13 +11,11 @@ Camera frame: x right, y down, z forward, mm.  Brown's model as in OpenCV's
 documentation of camera calibration (Brown 1966).
 
 What an editor (or the phone itself) does to a finished picture are unknowns of one photo.  Cropped, enlarged,
-straightened, keystone-corrected, squeezed: each is a homography of the picture, and together with a turn
-of the
-camera any homography is focal length and principal point, aspect, skew and two terms of perspective (Hartley
-and Zisserman 2004, sections 2.4 and 6.2).  Lens-corrected: a share of the distortion is gone, and a radial
-term
-is left over.  Its parameters (6,): aspect, skew, perspective across and down (by distorted normalised
-coordinates), share of the distortion taken out, radial term k1 beyond the lens's.
+straightened, keystone-corrected, squeezed: each is a homography of the picture, and together with a turn of
+the camera any homography is focal length and principal point, aspect, skew and two terms of perspective
+(Hartley and Zisserman 2004, sections 2.4 and 6.2).  Lens-corrected: a share of the distortion is gone, and a
+radial term is left over.  Its parameters (6,): aspect, skew, perspective across and down (by distorted
+normalised coordinates), share of the distortion taken out, radial term k1 beyond the lens's.
 """
 
 from __future__ import annotations
@@ -69,8 +67,7 @@ def plain_lens(focal_px: float, cx_px: float, cy_px: float, spline: bool = False
 
 def moved_lens(lens: np.ndarray, shift: np.ndarray) -> np.ndarray:
     """The lens as a phone has moved it for one photo: shift (3,) or longer, the focal length's relative
-    change
-    and the principal point's px; what is beyond (`edit`) no lens does."""
+    change and the principal point's px; what is beyond (`edit`) no lens does."""
     return np.r_[lens[0] * (1 + shift[0]), lens[1], lens[2:4] + shift[1:3], lens[4:]]
 
 

@@ -29,9 +29,10 @@ def photo_findings(result):
 
 
 def slip_findings(measurement, exchanged=()):
-    """Slips of hand and tape over the whole car folder.  exchanged: corners of which it was said already
-    that two
-    markers were.  Returns Findings."""
+    """Slips of hand and tape over the whole car folder.
+
+    exchanged: corners of which it was said already that two markers were.  Returns Findings.
+    """
     out, off = [], set()
     for corner in CORNERS:
         mine = [s for s in measurement.states if s.corner == corner]

@@ -87,9 +87,10 @@ def marker_findings(states, side, kit):
 
 
 def exchanged_roles(states, side, kit):
-    """The pair of roles whose markers were taken for each other, and a Finding; (None, None) where that is
-    not
-    clear.  Parameters as for `marker_findings`."""
+    """The pair of roles whose markers were taken for each other, and a Finding.
+
+    (None, None) where that is not clear.  Parameters as for `marker_findings`.
+    """
     seen = [_seen(s, kit) for s in states if s.points is not None and len(s.points.names)]
     pair = _swap(seen, side) if seen else None
     if pair is None:
@@ -98,8 +99,7 @@ def exchanged_roles(states, side, kit):
     return pair, Finding(
         ATTENTION, states[0].corner or "photos",
         f"the markers of {a} and {b} seem to be exchanged: taken the other way round, everything agrees;"
-        f" until"
-        " that is settled nothing is measured through them",
+        " until that is settled nothing is measured through them",
         "look at the two and put each where its words say, or rename them in a kit file")
 
 

@@ -231,8 +231,7 @@ def overall(comparison, units="mm"):
     if count[REAL]:
         return (
             f"{'Something changed' if alike else 'The two corners differ'}: {count[REAL]} of {len(changes)}"
-            f" figures, for"
-            f" real.{_first_of_all(changes, units)}"
+            f" figures, for real.{_first_of_all(changes, units)}"
         )
     if count[NONE] >= count[OPEN]:
         return f"No change seen in {count[NONE]} of {len(changes)} figures; none changed for real."

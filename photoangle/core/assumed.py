@@ -27,8 +27,7 @@ BAR_SWAY_DEG = 0.15
 # paper on something stiff (common practice, no source).  What the photos show of it counts as well.
 PAPER_OFF_FLAT_U = 0.1 / 30
 # Odds that photos were changed after they were taken where EXIF and the picture's size are as the phone
-# writes
-# them: one set in a hundred.
+# writes them: one set in a hundred.
 EDITED_ODDS = 0.01
 # How much photos are changed that were, standard deviations: enlarged; cut out off the middle, of the width;
 # squeezed; sheared; perspective; share of the distortion taken out; radial term beyond it.

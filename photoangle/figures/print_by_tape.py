@@ -15,9 +15,8 @@ _LEAST_LENGTHS, _LEAST_OFF, _SURE = 3, 0.01, 3.0
 
 
 def size_by_tape(comparisons: Sequence[TapeComparison]) -> tuple[float, float] | None:
-    """(lengths by tape over lengths by photos, its standard uncertainty); None where the lengths do not
-    tell of
-    one factor.
+    """(lengths by tape over lengths by photos, its standard uncertainty); None where they tell of no one
+    factor.
 
     Of a length in several states the best known one counts: a tape is laid alike each time.
     """
@@ -39,8 +38,7 @@ def size_by_tape(comparisons: Sequence[TapeComparison]) -> tuple[float, float] |
 
 def contradicted_by_tape(comparisons: Sequence[TapeComparison], check: PrintCheck) -> Finding | None:
     """A Finding where all lengths by tape say that the sheets were printed at another size than the print
-    check
-    does, else None."""
+    check does, else None."""
     found = size_by_tape(comparisons)
     if found is None or (check.x_line_mm is None and check.y_line_mm is None):
         return None
@@ -49,9 +47,7 @@ def contradicted_by_tape(comparisons: Sequence[TapeComparison], check: PrintChec
         return None
     return Finding(ATTENTION, "car.toml, print",
                    f"all lengths by tape are {100 * abs(size - 1):.1f} %"
-                   f" {'longer' if size > 1 else 'shorter'} than by"
-                   " the photos: the sheets were printed at another size than the print check says; it is"
-                   " not used",
-                   "lay a steel rule on both print-check lines of these very sheets and write what it"
-                   " says; print at"
-                   " 100 % (no \"fit to page\")")
+                   f" {'longer' if size > 1 else 'shorter'} than by the photos: the sheets were printed at"
+                   " another size than the print check says; it is not used",
+                   "lay a steel rule on both print-check lines of these very sheets and write what it says;"
+                   " print at 100 % (no \"fit to page\")")

@@ -93,8 +93,8 @@ def _say_what_is_missing(corner, mine, report):
                 " pitch and roll on the stands are in them",
                 "take two photos on its wheels on the floor (sill"
                 f" markers, plumb, card) into {corner}/ride; or read the sill's slope there with a level"
-                f" and write"
-                " sill_slope_deg under tape.ride, and roll_deg as a level across the car reads it here",
+                " and write sill_slope_deg under tape.ride, and roll_deg as a level across the car reads it"
+                " here",
             )
         )
     open_to = [s for s in mine if s.axes is not None and s.attitude_of is None and _unknown_roll(s.axes)]

@@ -192,8 +192,7 @@ def closing_findings(corner: SampledCorner, layout: Layout, rise_mm: Array, bump
                     corner.name,
                     f"a link of {link_mm:.1f} mm is too {word} to close at {_range(bump[fails])}"
                     f" (it needs {'at least' if word == 'short' else 'at most'} {worst:.1f} mm): the bar"
-                    f" would"
-                    " go past its toggle position",
+                    " would go past its toggle position",
                     "choose another length or another hole, and check the readings",
                 )
             )

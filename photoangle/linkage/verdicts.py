@@ -53,8 +53,7 @@ def judged(corner: SampledCorner, travel: Travel, nearest: Mapping[str, Nearest]
                 NOTE,
                 corner.name,
                 f"{measured} about ride height, answered from {lowest:.0f} to {highest:.0f} mm: beyond what"
-                f" was"
-                " measured this extrapolates, and steering lock is not in it",
+                " was measured this extrapolates, and steering lock is not in it",
                 "look at the car itself near the stops and at both locks",
             )
         )

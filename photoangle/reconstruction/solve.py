@@ -1,8 +1,9 @@
 """All photos of a state together: sightings in, a Scene with its covariance out.
 
-Start values are chained together; the bundle is solved; both tilts of every marker are tried on the total
-cost; sightings that do not belong are named and left out; and whether the phone moved
-its lens from photo to photo is decided by the residuals.
+Start values are chained together and the bundle is solved by the likeliest model: a lens that stands still or
+moves from photo to photo, or photos that were changed (`misfit`).  Both tilts of every marker are tried on
+the total cost; sightings and photos that do not belong are named and left out; where nothing fits there is no
+Scene.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from photoangle.reconstruction.misfit.edited import (
     likelier,
     try_edited,
 )
+from photoangle.reconstruction.misfit.said import in_parts, nothing_fits, strangers
 from photoangle.reconstruction.misfit.same_photo import counted_once
 from photoangle.reconstruction.misfit.togetherness import ASKED_FROM, clear_majority, groups, may_compare
 from photoangle.reconstruction.outliers import names_of_bent, names_of_foreign, taken_back, without_foreign
@@ -49,8 +51,7 @@ class SceneOptions:
 # A tilt whose rival costs less than this more is not decided.
 TILT_MARGIN = 20.0
 # Typical squares of so many times what is expected are no measurement: three standard deviations; and a
-# change
-# of the pictures that leaves more than noise explains nothing.
+# change of the pictures that leaves more than noise explains nothing.
 _NO_FIGURE, _NO_EXPLANATION = 9.0, 3.0
 # By how much pictures may have been enlarged, as starts: from each the next is within reach.
 _ENLARGED = (1.0, 1.3, 1.8)
@@ -94,16 +95,16 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
         parts = groups(sightings, lambda pair: _plainly_fitted(pair, *given))
         if len(parts) > 1:
             if not clear_majority(parts):
-                return Refusal(_apart(sightings, parts, where))
+                return Refusal(in_parts(sightings, parts))
             built = _fitted([sightings[k] for k in parts[0]], *given)
             if isinstance(built, Refusal):
                 return built
-            findings = _strangers(sightings, parts)
+            findings = strangers(sightings, parts)
     lost, solution, problem = built
     solution, margins, rivals = try_other_tilts(solution, problem.order)
     solution, problem = taken_back(*without_foreign(solution, problem))
     if _fits_nothing(solution, problem):
-        return Refusal(_nothing_fits(solution, problem, where))
+        return Refusal(nothing_fits(solution, problem))
     try:
         inverse = solution.inverse()
     except Singular:
@@ -166,8 +167,7 @@ def _fitted(sightings, kit, sizes, knowledge, where, options):
 
 def _settled(solution, problem):
     """(solution, problem) with the tilts tried before anything is left out: those that a wrong lens chose
-    make
-    good sightings look foreign."""
+    make good sightings look foreign."""
     return taken_back(*without_foreign(try_other_tilts(solution, problem.order)[0], problem))
 
 
@@ -186,47 +186,6 @@ def _doubtful(solution, problem):
 
 def _fits_nothing(solution, problem):
     return solution.typical_misfit() > (_NO_EXPLANATION if is_edited(problem) else _NO_FIGURE)
-
-
-def _apart(sightings, parts, where):
-    """The Finding that the photos of a state are of several."""
-    if len(sightings) > 2 and len(parts) == len(sightings):
-        return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
-                       "no two of these photos fit each other: they were changed after they were taken,"
-                       " show a screen"
-                       " or a print, or the car (or the card) moved between the photos of this state;"
-                       " nothing was"
-                       " measured from them", "use the original photos of the real car, as the phone wrote"
-                                              " them, with"
-                       " the car chocked")
-    said = "; ".join(", ".join(sightings[k].name for k in part) for part in parts[:4])
-    return Finding(UNUSABLE, ", ".join(s.name for s in sightings),
-                   f"these photos fit each other only in parts ({said}): they are of different states, or"
-                   f" the car (or"
-                   " the card) moved between the photos of this state; nothing was measured through them",
-                   "keep the photos of one state, and move the others to theirs; else chock the car and"
-                   " take them anew")
-
-
-def _strangers(sightings, parts):
-    return [Finding(ATTENTION, ", ".join(sightings[k].name for k in part),
-                    f"{'these photos do' if len(part) > 1 else 'this photo does'} not fit the other"
-                    f" {len(parts[0])}: of another state, changed after it was taken, or the car (or the"
-                    f" card) moved"
-                    " between the photos of this state; left out",
-                    "move it to its own state, or take it again with the car chocked and nobody leaning on"
-                    " it")
-            for part in parts[1:]]
-
-
-def _nothing_fits(solution, problem, where):
-    names = ", ".join(s.name for s in problem.sightings)
-    return Finding(UNUSABLE, names or where, "what these photos show does not fit together:"
-                   f" {np.sqrt(solution.typical_misfit()):.0f} times farther off than it can be, with any"
-                   f" lens and any"
-                   " change of the picture that was tried; nothing was measured from them",
-                   "use the original photos of one state, of the real car and not of a screen or a print;"
-                   " take them anew")
 
 
 def _start(sightings, kit, sizes, knowledge, where, options, enlarged=None):

@@ -162,8 +162,8 @@ def test_memory_stays_bounded(small_car):
     shutil.rmtree(folder)
     folder.mkdir()
     # the peak since the program began; getrusage's would be the tests' own where that was higher
-    code = ("from photoangle import pipeline\nfrom photoangle.pipeline import measure_folder\n"
-            "pipeline._KEEP_BYTES = 43_000_000\n"
+    code = ("from photoangle.pipeline import measure_folder, one_state\n"
+            "one_state._KEEP_BYTES = 43_000_000\n"
             f"measure_folder({str(small_car)!r}, lambda items, label: items)\n"
             "peak = next(line for line in open('/proc/self/status') if line.startswith('VmHWM'))\n"
             "print(int(peak.split()[1]) / 1024)")

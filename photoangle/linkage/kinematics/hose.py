@@ -40,8 +40,8 @@ def hose_places(layout: Layout, place: Position, rise_mm: Array, hose: HoseDraw)
     """
     out: dict[str, Array] = {}
     for name in HOSES:
-        first, second, second_rise = layout.at.get(name), layout.at.get(name +
-                                                                        SECOND), layout.second_rise_mm(name)
+        first, second = layout.at.get(name), layout.at.get(name + SECOND)
+        second_rise = layout.second_rise_mm(name)
         if first is not None and second is not None and second_rise is not None:
             along = _share_between(rise_mm / second_rise, hose.wander)
             out[name] = first + (second - first) * along[..., None]

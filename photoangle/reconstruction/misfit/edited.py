@@ -1,6 +1,7 @@
-"""Were photos changed after they were taken?  Cropped, enlarged, straightened, squeezed, lens-corrected:
-tried
-as an explanation, each photo its own, whenever the lens as it is known does not explain the photos.
+"""Were photos changed after they were taken?
+
+Cropped, enlarged, straightened, squeezed, lens-corrected: tried as an explanation, each photo its own,
+whenever the lens as it is known does not explain the photos.
 
 Two models are weighed by their evidence (Laplace's approximation; MacKay 2003, chapter 28): the gain in cost
 against what the further unknowns would gain by chance, and how often photos are changed at all.
@@ -105,19 +106,16 @@ def edited_findings(solution, problem, covariance, where):
         if sure.any():
             found[sighting.name] = _words(own, sure)
     if not found:
-        return [Finding(ATTENTION, where, "the lens as it is known does not explain these photos; photos"
-                                          " that were"
-                        " changed after they were taken would: that was allowed for, and the plus-or-minus"
-                        " is wider",
+        return [Finding(ATTENTION, where,
+                        "the lens as it is known does not explain these photos; photos that were changed"
+                        " after they were taken would: that was allowed for, and the plus-or-minus is wider",
                         "use the original photos, as the phone wrote them, with no filter and no app"
                         " between")]
     words = list(dict.fromkeys(w for ws in found.values() for w in ws))
-    return [Finding(ATTENTION, ", ".join(found), f"changed after"
-                                                 f" {'they were' if len(found) > 1 else 'it was'} taken:"
-                    f" {', '.join(words)}, as far as the photos tell; that was allowed for, and the"
-                    f" plus-or-minus is"
-                    " wider", "use the original photos, as the phone wrote them; no zoom, no filter, no"
-                              " app between")]
+    return [Finding(ATTENTION, ", ".join(found),
+                    f"changed after {'they were' if len(found) > 1 else 'it was'} taken: {', '.join(words)},"
+                    " as far as the photos tell; that was allowed for, and the plus-or-minus is wider",
+                    "use the original photos, as the phone wrote them; no zoom, no filter, no app between")]
 
 
 def _words(own, sure):

@@ -7,8 +7,7 @@ import numpy as np
 from photoangle.core.findings import NOTE, Finding
 
 # Two photos from one place, of the width: nobody holds a phone so still between two photos that are to
-# differ,
-# and what light and lens do to a marker repeats.
+# differ, and what light and lens do to a marker repeats.
 _SAME = 0.003
 
 
@@ -28,10 +27,9 @@ def counted_once(sightings):
         return sightings, []
     names = {s.name for s in kept}
     findings = [Finding(NOTE, ", ".join(name for name, _ in gone),
-                        f"the same view as {', '.join(dict.fromkeys(twin for _, twin in gone))}, or"
-                        f" nearly: it counts"
-                        " once", "take photos from clearly different places: a second of the same tells"
-                                 " nothing new")]
+                        f"the same view as {', '.join(dict.fromkeys(twin for _, twin in gone))}, or nearly:"
+                        " it counts once",
+                        "take photos from clearly different places: a second of the same tells nothing new")]
     return [s for s in sightings if s.name in names], findings
 
 

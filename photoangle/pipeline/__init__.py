@@ -1,0 +1,181 @@
+"""The steps in order: a car folder or photos in; figures and findings out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from os import PathLike
+from pathlib import Path
+
+from photoangle.advice.advise import slip_findings
+from photoangle.advice.marker_slips import exchanged_roles
+from photoangle.carfile.car import CarFile
+from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
+from photoangle.carfile.print_check import check_findings, not_used
+from photoangle.carfile.symlinks import shut_folders, skipped_links
+from photoangle.core.errors import CannotUse
+from photoangle.core.options import PhotoOptions
+from photoangle.core.outcome import Report
+from photoangle.core.progress import Progress
+from photoangle.detection.cache import DetectionCache
+from photoangle.figures.print_by_tape import contradicted_by_tape
+from photoangle.figures.tape_check import tape_figures
+from photoangle.geometry.attitude import share_attitude
+from photoangle.geometry.states import tie_states
+from photoangle.pipeline.measurement import Measurement
+from photoangle.pipeline.named_dots import name_dots
+from photoangle.pipeline.one_state import measure_state
+from photoangle.pipeline.told import tell_figures
+from photoangle.reconstruction.folder_lens import folder_profiles
+from photoangle.reconstruction.print_aspect import contradicted_check
+
+__all__ = ["Measurement", "conclude", "measure_folder", "measure_photos"]
+
+
+def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str] | None = None,
+                   only: str | None = None, looks: DetectionCache | None = None) -> Measurement:
+    """Measure a car folder.
+
+    Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
+    corner's ride photos are looked at all the same, for the chassis's attitude); looks:
+    `DetectionCache` to remember by.
+    Returns Measurement.  Raises InputError.
+    """
+    root = Path(root)
+    car = load_car(root)
+    kit = load_kit(root, car, kit_path)
+    folders = state_folders(root, only)
+    if not folders:
+        raise CannotUse(
+            str(root), "no photos in it",
+            "put photos into folders such as front-left/droop (make them with `photoangle start`)")
+    wanted = {(corner, state) for corner, state, *_ in folders}
+    if only is not None and "/" in only:
+        folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted
+                   ] + folders
+    looks = looks or DetectionCache()
+
+    def solved(car):
+        return _solved_states(root, folders, car, kit, looks, progress)
+
+    car, report, states = _as_printed(car, solved)
+    measurement = conclude(states, kit, car, report, root)
+    finding = contradicted_by_tape(measurement.report.comparisons, car.print_check)
+    if finding is not None:
+        car, report, states = _without_check(car, solved, finding)
+        measurement = conclude(states, kit, car, report, root)
+    return _only(measurement, wanted)
+
+
+def _as_printed(car, solved):
+    """(car, Report, StateResults) with the print check as car.toml has it, or without one that the photos
+    contradict.
+
+    solved(car) -> (Report, StateResults).
+    """
+    report, states = solved(car)
+    misread = contradicted_check([s.scene for s in states], car.print_check)
+    return (car, report, states) if misread is None else _without_check(car, solved, misread)
+
+
+def _without_check(car, solved, finding):
+    """(car, Report, StateResults) anew, as without a print check, and the Finding why."""
+    car = replace(car, print_check=not_used(car.print_check))
+    report, states = solved(car)
+    report.tell(finding)
+    return car, report, states
+
+
+def _solved_states(root, folders, car, kit, looks, progress):
+    """(Report, StateResults) of a car folder's states, each by itself."""
+    report = Report()
+    report.tell(*skipped_links(root), *shut_folders(root), *check_findings(car.print_check))
+    corrections = load_corrections(root)
+    profiles = folder_profiles(root, report, progress, car, kit, looks)
+    states = []
+    for corner, state, folder, files in folders:
+        where = f"{corner}/{state}"
+        names = {f"{where}/{p.name}": p for p in files}
+        result = measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress,
+                               looks=looks, corrections=corrections, root=root)
+        if result is not None:
+            states.append(result)
+    return report, states
+
+
+def _only(measurement, wanted):
+    """The Measurement without the states that were looked at for others' sake alone."""
+    report = measurement.report
+    measurement.states = [s for s in measurement.states if (s.corner, s.state) in wanted]
+    report.figures = [f for f in report.figures if (f.corner, f.state) in wanted]
+    report.comparisons = [c for c in report.comparisons if (c.tape.corner, c.tape.state) in wanted]
+    report.granted = [g for g in report.granted if (g.corner, g.state) in wanted]
+    return measurement
+
+
+def conclude(states, kit, car, report, root=None):
+    """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
+    tie_states(states, kit, car, report)
+    exchanged = _leave_out_exchanged(states, kit, report)
+    share_attitude(states, report, car.level)
+    for result in states:
+        tell_figures(result, report)
+    tape, comparisons = tape_figures(car, {(s.corner, s.state): s.measured for s in states})
+    report.figures += tape
+    report.comparisons += comparisons
+    measurement = Measurement(report, states, car, kit, root)
+    report.tell(*slip_findings(measurement, exchanged))
+    return measurement
+
+
+def _leave_out_exchanged(states, kit, report):
+    """Take two roles whose markers were taken for each other out of their corner's states.  Returns the
+    corners."""
+    out = set()
+    for corner in sorted({s.corner for s in states if s.corner}):
+        mine = [s for s in states if s.corner == corner]
+        pair, finding = exchanged_roles(mine, corner.split("-")[1], kit)
+        if pair is not None:
+            report.tell(finding)
+            out.add(corner)
+            for result in mine:
+                result.leave_out(pair)
+    return out
+
+
+def measure_photos(paths: Sequence[Path], progress: Progress,
+                   options: PhotoOptions = PhotoOptions()) -> Measurement:
+    """Measure loose photos together as one unnamed state.
+
+    Parameters: paths; progress; options: PhotoOptions.  Returns Measurement.  Raises InputError.
+    """
+    paths = [Path(p) for p in paths]
+    root = Path(options.car_root) if options.car_root else None
+    car = load_car(root) if root else CarFile()
+    if options.level:
+        car = replace(car, level=replace(car.level, by=options.level))
+    kit = load_kit(root or Path(), car, options.kit_path)
+    if options.dots and (len(paths) != 1 or kit.card is None):
+        raise CannotUse("--dots", "plain stickers work in one photo, with the card in their plane",
+                        "give one photo")
+    names, seen = {}, Counter(p.name for p in paths)
+    for p in paths:
+        names[p.name if seen[p.name] == 1 else str(p)] = p
+    car, report, states = _as_printed(
+        car, lambda car: _solved_photos(names, car, kit, root, progress, options))
+    for state in states:
+        if options.dots:
+            name_dots(state, options.dots, kit, report)
+        tell_figures(state, report)
+    return Measurement(report, states, car, kit, root)
+
+
+def _solved_photos(names, car, kit, root, progress, options):
+    """(Report, StateResults, one or none) of loose photos."""
+    report = Report()
+    report.tell(*check_findings(car.print_check))
+    profiles = folder_profiles(root, report, progress, car, kit) if root else []
+    result = measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
+                           options.planar or bool(options.dots), options.corner, root=root)
+    return report, [] if result is None else [result]
