@@ -142,13 +142,14 @@ def _as_it_moves(views, solution, board_mm, robust, noise_known):
     still it falls to next to nothing.  Corners that are worse than they say would be taken for a lens that
     moves: what their residuals show beyond it is added to their noise.
     """
-    for k in range(_EM_ROUNDS):
-        if noise_known and k % 3 == 0:
+    floor = 0.0
+    for done in range(_EM_ROUNDS):
+        if noise_known and done % 3 == 0:
             floor = _floor_px(views, solution)
-            rows = [CardRow(k, v.points_mm, v.pixels, v.covariance_px2 + floor**2 * np.eye(2))
-                    for k, v in enumerate(views)]
+        rows = [CardRow(k, v.points_mm, v.pixels, v.covariance_px2 + floor**2 * np.eye(2))
+                for k, v in enumerate(views)]
         bundle, priors = solution.bundle, solution.bundle.priors
-        at = bundle.camera_start + 9 * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
+        at = bundle.camera_start + bundle.per_camera * np.arange(bundle.cameras)[:, None] + 6 + np.arange(3)
         try:
             variance = solution.covariance().diagonal()[at]
         except Singular:
@@ -231,7 +232,7 @@ def _result(views, solution, factors, noise_known):
     view_rms = np.array([np.sqrt((residual[which == k] ** 2).mean()) for k in range(len(views))])
     floor = _floor_px(views, solution) if noise_known else 0.0
     shift = None
-    if bundle.per_camera == 9:
+    if bundle.shifts:
         shift = np.maximum(bundle.priors.shift_sigma, _LEAST_MOVING)
     n = bundle.lens_size
     return Calibration(

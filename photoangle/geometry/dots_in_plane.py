@@ -50,7 +50,7 @@ def _points(dots, names, scene, photo_index):
 
     def place(change, seen=pixels):
         lens = moved_lens(values.lens + change[:n],
-                          values.shift[photo_index] + (change[n + 6:] if bundle.per_camera == 9 else 0))
+                          values.shift[photo_index] + (change[n + 6:] if bundle.shifts else 0))
         camera = Pose(rotation_from_vector(change[n:n + 3]) @ scene.cameras[photo_index].rotation,
                       scene.cameras[photo_index].translation_mm + change[n + 3:n + 6])
         return np.c_[on_plane(seen, camera, lens), np.zeros(len(seen))].ravel()

@@ -172,7 +172,7 @@ def _tilts(up, lines, scene, e):
 
         def normal(change, aside=np.zeros(2), camera=camera, seen=seen):
             lens = moved_lens(values.lens + change[:n],
-                              values.shift[seen.photo] + (change[n + 6:] if per == 9 else 0))
+                              values.shift[seen.photo] + (change[n + 6:] if bundle.shifts else 0))
             rotation = rotation_from_vector(change[n:n + 3]) @ camera.rotation
             rays = unproject(seen.line.ends_px + aside[:, None] * seen.line.across_px, lens)
             out = np.cross(*np.c_[rays, np.ones(2)]) @ rotation

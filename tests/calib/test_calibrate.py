@@ -1,5 +1,7 @@
 """Lens calibration, against exact truth, OpenCV and published results."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -49,6 +51,17 @@ def test_a_lens_that_moves_is_noticed_and_measured():
                       1512, 1550.0)
     assert found.shift_sigma is not None
     assert 2.5 < found.shift_sigma[1] < 10 and 0.0008 < found.shift_sigma[0] < 0.005
+
+
+def test_views_whose_noise_is_only_relative_set_it_themselves():
+    """Covariances that are stated ten times too large in sigma change nothing but what they were worth."""
+    lens = scaled_lens(2016)
+    views = card_views(np.random.default_rng(5), lens)
+    relative = [replace(v, covariance_px2=100 * v.covariance_px2) for v in views]
+    found = calibrate(relative, 2016, 1512, 1500.0, noise_known=False)
+    assert found.floor_px == 0.0
+    assert abs(found.lens[0] - lens[0]) < 4 * np.sqrt(found.covariance[0, 0])
+    assert np.sqrt(found.covariance[0, 0]) < 5.0  # px
 
 
 def test_projection_sigma_is_true_by_sampling():
