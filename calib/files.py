@@ -18,11 +18,27 @@ _ABANDONED_S = 3600  # no write takes as long
 
 def fingerprint(path):
     """First 12 hexadecimal digits of a file's SHA-256."""
+    return file_digest(path)[:12]
+
+
+def file_digest(path):
+    """SHA-256 of an ordinary file's bytes, 64 hexadecimal digits.  Raises OSError as the system does, and for
+    what is no ordinary file."""
     digest = hashlib.sha256()
-    with open(path, "rb") as stream:
+    with _ordinary(path) as stream:
         for block in iter(lambda: stream.read(1 << 20), b""):
             digest.update(block)
-    return digest.hexdigest()[:12]
+    return digest.hexdigest()
+
+
+@contextlib.contextmanager
+def _ordinary(path):
+    """An ordinary file open for reading; a pipe would be waited for without end."""
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb") as stream:
+        if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "it is no ordinary file", str(path))
+        yield stream
 
 
 def read_small(path, most_bytes):
@@ -31,12 +47,8 @@ def read_small(path, most_bytes):
     Raises OSError as the system does, and for what is no ordinary file (a pipe would be waited for without
     end) or larger than ``most_bytes``.
     """
-    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    with os.fdopen(handle, "rb") as stream:
-        status = os.fstat(stream.fileno())
-        if not stat.S_ISREG(status.st_mode):
-            raise OSError(errno.EINVAL, "it is no ordinary file", str(path))
-        if status.st_size > most_bytes:
+    with _ordinary(path) as stream:
+        if os.fstat(stream.fileno()).st_size > most_bytes:
             raise OSError(errno.EFBIG, "it is far too long for such a file", str(path))
         return stream.read()
 

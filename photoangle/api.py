@@ -182,7 +182,7 @@ def measure(
 
     Parameters: photos: one car folder, or a photo's path or several; only: a corner or corner/state of a
     folder; options: how photos are understood; progress(items, label); looks: what was seen in the same
-    photos before.
+    photos before (`pipeline.kept.looks_for`: by earlier programs as well, kept in the folder's results).
     Returns Measurement: ``["corner/state"]`` is a state (``["photos"]`` for loose ones) with its figures and
     cameras; figures and findings are those of all.  A car folder's learnt lens is kept in its folder lens,
     nothing else is written.
@@ -229,8 +229,15 @@ def link(
         if not state_folders(root, only):
             return link_by_tape(load_car(root), wishes, only, str(root))
         whole = measure_folder(root, progress, options.kit_path, only, looks)
-    answers = [a for a in link_answers(whole, wishes) if only in (None, a.corner)]
-    axles = axle_answers(answers, whole.figures, whole.car)
+    store = looks.store if looks is not None and whole.key else None
+    key = store.key("link", whole.key, wishes, only) if store else None
+    kept = store.get(key) if key else None
+    if kept is None:
+        answers = [a for a in link_answers(whole, wishes) if only in (None, a.corner)]
+        kept = answers, axle_answers(answers, whole.figures, whole.car)
+        if key:
+            store.put(key, kept)
+    answers, axles = kept
     report = Report(findings=list(whole.findings))
     report.take(answers + axles)
     return LinkResult(answers, axles, report)
@@ -265,13 +272,14 @@ def compare(
     restuck: Sequence[str] = (),
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
+    keep: bool = False,
 ) -> CompareResult:
     """What changed from before to after; errors that both share cancel.
 
     Parameters: before, after: two states ("my-car/front-left/droop"), corners, car folders or photos, which
     are measured, or two states already measured, each ``(measurement, "front-left/droop")``; same_print: both
     used the same printed sheets although their car folders differ; restuck: role keys of markers stuck anew
-    in between; options, progress as in `measure`.
+    in between; options, progress as in `measure`; keep: in the car folders' results, what was worked out.
     Returns CompareResult; a Change has a figure (value, u, interval), before, after and a verdict.  Raises
     InputError, and KeyError for a state that was not measured.
     """
@@ -287,7 +295,7 @@ def compare(
     if isinstance(before, tuple):
         pairs = paired(before, after)
     else:
-        pairs = measured_pairs(before, after, progress, options)
+        pairs = measured_pairs(before, after, progress, options, keep)
     result = CompareResult(
         [], Report(findings=list(dict.fromkeys(pairs.findings))), pairs.units, pairs.results
     )

@@ -1,6 +1,8 @@
 """Where the tests find what they read, and the reason where it is absent."""
 
 import os
+import shutil
+import time
 from pathlib import Path
 
 # one BLAS thread: the same digits everywhere, as the commands have it
@@ -64,8 +66,6 @@ def samples():
 @pytest.fixture(scope="module")
 def browser():
     """The system's Chromium, driven by playwright; skipped with the reason where there is none."""
-    import shutil
-
     sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     if path is None:
@@ -81,15 +81,38 @@ def quiet(items, label):
     return items
 
 
+def made_once(tmp_path_factory, name, make):
+    """A folder that the first process to ask fills by make(folder), a copy of it for this one.
+
+    The processes that share the tests would else each measure the demo car."""
+    base = tmp_path_factory.getbasetemp()
+    whole = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / f"once-{name}"
+    ready = whole.with_suffix(".ready")
+    try:
+        whole.mkdir()
+    except FileExistsError:
+        for _ in range(1800):
+            if ready.exists():
+                break
+            time.sleep(0.1)
+    else:
+        make(whole)
+        ready.touch()
+    assert ready.exists(), f"{whole} was never filled"
+    return shutil.copytree(whole, tmp_path_factory.mktemp(name) / "heron")
+
+
 @pytest.fixture(scope="session")
 def car_copy(samples, tmp_path_factory):
-    """The demo car in a folder of its own, lens learnt, measured once for all tests."""
-    import shutil
-
+    """The demo car in a folder of its own, lens learnt, measured and kept once for all tests."""
     from photoangle.pipeline import measure_folder
+    from photoangle.pipeline.kept import looks_for
 
-    target = tmp_path_factory.mktemp("car") / "heron"
-    for name in ("lens", "front-left", "front-right", "single", "trouble"):
-        shutil.copytree(samples / name, target / name, ignore=shutil.ignore_patterns("results", "*.json"))
-    shutil.copyfile(samples / "car.toml", target / "car.toml")
-    return target, measure_folder(target, quiet)
+    def make(root):
+        for name in ("lens", "front-left", "front-right", "single", "trouble"):
+            shutil.copytree(samples / name, root / name, ignore=shutil.ignore_patterns("results", "*.json"))
+        shutil.copyfile(samples / "car.toml", root / "car.toml")
+        measure_folder(root, quiet, looks=looks_for(root))
+
+    root = made_once(tmp_path_factory, "car", make)
+    return root, measure_folder(root, quiet, looks=looks_for(root))

@@ -39,7 +39,7 @@ def compare_command(options: CompareOptions, progress: Progress) -> int:
     """`photoangle compare`.  Returns the exit code.  Raises InputError."""
     touched = named_roles(options.restuck, "--restuck")
     photos = photo_options(options)
-    result = compare(options.before, options.after, options.same_print, touched, photos, progress)
+    result = compare(options.before, options.after, options.same_print, touched, photos, progress, keep=True)
     comparisons, report = result.comparisons, result.report
     if options.pictures:
         _write_comparisons(comparisons, result.results, report, progress)

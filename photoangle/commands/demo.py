@@ -11,8 +11,8 @@ from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
 from photoangle.core.progress import Progress
 from photoangle.core.states import SET
-from photoangle.detection.cache import DetectionCache
 from photoangle.output.terminal import say
+from photoangle.pipeline.kept import looks_for
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
@@ -44,7 +44,7 @@ def demo_command(options: DemoOptions, progress: Progress) -> int:
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(source, copy)
     say(f"sample photos copied to {target}")
-    looks, told = DetectionCache(), list[Finding]()
+    looks, told = looks_for(target), list[Finding]()
     code = measure_command(MeasureOptions((target,)), progress, looks, told)
     if code == 2:
         return code

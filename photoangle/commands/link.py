@@ -20,6 +20,7 @@ from photoangle.output.drawings import write_drawings
 from photoangle.output.link_table import answer_lines, axle_lines
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
+from photoangle.pipeline.kept import looks_for
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache
     if options.tape_alone:
         linked = link_by_tape(car, wishes, only, str(root))
     else:
-        linked = link(root, wishes, only, PhotoOptions(options.kit_path), progress, looks)
+        linked = link(root, wishes, only, PhotoOptions(options.kit_path), progress, looks or looks_for(root))
     answers, report = linked.answers, linked.report
     if options.pictures and any(a.base is not None for a in answers):
         write_drawings(answers, root / "results", report, progress)

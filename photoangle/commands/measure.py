@@ -17,6 +17,7 @@ from photoangle.output.pictures import write_pictures
 from photoangle.output.plain import plain
 from photoangle.output.table import comparison_lines, figure_lines, finding_lines, granted_lines
 from photoangle.output.terminal import say, say_paths
+from photoangle.pipeline.kept import looks_for
 
 
 @dataclass(frozen=True)
@@ -47,8 +48,9 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
     photos = photo_options(options)
     for text in between:
         parse_between(text)
-    measurement = measure(paths, options.only, photos, progress, looks)
     is_folder = paths[0].is_dir()
+    looks = looks or (looks_for(paths[0]) if is_folder else None)
+    measurement = measure(paths, options.only, photos, progress, looks)
     results = (paths[0] if is_folder else paths[0].parent) / "results"
     report, unseen = measurement.report, False
     for state in measurement.states if between else ():

@@ -15,6 +15,7 @@ from photoangle.core.options import PhotoOptions
 from photoangle.core.progress import Progress
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
+from photoangle.pipeline.kept import looks_for
 
 
 @dataclass(frozen=True)
@@ -31,10 +32,11 @@ class NextOptions:
 def next_command(options: NextOptions, progress: Progress) -> int:
     """`photoangle next`.  Returns the exit code.  Raises InputError."""
     root, only = options.folder, options.only
-    measurement = measure(root, only, PhotoOptions(options.kit_path), progress)
+    looks = looks_for(root)
+    measurement = measure(root, only, PhotoOptions(options.kit_path), progress, looks)
     report = measurement.report
     steps = next_steps(measurement, only)
-    readings = [(a.corner, r) for a in link(measurement).answers for r in [next_reading(a)] if r is not None]
+    readings = [(a.corner, r) for a in link(measurement, looks=looks).answers for r in [next_reading(a)] if r is not None]
     if options.pictures:
         _pictures(measurement, steps, root / "results", report)
     if options.as_json:

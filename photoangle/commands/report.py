@@ -15,6 +15,7 @@ from photoangle.core.options import LinkRequest, PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
 from photoangle.output.terminal import say
+from photoangle.pipeline.kept import looks_for
 from photoangle.report.page import report_html
 from photoangle.report.sheet import figures_csv
 
@@ -36,11 +37,12 @@ class ReportOptions:
 def report_command(options: ReportOptions, progress: Progress) -> int:
     """`photoangle report`.  Returns the exit code.  Raises InputError and OSError."""
     root, csv_path = options.folder, options.csv_path
-    measurement = measure(root, options.only, PhotoOptions(options.kit_path), progress)
+    looks = looks_for(root)
+    measurement = measure(root, options.only, PhotoOptions(options.kit_path), progress, looks)
     if not measurement.states:
         raise CannotUse.because(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
             UNUSABLE, str(root), "nothing could be measured", "see `photoangle measure`")))
-    linked = link(measurement, LinkRequest(state=options.state))
+    linked = link(measurement, LinkRequest(state=options.state), looks=looks)
     report = Report(figures=[*measurement.figures, *linked.figures], findings=linked.findings)
     target = options.target or root / "results" / "report.html"
     target.parent.mkdir(parents=True, exist_ok=True)

@@ -12,6 +12,7 @@ from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.options import PhotoOptions
 from photoangle.core.states import CORNERS, RIDE
 from photoangle.pipeline import measure_folder, measure_photos
+from photoangle.pipeline.kept import looks_for
 
 _KINDS = {
     "state": "a state's folder", "corner": "a corner's folder", "car": "a car folder", "photos": "photos"
@@ -63,10 +64,11 @@ def understand(path):
                     "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
 
 
-def measured_pairs(before, after, progress, options=PhotoOptions()):
+def measured_pairs(before, after, progress, options=PhotoOptions(), keep=False):
     """Measure both arguments and pair what they have in common.
 
-    Parameters: before, after: paths; progress; options: PhotoOptions.
+    Parameters: before, after: paths; progress; options: PhotoOptions; keep: car folders' measurements, in their
+    results.
     Returns Pairs.  Raises InputError.
     """
     first, second = understand(before), understand(after)
@@ -77,7 +79,7 @@ def measured_pairs(before, after, progress, options=PhotoOptions()):
         raise CannotUse(str(after), "it is the same as the first", "name two different ones")
     if first.kind == "photos":
         return _photo_pairs(first, second, progress, options)
-    return _folder_pairs(first, second, progress, options.kit_path)
+    return _folder_pairs(first, second, progress, options.kit_path, keep)
 
 
 def paired(before, after):
@@ -109,7 +111,7 @@ def _first_reason(findings, path):
     return grave[0] if grave else Finding(UNUSABLE, str(path), "nothing could be measured", "take new photos")
 
 
-def _folder_pairs(first, second, progress, kit_path):
+def _folder_pairs(first, second, progress, kit_path, keep):
     measured = {}
     for root in dict.fromkeys((first.root, second.root)):
         corners = {g.corner for g in (first, second) if g.root == root}
@@ -117,7 +119,7 @@ def _folder_pairs(first, second, progress, kit_path):
         # photos the chassis may come from another corner
         only = corners.pop() if len(corners) == 1 else None
         only = only if only and (root / only / RIDE).is_dir() else None
-        measured[root] = measure_folder(root, progress, kit_path, only)
+        measured[root] = measure_folder(root, progress, kit_path, only, looks_for(root) if keep else None)
     sides = {g.path: _sides(g, measured[g.root], len(measured) > 1) for g in (first, second)}
     a, b = sides[first.path], sides[second.path]
     keys = [k for k in b if k in a]

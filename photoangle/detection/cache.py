@@ -1,4 +1,5 @@
-"""What was seen in each photo, kept between runs of one program, so that a photo is looked at once.
+"""What was seen in each photo, kept within a program and, with a store, between programs: a photo is looked at
+once.
 
 A look is repeated when the file, the lens profile, the kit or the corrections have changed.
 """
@@ -9,9 +10,11 @@ import threading
 from dataclasses import dataclass
 from pathlib import Path
 
+from calib.files import file_digest
 from calib.images.photo import PhotoError, read_photo
 from photoangle.carfile.corrections import PhotoFix
 from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.store import Store
 from photoangle.detection.by_hand import corrected
 from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.photo_quality import photo_quality
@@ -30,9 +33,11 @@ class Look:
 
 
 class DetectionCache:
-    """DetectionCache at photos and remembers.  Safe to use from several threads."""
+    """Looks at photos and remembers.  store: where to remember between programs, or None.  Safe to use from
+    several threads."""
 
-    def __init__(self):
+    def __init__(self, store: Store | None = None):
+        self.store = store
         self._kept = {}
         self._kit = None
         self._lock = threading.Lock()
@@ -51,19 +56,40 @@ class DetectionCache:
             kept = self._kept.get(key)
         if kept is not None and kept[0] == (stamp, fix, _lens_key(kept[1].sighting.camera, profiles)):
             return kept[1], None
-        photo = photo or read_photo(path)
-        profile = _profile(photo.camera, profiles)
-        lens = profile.lens if profile else None
-        sighting, findings = detect_photo(photo, kit, lens, name)
-        printed = dict(sighting.tags)
-        sighting, more = corrected(sighting, photo.grey, kit, lens, fix)
-        damaged = [Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
-                           "copy it from the phone again")] if photo.damaged else []
-        look = Look(sighting, (*damaged, *findings, *more), photo_quality(photo.grey, sighting),
-                    photo.orientation, printed)
+        key_there = self._key(path, name, kit, profiles, fix)
+        look = self.store.get(key_there) if key_there else None
+        grey = None
+        if not isinstance(look, Look):
+            look, grey = _look(path, name, kit, profiles, fix, photo)
+            if key_there and key_there == self._key(path, name, kit, profiles, fix):
+                self.store.put(key_there, look)
         with self._lock:
-            self._kept[key] = (stamp, fix, _lens_key(photo.camera, profiles)), look
-        return look, photo.grey
+            self._kept[key] = (stamp, fix, _lens_key(look.sighting.camera, profiles)), look
+        return look, grey
+
+    def _key(self, path, name, kit, profiles, fix):
+        """The store's key of a look, None without a store or a file to read."""
+        if self.store is None:
+            return None
+        try:
+            return self.store.key("look", file_digest(path), name, kit, tuple(profiles), fix)
+        except OSError:
+            return None
+
+
+def _look(path, name, kit, profiles, fix, photo):
+    """(Look, grey (H, W) uint8) at a photo.  Raises PhotoError."""
+    photo = photo or read_photo(path)
+    profile = _profile(photo.camera, profiles)
+    lens = profile.lens if profile else None
+    sighting, findings = detect_photo(photo, kit, lens, name)
+    printed = dict(sighting.tags)
+    sighting, more = corrected(sighting, photo.grey, kit, lens, fix)
+    damaged = [Finding(ATTENTION, name, "the photo's data are damaged; what could be read of it was used",
+                       "copy it from the phone again")] if photo.damaged else []
+    look = Look(sighting, (*damaged, *findings, *more), photo_quality(photo.grey, sighting),
+                photo.orientation, printed)
+    return look, photo.grey
 
 
 def detect_or_tell(looks, path, name, report, kit, **known):

@@ -63,6 +63,10 @@ class Measurand:
         """Whether named points suffice."""
         return all(n in points or (n == "pivot" and any(p in points for p in PIVOTS)) for n in self.needs)
 
+    def __reduce__(self) -> tuple[Callable[..., Measurand], tuple[str, str | None]]:
+        """Pickled as its row of the table: its functions are code, not data."""
+        return row_of, self.key
+
 
 _ARM = (BAR_BUSH, BAR_EYE)
 _LINK = (LINK_FOOT, BAR_EYE)
@@ -177,4 +181,10 @@ def measurands() -> list[Measurand]:
     return rows
 
 
-TITLES = {m.name: m.title for m in measurands()}
+def row_of(name: str, datum: str | None) -> Measurand:
+    """The row of a name and a datum.  Raises KeyError."""
+    return _ROWS[name, datum]
+
+
+_ROWS = {m.key: m for m in measurands()}
+TITLES = {m.name: m.title for m in _ROWS.values()}

@@ -21,11 +21,11 @@ from photoangle.carfile.folder import load_car, load_corrections, load_kit, phot
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.outcome import Report
-from photoangle.detection.cache import DetectionCache
 from photoangle.output.drawings import write_drawings
 from photoangle.output.pictures import write_pictures
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
+from photoangle.pipeline.kept import looks_for
 from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
 
 
@@ -57,7 +57,7 @@ class Work:
 
     def __init__(self, root, auto=True, wait_s=0.3):
         self.root, self.auto = Path(root), auto
-        self.looks, self.lens_looks = DetectionCache(), DetectionCache()
+        self.looks, self.lens_looks = looks_for(root), looks_for(root)
         self.answer, self.lenses = Answer(), []
         self.jobs = Jobs(self._run, wait_s)
         self.sighting = threading.BoundedSemaphore(2)
@@ -129,7 +129,7 @@ class Work:
         if state_folders(self.root):
             measurement = measure(self.root, progress=jobs.progress, looks=self.looks)
             jobs.say("the link")
-            linked = link(measurement)
+            linked = link(measurement, looks=self.looks)
         else:
             linked = _by_tape(load_car(self.root))
         steps = next_steps(measurement) if measurement else []

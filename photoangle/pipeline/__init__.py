@@ -23,6 +23,13 @@ from photoangle.figures.print_by_tape import contradicted_by_tape
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
 from photoangle.geometry.states import tie_states
+from photoangle.pipeline.kept import (
+    contents,
+    measurement_key,
+    remembered,
+    to_be_learnt,
+    without_profile,
+)
 from photoangle.pipeline.measurement import Measurement
 from photoangle.pipeline.named_dots import name_dots
 from photoangle.pipeline.one_state import measure_state
@@ -39,7 +46,7 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
     corner's ride photos are looked at all the same, for the chassis's attitude); looks:
-    `DetectionCache` to remember by.
+    `DetectionCache` to remember by, with a store: measurements as well.
     Returns Measurement.  Raises InputError.
     """
     root = Path(root)
@@ -50,11 +57,30 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
         raise CannotUse(
             str(root), "no photos in it",
             "put photos into folders such as front-left/droop (make them with `photoangle start`)")
+    looks = looks or DetectionCache()
+    store = looks.store
+    if store is None:
+        return _measured_folder(root, progress, car, kit, only, folders, looks)
+    held = contents(root)
+    if not to_be_learnt(root):
+        kept = remembered(store, measurement_key(store, held, kit, only), root)
+        if kept is not None:
+            return kept
+    measurement = _measured_folder(root, progress, car, kit, only, folders, looks)
+    now = contents(root)
+    # a file that changed meanwhile may or may not be in these figures
+    if without_profile(now) == without_profile(held):
+        measurement.key = measurement_key(store, now, kit, only)
+        store.put(measurement.key, measurement)
+    return measurement
+
+
+def _measured_folder(root, progress, car, kit, only, folders, looks):
+    """As `measure_folder`, from the photos."""
     wanted = {(corner, state) for corner, state, *_ in folders}
     if only is not None and "/" in only:
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted
                    ] + folders
-    looks = looks or DetectionCache()
 
     def solved(car):
         return _solved_states(root, folders, car, kit, looks, progress)

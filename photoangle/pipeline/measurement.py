@@ -14,13 +14,14 @@ from photoangle.geometry.states import StateResult
 
 @dataclass
 class Measurement:
-    """Everything a measure run found out."""
+    """Everything a measure run found out.  key: what it is kept under (`pipeline.kept`), "" where it is not."""
 
     report: Report
     states: list
     car: CarFile
     kit: object
     root: Path | None
+    key: str = ""
 
     def __post_init__(self):
         for state in self.states:

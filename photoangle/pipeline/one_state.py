@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
+from dataclasses import replace
 from pathlib import Path
 
+from calib.files import file_digest
 from calib.images.photo import read_photo
 from photoangle.advice.advise import photo_findings
 from photoangle.carfile.corrections import Corrections
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
+from photoangle.core.outcome import Report
 from photoangle.detection.cache import DetectionCache, detect_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.photo_quality import quality_findings
@@ -53,8 +56,45 @@ class _Pictures:
 
 def measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
                    notes_of=None, looks=None, corrections=Corrections(), root=None):
-    """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
-    pictures, looks = _Pictures(), looks or DetectionCache()
+    """Sight, solve and lay out one state, or remember it.  Returns StateResult or None, with the reasons
+    told."""
+    looks = looks or DetectionCache()
+    notes = car.corner(corner or notes_of)
+    # what a tape says is held against the photos later: the state itself does not hang on it
+    car = replace(car, corners={corner or notes_of: replace(notes, taped={})})
+    key = _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root)
+    kept = looks.store.get(key) if key else None
+    if kept is None:
+        told = Report()
+        result = _measured(names, where, corner, state, folder, kit, car, profiles, told, progress, planar,
+                           notes_of, looks, corrections, root)
+        kept = result, told.findings
+        if key and key == _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of,
+                               corrections, root):
+            looks.store.put(key, kept)
+    result, findings = kept
+    report.tell(*findings)
+    if result is not None:
+        result.notes = notes
+    return result
+
+
+def _key(store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root):
+    """The store's key of a state, None without a store."""
+    if store is None:
+        return None
+    try:
+        photos = [(name, file_digest(path), corrections.of(name)) for name, path in names.items()]
+    except OSError:
+        return None
+    return store.key("state", photos, corrections.dots, corner, state, kit, car, tuple(profiles), planar,
+                     notes_of, root)
+
+
+def _measured(names, where, corner, state, folder, kit, car, profiles, report, progress, planar, notes_of,
+              looks, corrections, root):
+    """As `measure_state`, from the photos."""
+    pictures = _Pictures()
     sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
         look, grey = detect_or_tell(looks,

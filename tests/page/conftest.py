@@ -14,6 +14,7 @@ from photoangle.detection.tags import find_tags
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
 from photoangle.page.work import Work
+from tests.conftest import made_once
 
 HOST = "127.0.0.1:8737"
 MUDDY = "IMG_3141.jpg"  # of the set state
@@ -71,7 +72,10 @@ def half_size(samples, tmp_path_factory):
     """The demo car's lens and front-left photos at half their width and height, with car.toml, and mud
     on the hub's marker in MUDDY: whether the page does as the
     commands do is seen as well on these, four times as fast."""
-    root = tmp_path_factory.mktemp("half") / "heron"
+    return made_once(tmp_path_factory, "half", lambda root: _half_size(samples, root))
+
+
+def _half_size(samples, root):
     for path in sorted([*samples.glob("lens/*.jpg"), *samples.glob("front-left/*/*.jpg")]):
         target = root / path.relative_to(samples)
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -86,17 +90,25 @@ def half_size(samples, tmp_path_factory):
                                               fill=(74, 63, 52))
             image.save(target, "JPEG", quality=93, exif=exif)
     shutil.copyfile(samples / "car.toml", root / "car.toml")
-    return root
+
+
+def worked_out(root):
+    work = Work(root, auto=False)
+    work.jobs.start()
+    work.jobs.wait(240)
+    return work
 
 
 @pytest.fixture(scope="session")
 def page_car(half_size, tmp_path_factory):
     """(root, Work) of a car folder of its own, worked out."""
-    root = tmp_path_factory.mktemp("page") / "heron"
-    shutil.copytree(half_size, root)
-    work = Work(root, auto=False)
-    work.jobs.start()
-    work.jobs.wait(120)
+
+    def make(root):
+        shutil.copytree(half_size, root, dirs_exist_ok=True)
+        worked_out(root)
+
+    root = made_once(tmp_path_factory, "page", make)
+    work = worked_out(root)
     assert work.answer.number == 1, work.jobs.state
     return root, work
 
