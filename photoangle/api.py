@@ -230,12 +230,12 @@ def link(
             return link_by_tape(load_car(root), wishes, only, str(root))
         whole = measure_folder(root, progress, options.kit_path, only, looks)
     store = looks.store if looks is not None and whole.key else None
-    key = store.key("link", whole.key, wishes, only) if store else None
-    kept = store.get(key) if key else None
+    key = store.key("link", whole.key, wishes, only) if store is not None else ""
+    kept = store.get(key) if store is not None else None
     if kept is None:
         answers = [a for a in link_answers(whole, wishes) if only in (None, a.corner)]
         kept = answers, axle_answers(answers, whole.figures, whole.car)
-        if key:
+        if store is not None:
             store.put(key, kept)
     answers, axles = kept
     report = Report(findings=list(whole.findings))

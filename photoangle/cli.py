@@ -144,6 +144,8 @@ def start(**options):
 
 @main.command()
 @click.argument("folder", type=_CAR)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
 def lens(**options):
     """Learn the phone's lens from photos of the card in FOLDER/lens."""
@@ -174,6 +176,7 @@ def lens(**options):
 @click.option("--assumed", is_flag=True,
               help="List what was taken for granted, the largest effect first, and what settles it.")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
+@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
 def measure(**options):
     """Measure a car FOLDER, or loose PHOTOs together."""
@@ -208,13 +211,15 @@ def measure(**options):
 @click.option("--pictures/--no-pictures",
               default=True,
               help="Write drawn views and plots beside the results.")
+@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
-def link(folder, only, tape_alone, kit_path, as_json, pictures, **asked):
+def link(folder, only, tape_alone, kit_path, as_json, pictures, full, **asked):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
     from photoangle.commands.link import LinkOptions, link_command
     from photoangle.core.options import Asked
 
-    _run(link_command, LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures))
+    _run(link_command,
+         LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures, full))
 
 
 @main.command("next")
@@ -223,6 +228,7 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, **asked):
 @click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--pictures/--no-pictures", default=True, help="Draw where to stand.")
+@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
 def next_(**options):
     """What to do next: the one more photo or reading that helps most, and what is wrong so far."""
@@ -252,6 +258,7 @@ def next_(**options):
 @click.option("--pictures/--no-pictures",
               default=True,
               help="Write before and after as one picture beside the results.")
+@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
 def compare(**options):
     """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or
@@ -271,6 +278,7 @@ def compare(**options):
               help="A figure by its name in --json, such as bar_arm_angle.")
 @click.option("--all", "every", is_flag=True, help="Every figure, not the main ones alone.")
 @click.option("--plot", type=_FILE, help="Also write a plot, a PNG or SVG file.")
+@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
 def history(**options):
     """What the measuring runs kept in a car FOLDER found over the season."""

@@ -103,6 +103,7 @@ class LinkNotes(Section):
     """The drop link's adjuster, mm; None where the file is silent.
 
     eye_holes_mm: how much nearer to the bush each other hole of the bar is; a hole farther away is negative.
+    lengths_mm: links of fixed lengths to choose from.
     """
 
     heading: ClassVar[str] = "the drop link"
@@ -134,6 +135,9 @@ class LinkNotes(Section):
     eye_holes_mm: Annotated[tuple[float, ...], ListOf(
         (0, 8), "other holes of the bar, so much nearer to the bush", (["20 mm"], ["3/4 in"]), OFFERED,
         Length((1, 300), signed=True))] = ()
+    lengths_mm: Annotated[tuple[float, ...], ListOf(
+        (0, 12), "links of fixed lengths that can be had, centre to centre",
+        (["120 mm", "130 mm"], ["4 3/4 in", "5 1/8 in"]), OFFERED, Length((10, 1500)))] = ()
 
     @model_validator(mode="after")
     def _shortest_first(self):

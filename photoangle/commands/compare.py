@@ -11,6 +11,8 @@ from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.progress import Progress
 from photoangle.output.compare_picture import draw_comparison
 from photoangle.output.compare_table import changes_lines, comparisons_json
+from photoangle.output.summary.common import look_lines, picture_line
+from photoangle.output.summary.compared import summary_lines
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
 
@@ -18,7 +20,8 @@ from photoangle.output.terminal import say, say_paths
 @dataclass(frozen=True)
 class CompareOptions:
     """before, after: states, corners, car folders or photos; same_print: both used the same printed sheets;
-    restuck: roles stuck anew in between, ``ROLE,ROLE``; pictures: write them; the others as in
+    restuck: roles stuck anew in between, ``ROLE,ROLE``; pictures: write them; full: every figure; the
+    others as in
     `commands.measure.MeasureOptions`."""
 
     before: Path
@@ -33,6 +36,7 @@ class CompareOptions:
     same_print: bool = False
     restuck: str | None = None
     pictures: bool = True
+    full: bool = False
 
 
 def compare_command(options: CompareOptions, progress: Progress) -> int:
@@ -47,13 +51,19 @@ def compare_command(options: CompareOptions, progress: Progress) -> int:
         say(comparisons_json(comparisons, report))
         return report.exit_code
     for comparison in comparisons:
-        for line in changes_lines(comparison, result.units):
+        for line in (changes_lines if options.full else summary_lines)(comparison, result.units):
             say(line)
         say("")
-    for line in finding_lines(report.findings):
+    if options.full:
+        for line in finding_lines(report.findings, result.units):
+            say(line)
+        if report.pictures:
+            say_paths("before and after in one picture", report.pictures)
+        return report.exit_code
+    for line in (*picture_line(report.pictures),
+                 *look_lines(report.findings, result.units,
+                             f"photoangle compare {options.before} {options.after}")):
         say(line)
-    if report.pictures:
-        say_paths("before and after in one picture", report.pictures)
     return report.exit_code
 
 

@@ -11,7 +11,13 @@ from photoangle.comparison.history import read_history, season
 from photoangle.core.errors import CannotUse
 from photoangle.core.progress import Progress
 from photoangle.figures.measurands import TITLES
-from photoangle.output.history_table import history_json, history_lines, main_figures, plot_history
+from photoangle.output.history_table import (
+    history_json,
+    history_lines,
+    main_figures,
+    plot_history,
+    season_lines,
+)
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say
 
@@ -19,7 +25,8 @@ from photoangle.output.terminal import say
 @dataclass(frozen=True)
 class HistoryOptions:
     """folder: the car folder; only: a corner or corner/state; names: figures by their names in --json; every:
-    all of them, not the main ones alone; plot: a PNG or SVG file to write."""
+    all of them, not the main ones alone; plot: a PNG or SVG file to write; full:
+    each run."""
 
     folder: Path
     as_json: bool = False
@@ -27,6 +34,7 @@ class HistoryOptions:
     names: tuple[str, ...] = ()
     every: bool = False
     plot: Path | None = None
+    full: bool = False
 
 
 def history_command(options: HistoryOptions, progress: Progress) -> int:
@@ -47,7 +55,8 @@ def history_command(options: HistoryOptions, progress: Progress) -> int:
     if options.as_json:
         say(history_json(steps, findings))
     else:
-        for line in history_lines(shown, load_car(root).units):
+        lines = history_lines if options.full or options.every or options.names else season_lines
+        for line in lines(shown, load_car(root).units):
             say(line)
         for line in finding_lines(findings):
             say(line)

@@ -8,7 +8,9 @@ from pathlib import Path
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
+from photoangle.output.answers_json import lens_json
 from photoangle.output.plain import plain
+from photoangle.output.summary.common import wrapped
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say
 from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
@@ -17,28 +19,47 @@ from photoangle.reconstruction.learn_lens import LensResult
 
 @dataclass(frozen=True)
 class LensOptions:
-    """folder: the car folder, with photos of the card in its folder lens."""
+    """folder: the car folder, with photos of the card in its folder lens; full: what was learnt
+    in numbers."""
 
     folder: Path
+    full: bool = False
+    as_json: bool = False
 
 
 def lens_command(options: LensOptions, progress: Progress) -> int:
     """`photoangle lens`.  Returns the exit code.  Raises InputError and OSError."""
     report = Report()
-    for result in learn(options.folder, report, progress):
-        _print_lens(result)
+    results = learn(options.folder, report, progress)
+    for result in results:
         if not result.good:
             report.tell(Finding(ATTENTION, result.profile.camera.title, result.verdict, ""))
-    for line in finding_lines(report.findings):
+    if options.as_json:
+        say(lens_json(results, report))
+        return report.exit_code
+    for result in results:
+        for line in wrapped(headline(result)):
+            say(line)
+        if options.full:
+            _print_lens(result)
+    said = {r.verdict for r in results}
+    for line in finding_lines([f for f in report.findings if f.what not in said]):
         say(line)
-    say(f"saved {options.folder / 'lens' / PROFILE_NAME}")
+    say(f"Saved: {options.folder / 'lens' / PROFILE_NAME}")
+    say(f"Next: photoangle measure {options.folder}")
     return report.exit_code
+
+
+def headline(result: LensResult) -> str:
+    """Whether the lens is known well enough, in a sentence."""
+    p = result.profile
+    phone = f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}, from {p.photos} photos"
+    return f"{'Good enough' if result.good else 'Not yet'}: {result.verdict} ({phone})."
 
 
 def _print_lens(result: LensResult) -> None:
     p = result.profile
-    say(f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}: {result.verdict}.")
-    say(f"  {p.photos} photos, residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} +-"
+    say(f"  residual {p.rms_px:.3f} px, focal length {p.lens[0]:.1f} ±"
         f" {1.96 * p.covariance[0, 0] ** 0.5:.1f} px, middle {p.lens[2]:.1f}, {p.lens[3]:.1f}")
     if p.shift_sigma is not None:
         say(f"  the phone moves its lens between photos: focal length by {100 * p.shift_sigma[0]:.2f} %,"

@@ -11,13 +11,17 @@ from photoangle.api import LinkResult, link, link_by_tape
 from photoangle.carfile.folder import load_car
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
-from photoangle.core.options import Asked, PhotoOptions
+from photoangle.core.options import Asked, LinkRequest, PhotoOptions
 from photoangle.core.progress import Progress
 from photoangle.core.states import CORNERS
 from photoangle.detection.cache import DetectionCache
 from photoangle.droplink.request import request_from
+from photoangle.linkage.advice import CHANGE
+from photoangle.output.answers_json import link_json
 from photoangle.output.drawings import write_drawings
-from photoangle.output.link_table import answer_lines, axle_lines
+from photoangle.output.link_table import axle_lines, full_lines
+from photoangle.output.summary.common import look_lines, picture_line
+from photoangle.output.summary.linked import next_lines, short_lines
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
 from photoangle.pipeline.kept import looks_for
@@ -26,7 +30,7 @@ from photoangle.pipeline.kept import looks_for
 @dataclass(frozen=True)
 class LinkOptions:
     """folder: the car folder; asked: what is wanted over what car.toml says; only: a corner; tape_alone: no
-    photos; pictures: write drawings beside the results."""
+    photos; pictures: write drawings beside the results; full: all that the answer rests on."""
 
     folder: Path
     asked: Asked = Asked()
@@ -35,6 +39,7 @@ class LinkOptions:
     kit_path: Path | None = None
     as_json: bool = False
     pictures: bool = True
+    full: bool = False
 
 
 def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache | None = None,
@@ -55,29 +60,46 @@ def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache
     answers, report = linked.answers, linked.report
     if options.pictures and any(a.base is not None for a in answers):
         write_drawings(answers, root / "results", report, progress)
+    text = link_json(report, answers, wishes, car.units)
     try:
         if any(a.base is not None for a in answers):
             (root / "results").mkdir(exist_ok=True)
-            write_whole(root / "results" / "link.json", report.to_json() + "\n")
+            write_whole(root / "results" / "link.json", text + "\n")
     finally:
         # what was found is shown even where it cannot be kept
         if options.as_json:
-            say(report.to_json())
+            say(text)
         else:
-            print_answers(linked, car.units, told)
+            print_answers(linked, options, wishes, car.units, told)
     return report.exit_code
 
 
-def print_answers(linked: LinkResult, units: str, told: Sequence[Finding] = ()) -> None:
-    """The answers, the findings not told before, and where the pictures are, on standard output."""
+def print_answers(linked: LinkResult, options: LinkOptions, asked: LinkRequest, units: str,
+                  told: Sequence[Finding] = ()) -> None:
+    """On standard output: the answers in short, or in full, and the findings not told before."""
+    told_here = [f for f in linked.findings if f not in told]
+    lines = full_lines if options.full else short_lines
     for answer in linked.answers:
-        for line in answer_lines(answer, units):
+        for line in lines(answer, asked, units):
             say(line)
-        say("")
-    for axle in linked.axles:
-        for line in axle_lines(axle, units):
+        if options.full:
+            say("")
+    if options.full:
+        for axle in linked.axles:
+            for line in axle_lines(axle, units):
+                say(line)
+        for line in finding_lines(told_here, units):
             say(line)
-    for line in finding_lines([f for f in linked.findings if f not in told]):
+        if linked.report.pictures:
+            say_paths("drawings:", linked.report.pictures)
+        return
+    said = {s for a in linked.answers for s in (getattr(a.advice, "sentence", ""), *a.held_back)}
+    told_here = [f for f in told_here if f.what not in said]
+    changed = [a.corner for a in linked.answers if getattr(a.advice, "verdict", "") == CHANGE]
+    pictures = sorted(linked.report.pictures, key=lambda p: Path(p).parent.name not in changed)
+    for line in picture_line(pictures):
         say(line)
-    if linked.report.pictures:
-        say_paths("drawings:", linked.report.pictures)
+    for line in next_lines(linked.answers, str(options.folder)):
+        say(line)
+    for line in look_lines(told_here, units, f"photoangle link {options.folder}"):
+        say(line)

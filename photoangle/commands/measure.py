@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,21 +10,26 @@ from calib.files import write_whole
 from photoangle.api import measure
 from photoangle.commands.options import photo_options
 from photoangle.comparison.history import keep_run
+from photoangle.core.figure import Figure
 from photoangle.core.findings import Finding
 from photoangle.core.progress import Progress
+from photoangle.core.states import CORNERS, in_order
 from photoangle.detection.cache import DetectionCache
 from photoangle.figures.between import between_figures, parse_between
 from photoangle.output.pictures import write_pictures
 from photoangle.output.plain import plain
+from photoangle.output.summary.measured import summary_lines
 from photoangle.output.table import comparison_lines, figure_lines, finding_lines, granted_lines
 from photoangle.output.terminal import say, say_paths
+from photoangle.pipeline import Measurement
 from photoangle.pipeline.kept import looks_for
 
 
 @dataclass(frozen=True)
 class MeasureOptions:
     """paths: one car folder, or photos; only: a corner or corner/state; between: "ID-ID[-ID]" each; pictures:
-    write annotated photos beside the results; the others as in `core.options.PhotoOptions`, dots as
+    write annotated photos beside the results; full: every figure and note; the others as in
+    `core.options.PhotoOptions`, dots as
     ``ROLE,ROLE``."""
 
     paths: tuple[Path, ...]
@@ -38,6 +44,7 @@ class MeasureOptions:
     level: str | None = None
     pictures: bool = True
     assumed: bool = False
+    full: bool = False
 
 
 def measure_command(options: MeasureOptions, progress: Progress, looks: DetectionCache | None = None,
@@ -52,10 +59,11 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
     looks = looks or (looks_for(paths[0]) if is_folder else None)
     measurement = measure(paths, options.only, photos, progress, looks)
     results = (paths[0] if is_folder else paths[0].parent) / "results"
-    report, unseen = measurement.report, False
+    report, unseen, shown = measurement.report, False, []
     for state in measurement.states if between else ():
         figures, findings = between_figures(between, state, measurement)
         report.figures += figures
+        shown += figures
         report.tell(*findings)
         unseen = unseen or bool(findings)
     if options.pictures and measurement.states:
@@ -70,7 +78,7 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
         if options.as_json:
             say(report.to_json())
         else:
-            print_measurement(measurement, options.assumed)
+            print_measurement(measurement, options, shown)
     if told is not None:
         told += report.findings
     if between and not is_folder and measurement.states and not unseen:
@@ -78,11 +86,28 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
     return report.exit_code
 
 
-def print_measurement(measurement, assumed=False):
-    """Tables, comparisons, findings and paths on standard output; assumed: what was taken for granted as
-    well."""
+def print_measurement(measurement: Measurement, options: MeasureOptions,
+                      between: Sequence[Figure] = ()) -> None:
+    """On standard output: the answer in short for a car folder, all of it with --full or for loose photos;
+    between: Figures that were asked for."""
     report, units = measurement.report, measurement.car.units
-    for state in measurement.states:
+    if options.full or options.assumed or measurement.states == [] or not measurement.states[0].corner:
+        _print_all(measurement, options.assumed)
+        if report.pictures:
+            say_paths("annotated photos in", sorted({str(Path(p).parent) for p in report.pictures}))
+        return
+    for line in summary_lines(measurement, str(options.paths[0])):
+        say(line)
+    if between:
+        say("")
+        for line in figure_lines(between, units):
+            say(line)
+
+
+def _print_all(measurement, assumed):
+    """Tables, comparisons and findings on standard output; assumed: what was taken for granted as well."""
+    report, units = measurement.report, measurement.car.units
+    for state in _ordered(measurement.states):
         mine = [f for f in report.figures if (f.corner, f.state) == (state.corner, state.state)]
         title = f"{state.corner} / {state.state}" if state.corner else "photos"
         scene = state.scene
@@ -98,8 +123,10 @@ def print_measurement(measurement, assumed=False):
                                        if (g.corner, g.state) == (state.corner, state.state)], units):
                 say(line)
         say("")
-    for line in finding_lines(report.findings):
+    for line in finding_lines(report.findings, units):
         say(line)
-    if report.pictures:
-        say_paths("annotated photos in", sorted({str(Path(p).parent) for p in report.pictures}))
 
+
+def _ordered(states):
+    """States by corner, and in the order of the work."""
+    return [s for corner in (*CORNERS, None) for s in in_order([s for s in states if s.corner == corner])]

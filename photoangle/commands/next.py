@@ -13,6 +13,8 @@ from photoangle.api import link, measure
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.options import PhotoOptions
 from photoangle.core.progress import Progress
+from photoangle.output.summary.common import picture_line
+from photoangle.output.summary.to_do import gain_words, summary_lines, things_to_do
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
 from photoangle.pipeline.kept import looks_for
@@ -20,13 +22,15 @@ from photoangle.pipeline.kept import looks_for
 
 @dataclass(frozen=True)
 class NextOptions:
-    """folder: the car folder; only: a corner or corner/state; pictures: draw where to stand."""
+    """folder: the car folder; only: a corner or corner/state; pictures: draw where to stand; full: all
+    that was thought of."""
 
     folder: Path
     only: str | None = None
     kit_path: Path | None = None
     as_json: bool = False
     pictures: bool = True
+    full: bool = False
 
 
 def next_command(options: NextOptions, progress: Progress) -> int:
@@ -36,12 +40,18 @@ def next_command(options: NextOptions, progress: Progress) -> int:
     measurement = measure(root, only, PhotoOptions(options.kit_path), progress, looks)
     report = measurement.report
     steps = next_steps(measurement, only)
-    readings = [(a.corner, r) for a in link(measurement, looks=looks).answers for r in [next_reading(a)] if r is not None]
+    answers = link(measurement, looks=looks).answers
+    readings = [(a.corner, r) for a in answers for r in [next_reading(a)] if r is not None]
     if options.pictures:
         _pictures(measurement, steps, root / "results", report)
     if options.as_json:
         report.tell(*as_findings(steps), *(Finding(NOTE, c, gain_words(r), r.words) for c, r in readings))
         say(report.to_json())
+        return report.exit_code
+    if not options.full:
+        for line in (*summary_lines(things_to_do(measurement, answers, steps, readings), str(root)),
+                     *picture_line(report.pictures)):
+            say(line)
         return report.exit_code
     say("What to do next")
     for step in steps:
@@ -49,21 +59,11 @@ def next_command(options: NextOptions, progress: Progress) -> int:
     for corner, reading in readings:
         _say(f"{corner}, tape: {reading.words}.", f"({gain_words(reading)})")
     say("")
-    for line in finding_lines(report.findings):
+    for line in finding_lines(report.findings, measurement.car.units):
         say(line)
     if report.pictures:
         say_paths("where to stand:", report.pictures)
     return report.exit_code
-
-
-def gain_words(reading):
-    """What a reading would bring, in words."""
-    return (
-        f"{reading.source} is {100 * reading.share:.0f} % of what is not known of the bar arm at ride"
-        f" height: from +-"
-        f" {1.96 * reading.u_now:.2f} to about +- {1.96 * reading.u_then:.2f} deg"
-        + ("; that should settle it" if reading.settles else "")
-    )
 
 
 def _say(*texts):

@@ -14,6 +14,7 @@ from photoangle.core.findings import UNUSABLE, Finding
 from photoangle.core.options import LinkRequest, PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
+from photoangle.output.answers_json import link_json
 from photoangle.output.terminal import say
 from photoangle.pipeline.kept import looks_for
 from photoangle.report.page import report_html
@@ -53,7 +54,7 @@ def report_command(options: ReportOptions, progress: Progress) -> int:
     if csv_path:
         write_whole(csv_path, figures_csv(report.figures))
     if options.as_json:
-        say(report.to_json())
+        say(link_json(report, linked.answers, units=measurement.car.units))
     else:
         say(
             f"{target}: {len(html.encode()) / 1e6:.1f} MB, open it in a browser or print it; the last page"

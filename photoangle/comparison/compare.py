@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -44,7 +45,7 @@ class Side:
     result: StateResult, with its figures measured; name: in words.
     """
 
-    result: object
+    result: Any
     name: str
 
 

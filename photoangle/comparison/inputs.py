@@ -67,8 +67,8 @@ def understand(path):
 def measured_pairs(before, after, progress, options=PhotoOptions(), keep=False):
     """Measure both arguments and pair what they have in common.
 
-    Parameters: before, after: paths; progress; options: PhotoOptions; keep: car folders' measurements, in their
-    results.
+    Parameters: before, after: paths; progress; options: PhotoOptions; keep: car folders'
+    measurements, in their results.
     Returns Pairs.  Raises InputError.
     """
     first, second = understand(before), understand(after)

@@ -2,8 +2,8 @@
 
 An entry is found by a digest of all that it was made from, holds a digest of itself, and is made anew where
 either does not fit: a cut, changed or foreign file is no entry.  What is read back is data alone: nothing but
-this project's dataclasses and NumPy's arrays can come out of it, whoever wrote it.  The folder may be deleted,
-and moved or copied with the car folder that it lies in.
+this project's dataclasses and NumPy's arrays can come out of it, whoever wrote it.  The folder may be
+deleted, and moved or copied with the car folder that it lies in.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ class Store:
     def __init__(self, folder: str | os.PathLike[str], root: str | os.PathLike[str]):
         self.folder = Path(folder)
         # what stands for the root in names and texts; one that is not absolute could stand for anything
-        self._roots = [(name, Path(path)) for name, path in (("resolved", Path(root).resolve()), ("given", root))
-                       if Path(path).is_absolute()]
+        both = ("resolved", Path(root).resolve()), ("given", Path(root))
+        self._roots = [(name, path) for name, path in both if path.is_absolute()]
         self._beside = "" if Path(root).is_absolute() else os.fspath(root)
 
     def key(self, kind: str, *made_from: Any) -> str:
@@ -78,12 +78,12 @@ class Store:
             write_whole(self.folder / f"{key}.kept", _MAGIC + _digest(key, payload) + payload)
             self._within_bounds()
 
-    def _written(self, value):
+    def _written(self, value: Any) -> bytes:
         out = io.BytesIO()
         _Writer(out, self._roots).dump(value)
         return out.getvalue()
 
-    def _within_bounds(self):
+    def _within_bounds(self) -> None:
         """Throw away what was used longest ago until the rest is within bounds."""
         entries = []
         for path in self.folder.glob("*.kept"):
@@ -102,11 +102,11 @@ class Store:
 class _Writer(pickle.Pickler):
     """A pickler that names the root instead of writing it."""
 
-    def __init__(self, out, roots):
+    def __init__(self, out: io.BytesIO, roots: list[tuple[str, Path]]):
         super().__init__(out, protocol=5)
         self._roots = [(name, str(path), path) for name, path in roots]
 
-    def persistent_id(self, obj):
+    def persistent_id(self, obj: Any) -> tuple[str, str, str] | None:
         if isinstance(obj, str):
             for name, text, _ in self._roots:
                 # as the folder itself, or followed by what is inside it or belongs to it
@@ -123,17 +123,17 @@ class _Writer(pickle.Pickler):
 class _Reader(pickle.Unpickler):
     """An unpickler that makes nothing but this project's data and arrays."""
 
-    def __init__(self, stream, roots):
+    def __init__(self, stream: io.BytesIO, roots: dict[str, Path]):
         super().__init__(stream)
         self._roots = roots
 
-    def persistent_load(self, pid):
+    def persistent_load(self, pid: tuple[str, str, str]) -> Path | str:
         name, kind, rest = pid
         if kind == "path":
             return self._roots[name] / rest if name else Path(rest)
         return str(self._roots[name]) + rest
 
-    def find_class(self, module, name):
+    def find_class(self, module: str, name: str) -> Any:
         if (module, name) in _PLAIN:
             return super().find_class(module, name)
         parts = module.split(".")
@@ -171,18 +171,18 @@ def _words(thing: Any) -> Iterator[bytes]:
         raise TypeError(f"{type(thing).__name__} is not what an entry is made from")
 
 
-def _only_data(kind):
+def _only_data(kind: type) -> bool:
     return is_dataclass(kind) or issubclass(kind, tuple)
 
 
-def _digest(key, payload):
+def _digest(key: str, payload: bytes | memoryview) -> bytes:
     digest = hashlib.sha256(key.encode())
     digest.update(payload)
     return digest.digest()
 
 
 @functools.cache
-def _program():
+def _program() -> str:
     """The program that made an entry: its own text, and the libraries that numbers hang on."""
     digest = hashlib.sha256(__version__.encode())
     here = Path(__file__).resolve().parents[2]

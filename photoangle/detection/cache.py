@@ -1,5 +1,5 @@
-"""What was seen in each photo, kept within a program and, with a store, between programs: a photo is looked at
-once.
+"""What was seen in each photo, kept within a program and, with a store, between programs: a photo is looked
+at once.
 
 A look is repeated when the file, the lens profile, the kit or the corrections have changed.
 """
@@ -38,7 +38,7 @@ class DetectionCache:
 
     def __init__(self, store: Store | None = None):
         self.store = store
-        self._kept = {}
+        self._kept: dict = {}
         self._kit = None
         self._lock = threading.Lock()
 

@@ -23,6 +23,7 @@ from photoangle.core.states import (
     in_order,
     is_set,
 )
+from photoangle.droplink.choices import choices
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
 from photoangle.droplink.request import SHORTEST_LINK_MM, adjuster_of, bump_known, travel_of, wanted_of
@@ -54,17 +55,18 @@ _LOOK_AT_THE_HOSE = (
 
 @dataclass
 class CornerAnswer:
-    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; measured (in set, taken
-    on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at ride
+    """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; adjuster; measured (in
+    set, taken on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at ride
     height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or Refusal;
-    earlier: state -> Advice of an earlier link; present, proposed: TravelResults or Refusals or None;
-    figures, findings.
+    choices: `choices.Choice` of each length that can be had; earlier: state -> Advice of an earlier link;
+    present, proposed: TravelResults or Refusals or None; figures, findings.
     """
 
     corner: str
     base: object = None
     travel: object = None
     wanted: object = None
+    adjuster: object = None
     motion: object = None
     together: bool = False  # the base's joints come from all states together
     contradiction: Finding | None = None  # between the base by itself and all states together
@@ -74,6 +76,7 @@ class CornerAnswer:
     check: object = None
     advice: object = None
     holes: dict = field(default_factory=dict)
+    choices: list = field(default_factory=list)
     earlier: dict = field(default_factory=dict)
     present: object = None
     proposed: object = None
@@ -233,6 +236,7 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
     answer.wanted = wanted_of(notes, wishes)
     adjuster, findings = adjuster_of(notes, answer.corner)
     answer.tell(*findings)
+    answer.adjuster = adjuster
     stop_given = bump_known(corners, notes) is not None
     way = lowered_travel(answer.travel, wishes.lowered_mm, stop_given) if wishes.lowered_mm else answer.travel
     answer.travel = way
@@ -340,6 +344,10 @@ def _travels(answer, notes, way, wishes, hole, samples):
         answer.change_mm = change
         may_leave()
         answer.proposed = over_travel(answer.base, way, change, hole_mm=hole[1], **options)
+    if notes.link.lengths_mm and not isinstance(answer.advice, Refusal):
+        answer.choices = choices(answer.base, way, answer.advice.figures["link_length"].value,
+                                 notes.link.lengths_mm, answer.wanted, options["limits"], hole[1],
+                                 Sampling(samples // 4))
     for result in (answer.present, answer.proposed):
         if isinstance(result, Refusal):
             answer.tell(result.finding)

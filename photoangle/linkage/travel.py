@@ -24,8 +24,8 @@ from photoangle.linkage.kinematics.mechanism import (
     control_arm_angle,
     joint_tilt,
     link_lean,
-    motion_ratio,
     position,
+    rates,
 )
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
 from photoangle.linkage.sampled import LOST_SHARE, FigureLabel, Sampling, figure, interval, lost, sure_figure
@@ -148,18 +148,22 @@ def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None) -> 
     place = position(layout, rise_mm, link_mm)
     deg = np.degrees
     side, front = link_lean(place)
+    ratio, turn = rates(layout, place.arm_turn, link_mm)
     out = {"bar_arm_angle": deg(bar_arm_angle(layout, place.bar_turn)),
            "control_arm_angle": deg(control_arm_angle(layout, place.arm_turn)),
            "link_lean_side": deg(side), "link_lean_front": deg(front),
            "bar_to_link_angle": deg(bar_to_link(layout, place)), "line_up": deg(place.margin),
            "joint_tilt_eye": deg(joint_tilt(layout, place, BAR_EYE)),
            "joint_tilt_foot": deg(joint_tilt(layout, place, LINK_FOOT)),
-           "motion_ratio": motion_ratio(layout, place.arm_turn, link_mm)}
+           "motion_ratio": ratio, "bar_turn_rate": deg(turn)}
     return out | hose_gaps(layout, place, rise_mm)
 
 
+_RATES = {"motion_ratio": "-", "bar_turn_rate": "deg/mm"}
+
+
 def _unit_of(name: str) -> str:
-    return "mm" if name.startswith("gap") else "-" if name == "motion_ratio" else "deg"
+    return "mm" if name.startswith("gap") else _RATES.get(name, "deg")
 
 
 def _sampled(layout: Layout, travel: Travel, change_mm: float,

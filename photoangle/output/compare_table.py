@@ -26,8 +26,9 @@ def change_numbers(change, units="mm"):
     scale = 25.4 if inches else 1.0
     digits = 3 if inches else 1 if half >= (0.995 if f.unit == "deg" else 0.195) else 2
     sign = "+" if f.unit == "deg" else ""
+    unit = "in" if inches else "°" if f.unit == "deg" else f.unit
     return (f"{change.before / scale:{sign}.{digits}f}", f"{change.after / scale:{sign}.{digits}f}",
-            f"{f.value / scale:+.{digits}f}", f"{half / scale:.{digits}f}", "in" if inches else f.unit)
+            f"{f.value / scale:+.{digits}f}", f"{half / scale:.{digits}f}", unit)
 
 
 def changes_lines(comparison, units="mm"):
@@ -40,7 +41,7 @@ def changes_lines(comparison, units="mm"):
                       key=lambda c: title_rank(c.figure.name[7:]))
         if not mine:
             continue
-        lines.append(f"  {words:24s}{'before':>8s} {'after':>8s} {'change':>8s} {'+- 95 %':>7s}")
+        lines.append(f"  {words:24s}{'before':>8s} {'after':>8s} {'change':>8s} {'± 95 %':>7s}")
         for c in mine:
             before, after, value, half, unit = change_numbers(c, units)
             lines.append(

@@ -25,6 +25,32 @@ def ordered(steps):
     return sorted(steps, key=lambda k: (k[0] or "", k[1] or "", title_rank(k[2]), k[3] != "chassis"))
 
 
+def season_lines(steps, units="mm"):
+    """The season in short: what a figure was at first and is now, and whether it changed."""
+    runs = sorted({s.made for rows in steps.values() for s in rows})
+    moved = [(k, s) for k in ordered(steps) for s in steps[k][-1:] if s.moved]
+    if moved:
+        named = "; ".join(f"{k[0]} / {k[1]}: {figure_title(k[2])}" for k, _ in moved[:3])
+        lines = textwrap.wrap(f"Changed at the last run: {named}{' ...' if len(moved) > 3 else ''}.", 80)
+    else:
+        lines = ["No change of the car seen at the last run." if len(runs) > 1 else
+                 "One run so far: nothing to compare it with."]
+    where = None
+    for key in ordered(steps):
+        corner, state, name, datum = key
+        if (corner, state) != where:
+            where = (corner, state)
+            lines += ["", f"{corner} / {state}"]
+        rows = steps[key]
+        value, half, unit = format_value(rows[-1].figure, units)
+        text = f"  {figure_title(name):21s} {rows[-1].made:%Y-%m-%d}  {value:>8s} ± {half:>5s} {unit:2s}"
+        if len(rows) > 1:
+            first, _, _ = format_value(rows[0].figure, units)
+            text += f"  {rows[0].made:%Y-%m-%d} {first:>8s}, {len(rows)} values"
+        lines.append(text + (f"  ({datum})" if datum == "gravity" else ""))
+    return [plain(line) for line in lines]
+
+
 def history_lines(steps, units="mm"):
     """Table lines of `history.season`, for a terminal of 80 columns."""
     lines, where = [], None
@@ -36,13 +62,13 @@ def history_lines(steps, units="mm"):
         lines.append(f"  {figure_title(name)}" + (f" against {datum}" if datum else ""))
         for s in steps[key]:
             value, half, unit = format_value(s.figure, units)
-            text = f"    {s.made:%Y-%m-%d %H:%M}  {value:>8s} +- {half:>5s} {unit:3s}"
+            text = f"    {s.made:%Y-%m-%d %H:%M}  {value:>8s} ± {half:>5s} {unit:3s}"
             if s.change is not None:
                 scale = 25.4 if unit == "in" else 1.0
                 digits = len(half.partition(".")[2])
                 text += f"  {s.change / scale:+8.{digits}f}"
                 text += "  by notes alone" if s.again is False else (
-                    f" +- {s.half / scale:.{digits}f}  {'changed' if s.moved else 'no change seen'}")
+                    f" ± {s.half / scale:.{digits}f}  {'changed' if s.moved else 'no change seen'}")
             lines.append(text)
             lines += _why(s)
     return [plain(line) for line in lines]

@@ -1,17 +1,16 @@
-"""The link's answer as text for a terminal of 80 columns: the verdict first."""
+"""The link's whole answer as text for a terminal of 80 columns: the verdict first."""
 
 from __future__ import annotations
 
 import textwrap
 
 from photoangle.core.findings import Refusal
+from photoangle.core.options import LinkRequest
 from photoangle.core.states import has_new_link
-from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE, OUT_OF_REACH
+from photoangle.output.summary.linked import at_ride_height, short_lines
 from photoangle.output.table import format_value
+from photoangle.output.wording import INCH, worded
 
-_HEADS = {
-    LEAVE: "LEAVE IT", CHANGE: "CHANGE THE LINK", CANNOT_TELL: "CAN'T TELL YET", OUT_OF_REACH: "OUT OF REACH"
-}
 # What is shown of the travel: name of the extreme, words.
 EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
             ("gap_min_arm", "bar arm to the hose"),
@@ -21,61 +20,28 @@ EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to th
 _WIDTH = 80
 
 
-def turns_words(half_turns):
-    """Half turns in words: "12 1/2 turns"."""
-    whole, half = divmod(abs(half_turns), 2)
-    text = " ".join(p for p in (str(whole) if whole or not half else "", "1/2" if half else "") if p)
-    return f"{text} turn{'' if abs(half_turns) <= 2 else 's'}"
-
-
-def headline(answer):
-    """The corner's verdict in one sentence."""
-    if answer.base is None:
-        return "no answer yet"
-    if isinstance(answer.advice, Refusal):
-        return f"no answer: {answer.advice.finding.what}"
-    a = answer.advice
-    sentence = a.sentence.removeprefix("leave it: ")
-    sentence = sentence[0].upper() + sentence[1:]
-    if a.half_turns and (a.verdict == CHANGE or (a.verdict == CANNOT_TELL and a.any_of_mm is not None)):
-        way = "longer" if a.half_turns > 0 else "shorter"
-        sentence += f". On the adjuster: {turns_words(a.half_turns)} {way}"
-    return sentence
-
-
-def answer_lines(answer, units="mm"):
-    """Lines for one corner."""
-    title = verdict_words(answer)
-    state = f", answered from {answer.base.state}" if answer.base is not None else ""
-    lines = [f"{answer.corner}: {title}{state}"]
-    lines += textwrap.wrap(headline(answer) + ".", _WIDTH, initial_indent="  ", subsequent_indent="  ")
-    if getattr(answer.advice, "do", ""):
-        lines += textwrap.wrap("To do: " + answer.advice.do + ".",
-                               _WIDTH,
-                               initial_indent="  ",
-                               subsequent_indent="  ")
+def full_lines(answer, asked=LinkRequest(), units="mm"):
+    """Lines for one corner, with all that the answer rests on.  asked: what was asked over car.toml."""
+    lines = short_lines(answer, asked, units)
     if answer.base is None:
         return lines
     lines += _two_ways(answer, units)
     if not isinstance(answer.advice, Refusal):
         lines += _lengths(answer, units)
-    lines += _holes(answer)
+    lines += _holes(answer, units)
     for state, earlier in answer.earlier.items():
-        lines += textwrap.wrap(f"With the link as it was in {state}: {earlier.sentence}.",
-                               _WIDTH,
-                               initial_indent="  ",
-                               subsequent_indent="  ")
-    return lines + _travel(answer)
+        lines += _wrapped(worded(f"With the link as it was in {state}: {earlier.sentence}.", units))
+    lines += _wrapped(at_ride_height(answer))
+    return lines + _travel(answer, units)
 
 
-def verdict_words(answer):
-    """The verdict's heading."""
-    return _HEADS.get(getattr(answer.advice, "verdict", None), "NO ANSWER")
+def _wrapped(text, deeper="  "):
+    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent=deeper)
 
 
 def _row(words, what, f, units):
     value, half, unit = format_value(f, units)
-    return f"  {words:24s} {what:22s} {value:>8s} +- {half} {unit}"
+    return f"  {words:24s} {what:22s} {value:>8s} ± {half} {unit}"
 
 
 def two_ways_rows(answer, units="mm"):
@@ -99,7 +65,7 @@ def two_ways_rows(answer, units="mm"):
 
 
 def _two_ways(answer, units):
-    lines = [f"  {'' if k else 'bar arm at ride height':24s} {what:22s} {value:>8s} +- {half} {unit}"
+    lines = [f"  {'' if k else 'bar arm at ride height':24s} {what:22s} {value:>8s} ± {half} {unit}"
              for k, (what, value, half, unit) in enumerate(two_ways_rows(answer, units))]
     if answer.check is not None:
         lines.append(
@@ -123,31 +89,28 @@ def _lengths(answer, units):
     return lines
 
 
-def _holes(answer):
+def _holes(answer, units):
     lines = []
     for name, advice in answer.holes.items():
-        said = advice.finding.what if isinstance(
-            advice, Refusal) else (f"a link of {advice.figures['link_length_wanted'].value:.1f} mm"
-                                   if "link_length_wanted" in advice.figures else advice.sentence)
-        lines += textwrap.wrap(f"eye hole {name}: {said}",
-                               _WIDTH,
-                               initial_indent="  ",
-                               subsequent_indent="      ")
+        said = advice.finding.what if isinstance(advice, Refusal) else (
+            f"a link of {advice.figures['link_length_wanted'].value:.1f} mm"
+            if "link_length_wanted" in advice.figures else advice.sentence)
+        lines += _wrapped(worded(f"eye hole {name}: {said}", units), "      ")
     return lines
 
 
-def travel_rows(answer):
+def travel_rows(answer, units="mm"):
     """The worst of the travel: heads (for each link shown) and rows (words, text for each link).
 
     Returns (heads, rows); both empty without a travel.
     """
-    shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed,
-                                                                          f"link {answer.change_mm:+.1f} mm"))
+    new = f"link {_signed(answer.change_mm, units)}"
+    shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed, new))
              if r is not None and not isinstance(r, Refusal)]
     if not shown:
         return [], []
     results, heads = zip(*shown, strict=False)
-    rows = [(words, [_cell(r.nearest[name]) for r in results]) for name, words in EXTREMES
+    rows = [(words, [_cell(r.nearest[name], units) for r in results]) for name, words in EXTREMES
             if all(name in r.nearest for r in results)]
     ratios = [r.at_ride.get("motion_ratio") for r in results]
     if all(ratios):
@@ -161,12 +124,12 @@ def travel_rows(answer):
     return list(heads), rows
 
 
-def _travel(answer):
-    heads, rows = travel_rows(answer)
+def _travel(answer, units):
+    heads, rows = travel_rows(answer, units)
     if not heads:
         return []
     low, high = answer.travel.steps_mm[0], answer.travel.steps_mm[-1]
-    lines = [f"  over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height"]
+    lines = ["  " + worded(f"over the travel, {low:+.0f} to {high:+.0f} mm of wheel from ride height", units)]
     return lines + [
         f"    {words:28s}" + "".join(f"{c:23s} " for c in cells).rstrip()
         for words, cells in [("worst of", heads), *rows]
@@ -179,10 +142,18 @@ def near_verdict(near):
     return {"clear": words[0], "not clear": words[1], "cannot tell": "can't tell"}.get(near.verdict, "")
 
 
-def _cell(near):
+def _cell(near, units):
     f = near.figure
-    half = (f.high95 - f.low95) / 2
-    return f"{f.value:.0f} +-{half:.0f} at {near.at_mm:+.0f} {near_verdict(near)}".rstrip()
+    scale, digits = (INCH, 1) if units == "in" else (1.0, 0)
+    value, half = (v / (scale if f.unit == "mm" else 1.0) for v in (f.value, (f.high95 - f.low95) / 2))
+    fine = digits if f.unit == "mm" else 0
+    return (f"{value:.{fine}f} ±{half:.{fine}f} at {near.at_mm / scale:+.{digits}f}"
+            f" {near_verdict(near)}").rstrip()
+
+
+def _signed(mm, units):
+    """A change of length with its sign and unit."""
+    return f"{mm / INCH:+.2f} in" if units == "in" else f"{mm:+.1f} mm"
 
 
 def axle_lines(axle, units="mm"):
@@ -192,7 +163,7 @@ def axle_lines(axle, units="mm"):
         value, half, unit = format_value(axle.preload.eye_mm, units)
         words = {"none": "no preload to speak of", "preloaded": "PRELOADED",
                  "cannot tell": "can't tell yet"}[axle.preload.verdict]
-        lines.append(f"{axle.axle} axle: {words}: {value} +- {half} {unit} at the right eye")
+        lines.append(f"{axle.axle} axle: {words}: {value} ± {half} {unit} at the right eye")
         if axle.preload.force_n is not None:
             f = axle.preload.force_n
             lines[-1] += f", {f.value:+.0f} ({f.low95:+.0f} to {f.high95:+.0f}) N"
@@ -203,6 +174,6 @@ def axle_lines(axle, units="mm"):
             value, half, unit = format_value(getattr(axle.unstressed, side), units)
             change = getattr(axle.unstressed, f"{side}_change")
             lines.append(
-                f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} +-"
+                f"  unstressed, {side} link {value} ± {half} {unit} (change {change.value:+.1f} +-"
                 f" {(change.high95 - change.low95) / 2:.1f} mm)")
     return lines

@@ -7,6 +7,7 @@ from dataclasses import replace
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
 from photoangle.figures.measurands import TITLES
 from photoangle.output.plain import plain
+from photoangle.output.wording import worded
 
 # In the order of a table: what is acted on comes first.
 _ORDER = ("bar_arm_angle", "bar_arm_elevation", "control_arm_angle", "control_arm_elevation",
@@ -33,7 +34,7 @@ def format_value(figure, units="mm"):
     half = (figure.high95 - figure.low95) / 2
     if figure.unit == "deg":
         digits = 2 if half < 0.995 else 1
-        return f"{figure.value:+.{digits}f}", f"{half:.{digits}f}", "deg"
+        return f"{figure.value:+.{digits}f}", f"{half:.{digits}f}", "°"
     if figure.unit == "mm" and units == "in":
         return f"{figure.value / 25.4:.3f}", f"{half / 25.4:.3f}", "in"
     digits = 2 if half < 0.095 else 1
@@ -65,7 +66,7 @@ def shown_figures(figures):
 def figure_lines(figures, units="mm"):
     """Table lines of one state's figures (photo figures only)."""
     rows = shown_figures(figures)
-    lines = [f"  {'':21s} {'value':>8s} {'+- 95 %':>8s} {'':3s} {'against':7s}  mostly from"]
+    lines = [f"  {'':21s} {'value':>8s} {'± 95 %':>8s} {'':3s} {'against':7s}  mostly from"]
     for f in rows:
         value, half, unit = format_value(f, units)
         lines.append(f"  {figure_title(f.name):21s} {value:>8s} {half:>8s} {unit:3s} {f.datum or '':7s}"
@@ -82,7 +83,7 @@ def comparison_lines(comparisons, units="mm"):
         value, half, unit = format_value(c.tape, units)
         other, other_half, _ = format_value(c.photo, units)
         verdict = "agree" if c.agrees else "DISAGREE"
-        lines.append(f"    {figure_title(c.photo.name):18s} {value} +- {half}, photo {other} +- {other_half}"
+        lines.append(f"    {figure_title(c.photo.name):18s} {value} ± {half}, photo {other} ± {other_half}"
                      f" {unit}: {verdict} E_n {c.e_n:+.1f}")
     return lines
 
@@ -94,7 +95,7 @@ def granted_words(granted, units="mm"):
     without = f"{granted.without / scale:.{digits}f}"
     does = (f"{figure_title(f.name)}{f' against {f.datum}' if f.datum else ''} +-"
             f" {granted.half / scale:.{digits}f} {unit}, without it {without}")
-    return granted.assumed.words, does, granted.assumed.settled_by
+    return worded(granted.assumed.words, units), worded(does, units), granted.assumed.settled_by
 
 
 def granted_lines(granted, units="mm", width=80):
@@ -137,13 +138,13 @@ def gathered(findings, most=6):
     return out
 
 
-def finding_lines(findings, width=80):
-    """Findings, the grave ones first, many alike as one, wrapped to the terminal."""
+def finding_lines(findings, units="mm", width=80):
+    """Findings, the grave ones first, many alike as one, in the car's units, wrapped to the terminal."""
     import textwrap
 
     lines = []
     for f in graver_first(gathered(findings)):
         text = f"{_WORDS.get(f.level, f.level)}: " + (f"{f.where}: " if f.where else "") + full_stop(f.what)
         text += f" Do: {full_stop(f.do)}" if f.do else ""
-        lines += textwrap.wrap(plain(text), width, subsequent_indent="      ")
+        lines += textwrap.wrap(plain(worded(text, units)), width, subsequent_indent="      ")
     return lines

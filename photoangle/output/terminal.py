@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import sys
+
 import click
 
 from photoangle.output.plain import plain, plain_lines
+from photoangle.output.wording import plain_signs
 
 
 def say(text="", err=False):
     """Print a text; its line breaks are the program's own, every other control or direction character is
-    masked."""
-    click.echo(plain_lines(text), err=err)
+    masked; signs that the terminal cannot show are spelt."""
+    stream = sys.stderr if err else sys.stdout
+    click.echo(plain_signs(plain_lines(text), getattr(stream, "encoding", None)), err=err)
 
 
 def say_paths(title, paths):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Refusal
 from photoangle.core.states import CORNERS
-from photoangle.output.link_table import answer_lines, axle_lines, headline, verdict_words
+from photoangle.output.link_table import axle_lines, full_lines
+from photoangle.output.summary.linked import headline, verdict_words
 from photoangle.output.table import (
     budget_words,
     figure_title,
@@ -13,16 +14,18 @@ from photoangle.output.table import (
     graver_first,
     shown_figures,
 )
+from photoangle.output.wording import worded
 
 # Words and a sign for each level: never the colour alone.
 LEVELS = {UNUSABLE: ("Stop", "✖"), ATTENTION: ("Look", "▲"), NOTE: ("Note", "•")}
 
 
-def finding_rows(findings):
+def finding_rows(findings, units="mm"):
     """Findings as dicts, the grave ones first."""
     return [{
         "level": f.level, "head": LEVELS.get(f.level, LEVELS[NOTE])[0],
-        "sign": LEVELS.get(f.level, LEVELS[NOTE])[1], "where": f.where, "what": f.what, "do": f.do
+        "sign": LEVELS.get(f.level, LEVELS[NOTE])[1], "where": f.where, "what": worded(f.what, units),
+        "do": worded(f.do, units)
     } for f in graver_first(gathered(findings))]
 
 
@@ -33,7 +36,7 @@ def figure_rows(figures, units):
         value, half, unit = format_value(f, units)
         out.append({
             "name": f.name, "title": figure_title(f.name), "value": value, "half": half,
-            "unit": "°" if unit == "deg" else unit, "datum": f.datum or "", "from": budget_words(f, 40)
+            "unit": unit, "datum": f.datum or "", "from": budget_words(f, 40)
         })
     return out
 
@@ -71,7 +74,8 @@ def link_rows(answers, axles, units):
         out.append({
             "corner": a.corner, "state": a.base.state if a.base is not None else None,
             "verdict": "no answer" if refused else verdict_words(a).capitalize(),
-            "sentence": headline(a) + ".", "do": getattr(a.advice, "do", ""), "lines": answer_lines(a, units),
-            "slider": a.base is not None and not refused, "findings": finding_rows(a.findings)
+            "sentence": headline(a, units), "do": worded(getattr(a.advice, "do", ""), units),
+            "lines": full_lines(a, units=units),
+            "slider": a.base is not None and not refused, "findings": finding_rows(a.findings, units)
         })
     return out, [line for axle in axles for line in axle_lines(axle, units)]

@@ -8,7 +8,7 @@ from urllib.parse import quote
 from photoangle.carfile.folder import state_folders
 from photoangle.core.findings import ATTENTION, UNUSABLE, Refusal
 from photoangle.linkage.advice import CHANGE
-from photoangle.output.link_table import verdict_words
+from photoangle.output.summary.linked import verdict_words
 from photoangle.reconstruction.folder_lens import PROFILE_NAME
 
 GOOD_LENS = 8

@@ -21,6 +21,7 @@ from photoangle.carfile.folder import load_car, load_corrections, load_kit, phot
 from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.outcome import Report
+from photoangle.output.answers_json import link_json
 from photoangle.output.drawings import write_drawings
 from photoangle.output.pictures import write_pictures
 from photoangle.page.jobs import Jobs
@@ -137,18 +138,19 @@ class Work:
         self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, made_from,
                              self.answer.number + 1)
         if measurement is not None and measurement.states:
-            self._keep(measurement, linked.answers, linked.report, jobs)
+            self._keep(measurement, linked, jobs)
         if not linked.answers and measurement is None:
             return "nothing to work out yet: photos or tape readings are needed"
         return "worked out"
 
-    def _keep(self, measurement, answers, report, jobs):
+    def _keep(self, measurement, linked, jobs):
         results = self.root / "results"
         results.mkdir(exist_ok=True)
         write_whole(results / "measure.json", measurement.report.to_json() + "\n")
         keep_run(results, measurement)
+        answers, report = linked.answers, linked.report
         if any(a.base is not None for a in answers):
-            write_whole(results / "link.json", report.to_json() + "\n")
+            write_whole(results / "link.json", link_json(report, answers, units=measurement.car.units) + "\n")
         write_pictures(measurement, results, jobs.progress)
         write_drawings(answers, results, report, jobs.progress)
 

@@ -18,6 +18,7 @@ from photoangle.core.errors import CannotUse
 from photoangle.core.options import PhotoOptions
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
+from photoangle.core.states import RIDE
 from photoangle.detection.cache import DetectionCache
 from photoangle.figures.print_by_tape import contradicted_by_tape
 from photoangle.figures.tape_check import tape_figures
@@ -45,7 +46,8 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     """Measure a car folder.
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
-    corner's ride photos are looked at all the same, for the chassis's attitude); looks:
+    corner's ride photos, or all of the folder where it has none, are looked at all the same, for the
+    chassis's attitude); looks:
     `DetectionCache` to remember by, with a store: measurements as well.
     Returns Measurement.  Raises InputError.
     """
@@ -81,6 +83,9 @@ def _measured_folder(root, progress, car, kit, only, folders, looks):
     if only is not None and "/" in only:
         folders = [f for f in state_folders(root, f"{only.split('/')[0]}/ride") if f[:2] not in wanted
                    ] + folders
+    if only is not None and not any(state == RIDE for _, state, *_ in folders):
+        # how the car stands may then be known from another corner
+        folders = state_folders(root)
 
     def solved(car):
         return _solved_states(root, folders, car, kit, looks, progress)

@@ -23,13 +23,13 @@ _PROFILE = "lens/profile.json"
 
 
 def looks_for(root: str | os.PathLike[str]) -> DetectionCache:
-    """A DetectionCache that also keeps what it saw, and what was solved from it, in the car folder's results."""
+    """A DetectionCache that also keeps what it saw, and what was solved from it, in the folder's results."""
     return DetectionCache(Store(Path(root) / FOLDER, root))
 
 
 def contents(root: str | os.PathLike[str]) -> tuple[tuple[str, str], ...]:
-    """(name in the folder, digest of what it holds) of all that a measurement of a car folder hangs on: notes,
-    lens, photos; of everything else among the photos its name and kind."""
+    """(name in the folder, digest of what it holds) of all that a measurement of a car folder hangs on:
+    notes, lens, photos; of everything else among the photos its name and kind."""
     root = Path(root)
     out = [(name, _held(root / name)) for name in ("car.toml", CORRECTIONS, _PROFILE)]
     for place in (*CORNERS, "lens"):

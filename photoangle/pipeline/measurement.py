@@ -14,7 +14,7 @@ from photoangle.geometry.states import StateResult
 
 @dataclass
 class Measurement:
-    """Everything a measure run found out.  key: what it is kept under (`pipeline.kept`), "" where it is not."""
+    """Everything a measure run found out.  key: what it is kept under (`pipeline.kept`), else ""."""
 
     report: Report
     states: list

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 
-from photoangle.comparison.compare import Side, compare_sides, overall
+from photoangle.comparison.compare import Side, compare_sides
 from photoangle.core.cautions import CAUTIONS
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
 from photoangle.core.states import CORNERS, RIDE, in_order
 from photoangle.output.compare_table import change_numbers
-from photoangle.output.link_table import axle_lines, headline, travel_rows, two_ways_rows, verdict_words
+from photoangle.output.link_table import axle_lines, travel_rows, two_ways_rows
+from photoangle.output.summary import compared
+from photoangle.output.summary.linked import clearance, headline, verdict_words
 from photoangle.output.table import (
     figure_title,
     format_value,
@@ -19,6 +21,7 @@ from photoangle.output.table import (
     shown_figures,
     title_rank,
 )
+from photoangle.output.wording import worded
 from photoangle.report import pictures
 from photoangle.report.fitting import AFTER, ORDER, TORQUES, fitting_cards
 from photoangle.report.record import inputs, record_rows
@@ -45,11 +48,13 @@ def report_content(measurement, answers, axles, steps, report, now=None):
                         "changes": _changes(states, measurement, units)})
     return {
         "title": measurement.car.name or "car", "units": units, "corners": corners, "verdicts": [
-            (a.corner, verdict_words(a), headline(a)) for a in answers
+            (a.corner, verdict_words(a), headline(a, units), clearance(a, units), views) for a in answers
+            for views in [pictures.views(a)]
         ], "axles": [line for a in axles for line in axle_lines(a, units)],
         "steps": [_step(s, measurement) for s in steps
                   if not _enough(s)], "enough": [s for s in steps if _enough(s)],
-        "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": f.what, "do": f.do}
+        "findings": [{"level": _LEVELS.get(f.level, f.level), "where": f.where, "what": worded(f.what, units),
+                      "do": worded(f.do, units)}
                      for f in graver_first(gathered(report.findings))],
         "record": record_rows(measurement, now), "inputs": inputs(measurement), "cautions": CAUTIONS,
         "cards": fitting_cards(answers, units), "order": ORDER, "torques": TORQUES, "after": AFTER
@@ -58,9 +63,9 @@ def report_content(measurement, answers, axles, steps, report, now=None):
 
 def _answer(answer, units):
     return {
-        "verdict": verdict_words(answer), "headline": headline(answer),
-        "do": getattr(answer.advice, "do",
-                      ""), "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer),
+        "verdict": verdict_words(answer), "headline": headline(answer, units),
+        "do": worded(getattr(answer.advice, "do", ""), units),
+        "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer, units),
         "views": pictures.views(answer), "plots": pictures.travel(answer), "change_mm": answer.change_mm
     }
 
@@ -105,7 +110,8 @@ def _changes(states, measurement, units):
                      key=lambda c: (title_rank(c.figure.name.removeprefix("change:")), c.figure.datum or ""))
                 if c.figure.datum != "gravity"]
         out.append({
-            "before": before.state, "after": after.state, "overall": overall(comparison, units), "rows": rows,
+            "before": before.state, "after": after.state, "overall": compared.headline(comparison),
+            "rows": rows,
             "picture": pictures.before_after(comparison)
         })
     return out

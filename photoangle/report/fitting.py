@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from photoangle.core.findings import Refusal
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE
-from photoangle.output.link_table import turns_words
+from photoangle.output.summary.linked import turns_words
 from photoangle.output.table import format_length
 
 ORDER = (

@@ -11,7 +11,16 @@ from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, HUB, LINK_F
 from photoangle.linkage.kinematics.closure import Closure, branch_side, close_link
 from photoangle.linkage.kinematics.knuckle import Knuckle, arm_angle_for_rise, knuckle_at
 from photoangle.linkage.kinematics.layout import Layout
-from photoangle.linkage.kinematics.turning import angle_between, cross, dot, length, square_to, turned, unit
+from photoangle.linkage.kinematics.turning import (
+    angle_between,
+    cross,
+    dot,
+    length,
+    square_to,
+    turned,
+    unit,
+    wrapped,
+)
 
 _UP, _AHEAD = np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
 # Half the step of the central difference for the motion ratio: error about step^2, 1e-7 relative.
@@ -76,8 +85,18 @@ def position_at_arm(layout: Layout, arm_turn: Floats, link_mm: Floats | None = N
 def motion_ratio(layout: Layout, arm_turn: Floats, link_mm: Floats | None = None) -> Array:
     """Bar eye's rise over wheel's rise at control-arm angles (...), by central differences in the arm's
     angle."""
+    return rates(layout, arm_turn, link_mm)[0]
+
+
+def rates(layout: Layout, arm_turn: Floats, link_mm: Floats | None = None) -> tuple[Array, Array]:
+    """(bar eye's rise over wheel's rise, bar's turn over wheel's rise in rad/mm) at control-arm angles (...),
+    by central differences in the arm's angle.
+
+    By virtual work the bar's stiffness at the wheel goes with the square of its turn over the wheel's rise.
+    """
     low, high = (position_at_arm(layout, arm_turn + s, link_mm) for s in (-_STEP_RAD, _STEP_RAD))
-    return (high.eye[..., 2] - low.eye[..., 2]) / (high.hub[..., 2] - low.hub[..., 2])
+    rise = high.hub[..., 2] - low.hub[..., 2]
+    return (high.eye[..., 2] - low.eye[..., 2]) / rise, wrapped(high.bar_turn - low.bar_turn) / rise
 
 
 def angle_of(line: Array, axis: Array, line_before: Array | None = None) -> Array:
