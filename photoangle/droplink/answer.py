@@ -56,8 +56,8 @@ _LOOK_AT_THE_HOSE = (
 @dataclass
 class CornerAnswer:
     """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; adjuster; measured (in
-    set, taken on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at ride
-    height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or Refusal;
+    set, taken on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at
+    ride height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or Refusal;
     choices: `choices.Choice` of each length that can be had; earlier: state -> Advice of an earlier link;
     present, proposed: TravelResults or Refusals or None; figures, findings.
     """

@@ -12,96 +12,38 @@ import math
 import numpy as np
 
 from calib.files import write_whole
-from calib.images.photo import read_upright, turn_points, turn_upright
 from calib.lens import project
-from calib.sheets.palette import BLACK, GREEN, ORANGE, SKY, VERMILION, WHITE, YELLOW
-from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, LINK_FOOT, SILL_FRONT, SILL_REAR
+from calib.sheets.palette import BAR_ARM, CONTROL_ARM, LINK, NEAREST, SKY, VERMILION, WHITE
+from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, HOSES, LINK_FOOT, SILL_FRONT, SILL_REAR
 from photoangle.geometry.parts import part_end, photo_lens
+from photoangle.output.canvas import Canvas
+from photoangle.output.wording import about
 
 # part: (from, to, figure whose angle is drawn, words, colour)
-PARTS = ((BAR_BUSH, BAR_EYE, "bar_arm_angle", "bar arm", ORANGE),
-         ("pivot", ARM_BALL_JOINT, "control_arm_angle", "control arm", SKY),
-         (LINK_FOOT, BAR_EYE, "link_elevation", "drop link", YELLOW),
+PARTS = ((BAR_BUSH, BAR_EYE, "bar_arm_angle", "bar arm", BAR_ARM),
+         ("pivot", ARM_BALL_JOINT, "control_arm_angle", "control arm", CONTROL_ARM),
+         (LINK_FOOT, BAR_EYE, "link_elevation", "drop link", LINK),
          (SILL_REAR, SILL_FRONT, "sill_slope", "sill", WHITE))
+_ANGLE_SIZE, _MARKER_SIZE = 22, 12
 
 
-class Canvas:
-    """A picture in the sensor's frame, drawn on upright.  change(pixels, scale) may alter it first."""
-
-    def __init__(self, path, most_px, change=None):
-        from PIL import Image, ImageDraw
-
-        pixels, self.scale, self.orientation = read_upright(path, most_px)
-        if change is not None:
-            pixels = change(pixels, self.scale)
-        self.size = pixels.shape[1], pixels.shape[0]
-        upright = turn_upright(pixels, self.orientation)
-        self.picture = Image.fromarray(np.ascontiguousarray(upright[..., ::-1]))
-        self.draw = ImageDraw.Draw(self.picture)
-        self.unit = max(self.picture.size) / 1000
-
-    def at(self, points):
-        p = (np.atleast_2d(points) + 0.5) * self.scale - 0.5
-        return turn_points(p, *self.size, self.orientation)
-
-    def font(self, size):
-        from PIL import ImageFont
-
-        return ImageFont.load_default(size * self.unit)
-
-    def line(self, a, b, colour, width=3.0, dashes=0):
-        a, b = np.asarray(a), np.asarray(b)
-        pieces = [(a, b)]
-        if dashes:
-            t = np.linspace(0, 1, 2 * dashes)
-            pieces = [(a + (b - a) * t[k], a + (b - a) * t[k + 1]) for k in range(0, 2 * dashes - 1, 2)]
-        for extra, c in ((2.0, BLACK), (0.0, colour)):
-            for p, q in pieces:
-                self.draw.line([tuple(p), tuple(q)], fill=c, width=max(1, round((width + extra) * self.unit)))
-
-    def words(self, where, text, colour=WHITE, size=17, taken=None):
-        """A label on a dark plate near ``where``, moved off what is already there.  Returns its box."""
-        font = self.font(size)
-        box = self.draw.textbbox((0, 0), text, font=font)
-        w, h = box[2] - box[0] + 8 * self.unit, box[3] - box[1] + 8 * self.unit
-        x = float(np.clip(where[0], 2, max(2, self.picture.size[0] - w - 2)))
-        y = float(np.clip(where[1], 2, max(2, self.picture.size[1] - h - 2)))
-        for _ in range(14):
-            clash = next((t for t in taken or () if x < t[2] and t[0] < x + w and y < t[3] and t[1] < y + h),
-                         None)
-            if clash is None:
-                break
-            y = clash[3] + 2
-            if y + h > self.picture.size[1]:
-                y = max(2.0, clash[1] - h - 2)
-        if taken is not None:
-            taken.append((x, y, x + w, y + h))
-        self.draw.rectangle([x, y, x + w, y + h], fill=(20, 20, 20), outline=colour,
-                            width=max(1, round(1.5 * self.unit)))
-        self.draw.text((x + 4 * self.unit - box[0], y + 4 * self.unit - box[1]), text, fill=colour, font=font)
-        return x, y, x + w, y + h
-
-
-def annotate(path, target, result, index, figures, kit, most_px=2000):
+def annotate(path, target, result, index, figures, kit, most_px=2000, units="mm"):
     """Write an annotated copy of a photo to ``target``, a JPEG.  The rest as for `annotated`."""
-    write_whole(target, annotated(path, result, index, figures, kit, most_px))
+    write_whole(target, annotated(path, result, index, figures, kit, most_px, units=units))
 
 
-def annotated(path, result, index, figures, kit, most_px=2000, quality=85):
+def annotated(path, result, index, figures, kit, most_px=2000, quality=85, units="mm"):
     """An annotated copy of a photo, as the bytes of a JPEG.
 
     Parameters: path of the photo (never changed); result: StateResult; index of the photo in its scene;
-    figures: this state's figures; kit.
+    figures: this state's figures; kit; units: the car's.
     Raises OSError and calib.images.photo.PhotoError.
     """
     canvas = Canvas(path, most_px)
     scene = result.scene
     name = scene.photos[index]
     sighting = next(s for s in result.sightings if s.name == name)
-    # labels keep off the tags themselves
-    taken = [tuple(np.r_[c.min(0), c.max(0)]) for c in (canvas.at(t.corners_px) for t in sighting.found)]
-    lens = photo_lens(scene, index)
-    camera = scene.cameras[index]
+    lens, camera = photo_lens(scene, index), scene.cameras[index]
 
     def see(points_mm):
         at = camera.apply(np.atleast_2d(points_mm))
@@ -109,71 +51,99 @@ def annotated(path, result, index, figures, kit, most_px=2000, quality=85):
             return None
         return canvas.at(project(at, lens))
 
-    _draw_parts(canvas, result, figures, see, taken)
     used = {i for i in scene.markers if (name, i) not in scene.left_out}
+    tags = []  # corners (4, 2) in the picture, id, whether it counts
     for tag in sighting.found:
         good = tag.tag_id in used and tag.tag_id in sighting.tags
-        corners = sighting.tags[tag.tag_id].corners_px if good else tag.corners_px
-        _draw_marker(canvas, corners, kit.slot(tag.tag_id), tag.tag_id, good, taken)
+        tags.append((canvas.at(sighting.tags[tag.tag_id].corners_px if good else tag.corners_px), tag.tag_id,
+                     good))
     recovered = set(sighting.tags) - {t.tag_id for t in sighting.found}
-    for i in sorted(recovered & used):
-        _draw_marker(canvas, sighting.tags[i].corners_px, kit.slot(i), i, True, taken)
+    tags += [(canvas.at(sighting.tags[i].corners_px), i, True) for i in sorted(recovered & used)]
+    labels = canvas.labels()
+    for corners, _, _ in tags:
+        labels.keep_off(_box(corners))
     if sighting.card is not None:
         for p in canvas.at(sighting.card.pixels):
-            r = 3 * canvas.unit
-            canvas.draw.ellipse([p[0] - r, p[1] - r, p[0] + r, p[1] + r], outline=SKY,
-                                width=max(1, round(1.2 * canvas.unit)))
+            canvas.dot(p, 3, None, SKY)
+        labels.keep_off(_box(canvas.at(sighting.card.pixels)))
+    for corners, _, good in tags:
+        for k in range(4):
+            canvas.line(corners[k], corners[(k + 1) % 4], WHITE if good else VERMILION, 1.5,
+                        0 if good else 6)
+    _draw_parts(canvas, result, figures, see, labels)
+    _draw_gap(canvas, result, figures, see, labels, units)
+    for corners, tag_id, good in tags:
+        slot = kit.slot(tag_id)
+        title = slot.role.title if slot.role.number is not None else f"marker {tag_id}"
+        canvas.plate(title if good else f"{title}: not used", WHITE if good else (255, 190, 150),
+                     _MARKER_SIZE, labels, _box(corners))
     stream = io.BytesIO()
     canvas.picture.save(stream, "JPEG", quality=quality)
     return stream.getvalue()
 
 
-def _draw_marker(canvas, corners_px, slot, tag_id, good, taken):
-    p = canvas.at(corners_px)
-    colour = GREEN if good else VERMILION
-    for k in range(4):
-        canvas.line(p[k], p[(k + 1) % 4], colour, 2.0, 0 if good else 6)
-    title = slot.role.title if slot.role.number is not None else f"marker {tag_id}"
-    text = title if good else f"{title}: not used"
-    canvas.words((p[:, 0].max() + 4 * canvas.unit, p[:, 1].mean()), text, WHITE if good else (255, 190, 150),
-                 11, taken)
+def _box(points):
+    return (*points.min(0), *points.max(0))
 
 
-def _draw_parts(canvas, result, figures, see, taken):
-    """Lines on the parts, each with its level line, and the angles in a column with leaders."""
-    points = result.points
+def _draw_parts(canvas, result, figures, see, labels):
+    """Lines on the parts, each with its level line and the angle between them, then their words."""
+    points, drawn = result.points, []
     by_name = {}
     for f in figures:
         if f.name not in by_name or f.datum == "chassis":
             by_name[f.name] = f
-    labels = []
     for start, end, figure_name, words, colour in PARTS:
         a, b = part_end(points, start), part_end(points, end)
         figure = by_name.get(figure_name) or by_name.get(figure_name.replace("_angle", "_elevation"))
         if a is None or b is None or see(a) is None or see(b) is None:
             continue
         pa, pb = see(a)[0], see(b)[0]
-        if figure is not None:
-            level = _level_end(result, a, b, figure.datum)
-            if level is not None and see(level) is not None:
-                canvas.line(pa, see(level)[0], colour, 2.0, 12)
+        level = None if figure is None else _level_end(result, a, b, figure.datum)
+        if level is not None and see(level) is not None:
+            flat = see(level)[0]
+            canvas.line(pa, flat, colour, 2.0, 12)
+            canvas.arc(pa, flat, pb, colour)
+            labels.keep_off_line(pa, flat, 6 * canvas.unit)
         canvas.line(pa, pb, colour, 4.0)
         for p in (pa, pb):
-            r = 6 * canvas.unit
-            canvas.draw.ellipse([p[0] - r, p[1] - r, p[0] + r, p[1] + r], fill=colour, outline=BLACK,
-                                width=max(1, round(1.5 * canvas.unit)))
+            canvas.dot(p, 6, colour)
+        labels.keep_off_line(pa, pb, 10 * canvas.unit)
         if figure is not None:
+            drawn.append((pa, pb, figure, words, colour))
+    for pa, pb, figure, words, colour in drawn:
+        inside = _within(canvas, pa, pb)
+        if inside is not None:
             half = (figure.high95 - figure.low95) / 2
-            datum = "" if figure.datum is None else f" against {figure.datum}"
-            labels.append(
-                ((pa + pb) / 2, f"{words} {round(figure.value, 1) + 0.0:+.1f} ± {half:.1f}°{datum}", colour))
-    # the column stands where there is least to see: at the top left, below each other
+            datum = "" if figure.datum == "chassis" or figure.name == "sill_slope" else f" against {figure.datum}"
+            canvas.plate(f"{words} {round(figure.value, 1) + 0.0:+.1f} ± {half:.1f}°{datum}", colour,
+                         _ANGLE_SIZE, labels, _box(inside))
+
+
+def _within(canvas, a, b):
+    """The middle part of a line that lies in the picture, (2, 2), or None."""
+    t = np.linspace(0.25, 0.75, 41)[:, None]
+    points = a + (b - a) * t
     width, height = canvas.picture.size
-    for k, (middle, text, colour) in enumerate(labels):
-        where = np.array([12 * canvas.unit, (14 + 34 * k) * canvas.unit])
-        box = canvas.words(where, text, colour, 21, taken)
-        inside = np.clip(middle, [0, 0], [width - 1, height - 1])
-        canvas.line([min(box[2], max(box[0], inside[0])), box[3]], inside, colour, 1.2, 40)
+    good = points[((points > 0) & (points < [width, height])).all(1)]
+    return None if not len(good) else good[[0, -1]]
+
+
+def _draw_gap(canvas, result, figures, see, labels, units):
+    """The nearest way from the bar's eye to a hose marker, with its length."""
+    gaps = [(f.value, f, f"hose_{f.name[-1]}") for f in figures if f.name.startswith("hose_gap_")]
+    gaps = [g for g in gaps if g[2] in HOSES and g[2] in result.points and BAR_EYE in result.points]
+    if not gaps:
+        return
+    _, figure, hose = min(gaps, key=lambda g: g[0])
+    a, b = see(part_end(result.points, BAR_EYE)), see(part_end(result.points, hose))
+    if a is None or b is None:
+        return
+    canvas.line(a[0], b[0], NEAREST, 2.5, 8)
+    labels.keep_off_line(a[0], b[0], 6 * canvas.unit)
+    inside = _within(canvas, a[0], b[0])
+    if inside is not None:
+        canvas.plate(f"to the hose {about(figure.value, units)}", NEAREST, _MARKER_SIZE + 4, labels, _box(inside))
 
 
 def _level_end(result, a, b, datum):

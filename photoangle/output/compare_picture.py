@@ -17,7 +17,8 @@ from calib.lens import project
 from calib.sheets.palette import BLACK, WHITE
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
-from photoangle.output.annotate import PARTS, Canvas
+from photoangle.output.annotate import PARTS
+from photoangle.output.canvas import Canvas
 from photoangle.output.compare_table import change_numbers
 
 _SHARE = 0.45  # of the before photo, near the parts
@@ -139,7 +140,7 @@ def _blended(pixels, scale, comparison, indices, move, plane, lines_px):
 def _draw(canvas, comparison, parts, move, see):
     """Draw the parts with their labels; returns the picture with a legend below it."""
     changes = {(c.figure.name[7:], c.figure.datum): c for c in comparison.changes}
-    labels, joints = [], []
+    labels, joints, room = [], [], canvas.labels()
     flipped = np.linalg.det(move.matrix) < 0
     legend = [(f"dashed, open joints: before ({comparison.before.name}{', mirrored' if flipped else ''})",
                WHITE), (f"drawn through, filled joints: after ({comparison.after.name})", WHITE)]
@@ -153,7 +154,9 @@ def _draw(canvas, comparison, parts, move, see):
             canvas.line(a, b, colour, 4.5 if which else 3.0, 0 if which else 9)
             joints += [(which, p, colour) for p in (a, b)]
             value = "" if change is None else f" {round((change.before, change.after)[which], 1) + 0.0:+.1f}°"
-            labels.append(((a + b) / 2, f"{words} {('before', 'after')[which]}{value}", colour))
+            room.keep_off_line(a, b, 10 * canvas.unit)
+            labels.append((np.sort([a + (b - a) * t for t in (0.4, 0.6)], axis=0),
+                           f"{words} {('before', 'after')[which]}{value}", colour))
         if change is not None:
             before, after, value, half, _ = change_numbers(change)
             legend.append(
@@ -167,26 +170,9 @@ def _draw(canvas, comparison, parts, move, see):
                             width=max(2, round(2 * canvas.unit)))
     if len(legend) > 2:
         legend.append(("A photo foreshortens the parts: the figures are the true angles.", WHITE))
-    _place_labels(canvas, labels)
+    for at, text, colour in labels:
+        canvas.plate(text, colour, 18, room, (*at[0], *at[1]))
     return _with_legend(canvas, legend)
-
-
-def _place_labels(canvas, labels):
-    """Labels in two columns at the picture's edges, in the order of what they point at, so that leaders do
-    not cross."""
-    width, height = canvas.picture.size
-    centre = np.mean([at[0] for at, *_ in labels])
-    for right in (False, True):
-        column = sorted((x for x in labels if (x[0][0] > centre) == right), key=lambda x: x[0][1])
-        step = 36 * canvas.unit
-        y = np.clip(
-            np.mean([x[0][1] for x in column] or [0]) - step * len(column) / 2, 6,
-            max(6, height - step * len(column)))
-        for k, (at, text, colour) in enumerate(column):
-            wide = canvas.draw.textlength(text, font=canvas.font(18)) + 8 * canvas.unit
-            x = width - wide - 8 * canvas.unit if right else 8 * canvas.unit
-            box = canvas.words((x, y + k * step), text, colour, 18)
-            canvas.line([box[0] if right else box[2], (box[1] + box[3]) / 2], at, colour, 1.0)
 
 
 def _with_legend(canvas, lines):

@@ -12,7 +12,7 @@ import numpy as np
 
 from calib.cancellation import may_leave
 from calib.files import write_whole
-from calib.sheets.palette import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION
+from calib.sheets.palette import BAR_ARM, BLACK, BLUE, CONTROL_ARM, GREEN, GREY, LINK, NEAREST, VERMILION
 from photoangle.core.findings import ATTENTION, Finding, Refusal
 from photoangle.core.roles import (
     ARCH_LIP,
@@ -155,9 +155,9 @@ def _draw(ax, points, across, sign, style, first):
     pivots = [points[n] for n in PIVOTS if n in points]
     pivot = np.mean(pivots, axis=0)
     middle = (sign * pivot[across], pivot[2])
-    lines = [("control arm", middle, flat(ARM_BALL_JOINT), SKY, 5, BLUE),
-             ("bar arm", flat(BAR_BUSH), flat(BAR_EYE), ORANGE, 5, "#8a5a00"),
-             ("link", flat(LINK_FOOT), flat(BAR_EYE), GREEN, 4, "#006b4e")]
+    lines = [("control arm", middle, flat(ARM_BALL_JOINT), CONTROL_ARM, 5, BLUE),
+             ("bar arm", flat(BAR_BUSH), flat(BAR_EYE), BAR_ARM, 5, "#8a5a00"),
+             ("link", flat(LINK_FOOT), flat(BAR_EYE), LINK, 4, "#006b4e")]
     for words, a, b, colour, width, ink in lines:
         if words == "control arm" and not first:
             continue
@@ -218,7 +218,7 @@ def _gap(ax, points, across, sign):
     a, b = points[BAR_EYE], points[name]
     ax.plot([sign * a[across], sign * b[across]], [a[2], b[2]],
             linestyle=(0, (1, 1)),
-            color=VERMILION,
+            color=NEAREST,
             linewidth=1.5,
             zorder=2)
 

@@ -27,7 +27,8 @@ def write_pictures(measurement, results, progress):
         target = picture.parent
         try:
             target.mkdir(parents=True, exist_ok=True)
-            annotate(path, picture, state, index, figures, measurement.kit)
+            annotate(path, picture, state, index, figures, measurement.kit,
+                     units=measurement.car.units)
             report.pictures.append(picture)
         except PhotoError as error:  # it was there a moment ago
             report.tell(Finding(ATTENTION, str(path), error.what, error.do))

@@ -14,7 +14,8 @@ from photoangle.api import compare
 from photoangle.comparison.compare import overall
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
-from photoangle.output.annotate import PARTS, Canvas
+from photoangle.output.annotate import PARTS
+from photoangle.output.canvas import Canvas
 from photoangle.output.compare_table import change_numbers
 from photoangle.output.table import figure_title, title_rank
 
