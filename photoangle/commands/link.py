@@ -59,7 +59,7 @@ def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache
         linked = link(root, wishes, only, PhotoOptions(options.kit_path), progress, looks or looks_for(root))
     answers, report = linked.answers, linked.report
     if options.pictures and any(a.base is not None for a in answers):
-        write_drawings(answers, root / "results", report, progress)
+        write_drawings(answers, root / "results", report, progress, car.units)
     text = link_json(report, answers, wishes, car.units)
     try:
         if any(a.base is not None for a in answers):

@@ -115,7 +115,8 @@ def _draw_parts(canvas, result, figures, see, labels):
         inside = _within(canvas, pa, pb)
         if inside is not None:
             half = (figure.high95 - figure.low95) / 2
-            datum = "" if figure.datum == "chassis" or figure.name == "sill_slope" else f" against {figure.datum}"
+            plain = figure.datum == "chassis" or figure.name == "sill_slope"
+            datum = "" if plain else f" against {figure.datum}"
             canvas.plate(f"{words} {round(figure.value, 1) + 0.0:+.1f} ± {half:.1f}°{datum}", colour,
                          _ANGLE_SIZE, labels, _box(inside))
 
@@ -143,7 +144,8 @@ def _draw_gap(canvas, result, figures, see, labels, units):
     labels.keep_off_line(a[0], b[0], 6 * canvas.unit)
     inside = _within(canvas, a[0], b[0])
     if inside is not None:
-        canvas.plate(f"to the hose {about(figure.value, units)}", NEAREST, _MARKER_SIZE + 4, labels, _box(inside))
+        words = f"to the hose {about(figure.value, units)}"
+        canvas.plate(words, NEAREST, _MARKER_SIZE + 4, labels, _box(inside))
 
 
 def _level_end(result, a, b, datum):

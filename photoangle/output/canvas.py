@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from calib.images.photo import read_upright, turn_points, turn_upright
@@ -44,8 +46,8 @@ class Canvas:
                 self.draw.line([tuple(p), tuple(q)], fill=c, width=max(1, round((width + extra) * self.unit)))
 
     def plate(self, text, colour, size, labels, around, pointed=True):
-        """A label, white on a dark plate with an edge of ``colour``, beside the box ``around``, where ``labels`` has
-        room, with a leader to it where it could not stand close.  Returns its box."""
+        """A label, white on a dark plate with an edge of ``colour``, beside the box ``around``, where ``labels``
+        has room, with a leader to it where it could not stand close.  Returns its box."""
         font = self.font(size)
         box = self.draw.textbbox((0, 0), text, font=font)
         room = 4 * self.unit
@@ -67,7 +69,7 @@ class Canvas:
         turn = (turn - first + np.pi) % (2 * np.pi) - np.pi
         steps = first + np.linspace(0, turn, 16)
         points = apex + radius * np.c_[np.cos(steps), np.sin(steps)]
-        for p, q in zip(points[:-1], points[1:], strict=True):
+        for p, q in itertools.pairwise(points):
             self.line(p, q, colour, width)
 
     def dot(self, at, radius, fill, outline=BLACK):

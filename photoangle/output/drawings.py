@@ -7,6 +7,7 @@ for colour-blind readers) and never carry a meaning alone.
 from __future__ import annotations
 
 import io
+import math
 
 import numpy as np
 
@@ -31,6 +32,7 @@ from photoangle.linkage.kinematics.lengths import other_hole
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm, position
 from photoangle.linkage.kinematics.turning import turned
 from photoangle.linkage.travel import ride_rise
+from photoangle.output.wording import INCH, about, length_to_set, signed
 
 _SIZE = 13
 
@@ -56,7 +58,7 @@ def picture_bytes(figure, kind):
     return out.getvalue()
 
 
-def write_drawings(answers, results, report, progress):
+def write_drawings(answers, results, report, progress, units="mm"):
     """Views and travel of each answered corner into ``results``/corner; what cannot be written is told, not
     fatal."""
     try:
@@ -65,7 +67,7 @@ def write_drawings(answers, results, report, progress):
             target.mkdir(parents=True, exist_ok=True)
             for name, draw in (("link-views.png", draw_views), ("link-travel.png", draw_travel)):
                 may_leave()
-                picture = draw(answer)
+                picture = draw(answer, units=units)
                 if picture is not None:
                     write_whole(target / name, picture)
                     report.pictures.append(target / name)
@@ -99,8 +101,9 @@ def _heights(answer):
     return (("droop", steps[0]), ("ride height", 0.0), ("bump stop", steps[-1]))
 
 
-def draw_views(answer, kind="png"):
-    """Side and front views at droop, ride height and bump.  Returns bytes of a picture, or None without an
+def draw_views(answer, kind="png", units="mm"):
+    """Side and front views at droop, ride height and bump, with the bar's angle and the least gap there.
+    Returns bytes of a picture, or None without an
     answer."""
     if answer.base is None or isinstance(answer.present, Refusal):
         return None
@@ -121,7 +124,8 @@ def draw_views(answer, kind="png"):
                 _draw(ax, points, across, sign, style, first=style == "-")
             _gap(ax, places[name][-1], across, sign)
             if row == 0:
-                ax.set_title(f"{name}, {bump:+.0f} mm" if bump else name, fontsize=_SIZE, fontweight="bold")
+                ax.set_title((f"{name}, {signed(bump, units, 0)}" if bump else name)
+                             + f"\n{_told(answer, bump, units)}", fontsize=_SIZE - 2, fontweight="bold")
             if column == 0:
                 ax.set_ylabel(view, fontsize=_SIZE, fontweight="bold")
             ax.set_aspect("equal", adjustable="box")
@@ -129,13 +133,36 @@ def draw_views(answer, kind="png"):
             ax.tick_params(labelsize=9, colors=GREY)
     _frame(axes)
     front = "front of the car " + ("to the left" if left else "to the right")
-    words = "solid: present link" + (f"   dashed: link {answer.change_mm:+.1f} mm" if proposed else "")
+    length = getattr(answer.advice, "figures", {}).get("link_length")
+    present, new = ("", "") if length is None else (
+        f" {length_to_set(mm, units)}" for mm in (length.value, length.value + answer.change_mm))
+    words = f"solid: present link{present}" + (
+        f"   dashed: link{new or ' ' + signed(answer.change_mm, units)}" if proposed else "")
     figure.suptitle(
         f"{answer.corner}: {words}\nside view: {front};  front view: the car's left on the right;  mm from"
         f" the bar's bush",
         fontsize=_SIZE,
     )
     return picture_bytes(figure, kind)
+
+
+def _told(answer, bump, units):
+    """The bar arm's angle, now and with the proposed link, and the least gap to the hose, at a wheel's
+    travel."""
+    found = [r for r in (answer.present, answer.proposed) if r is not None and not isinstance(r, Refusal)]
+    if not found:
+        return ""
+
+    def at(result, name):
+        course = result.courses.get(name)
+        if course is None:
+            return math.nan
+        return float(np.interp(bump, result.steps_mm, course.value))
+
+    angles = [at(r, "bar_arm_angle") for r in found]
+    words = "bar arm " + " to ".join(f"{round(a, 1) + 0.0:+.1f}°" for a in angles if math.isfinite(a))
+    gaps = [g for g in (at(found[-1], f"gap_{k}") for k in ("eye", "link", "arm")) if math.isfinite(g)]
+    return words + (f", hose {about(min(gaps), units)}" if gaps else "")
 
 
 def _frame(axes):
@@ -231,56 +258,64 @@ _PLOTS = (("bar_arm_angle", "bar arm angle, deg"), ("gap_eye", "bar eye to the h
           ("link_lean_front", "link lean from the front, deg"))
 
 
-def draw_travel(answer, kind="png"):
+def draw_travel(answer, kind="png", units="mm"):
     """Courses over the travel with their 95 % bands.  Returns bytes of a picture, or None without an
     answer."""
     results = [(r, words, colour, style)
                for r, words, colour, style in ((answer.present, "present link", BLUE, "-"),
-                                               (answer.proposed, f"link {answer.change_mm:+.1f} mm",
+                                               (answer.proposed, f"link {signed(answer.change_mm, units)}",
                                                 VERMILION, "--"))
                if r is not None and not isinstance(r, Refusal)]
     if not results:
         return None
     shown = [(n, t) for n, t in _PLOTS if n in results[0][0].courses]
-    columns = 3
+    columns = min((3, 2), key=lambda c: -len(shown) % c)  # as few empty places as can be
     rows = -(-len(shown) // columns)
     figure, axes = new_figure(13, 2.9 * rows, rows, columns)
+    across = INCH if units == "in" else 1.0
+    steps_mm = answer.travel.steps_mm
+    ends = steps_mm[0] / across, steps_mm[-1] / across
     for ax, (name, title) in zip(axes.flat, shown, strict=False):
         for result, words, colour, style in results:
             course = result.courses[name]
-            ax.fill_between(result.steps_mm,
-                            course.low95,
-                            course.high95,
+            scale = across if course.unit == "mm" else 1.0
+            ax.fill_between(result.steps_mm / across,
+                            course.low95 / scale,
+                            course.high95 / scale,
                             color=colour,
                             alpha=0.18,
                             linewidth=0)
-            ax.plot(result.steps_mm, course.value, style, color=colour, linewidth=2.2, label=words)
+            ax.plot(result.steps_mm / across, course.value / scale, style, color=colour, linewidth=2.2,
+                    label=words)
         ax.axvline(0, color=BLACK, linewidth=0.8)
-        _limits(ax, answer, name)
+        _limits(ax, answer, name, ends[0])
         measured = answer.travel.measured_mm
         if measured is not None:
             for a, b in ((answer.travel.steps_mm[0], measured[0]), (measured[1], answer.travel.steps_mm[-1])):
                 if b - a > 1:
-                    ax.axvspan(a, b, facecolor="none", edgecolor="#bbbbbb", hatch="//", linewidth=0)
-        ax.set_title(title, fontsize=_SIZE - 1, fontweight="bold")
-        ax.set_xlim(answer.travel.steps_mm[0], answer.travel.steps_mm[-1])
+                    ax.axvspan(a / across, b / across, facecolor="none", edgecolor="#bbbbbb", hatch="//",
+                               linewidth=0)
+        ax.set_title(title.replace(", mm", f", {units}").replace(", deg", ", °"), fontsize=_SIZE - 1,
+                     fontweight="bold")
+        ax.set_xlim(*ends)
+        ax.margins(y=0.12)
         ax.grid(color="#dddddd", linewidth=0.6)
         ax.tick_params(labelsize=10)
     for ax in axes.flat[len(shown):]:
         ax.set_axis_off()
     axes.flat[0].legend(fontsize=10, framealpha=0.9)
     hatched = ";  hatched: beyond what was measured" if answer.travel.measured_mm is not None else ""
-    figure.supxlabel(f"wheel travel from ride height, mm (droop left, bump right);  bands: 95 %{hatched}",
-                     fontsize=_SIZE)
+    figure.supxlabel(f"wheel travel from ride height, {units} (droop left, bump right);  bands: 95 %"
+                     f"{hatched}", fontsize=_SIZE)
     figure.suptitle(f"{answer.corner}: over the travel", fontsize=_SIZE + 1, fontweight="bold")
     return picture_bytes(figure, kind)
 
 
-def _limits(ax, answer, name):
+def _limits(ax, answer, name, left):
     """What must not be crossed: contact with the hose, a joint's limit, the wanted angle's band."""
     if name.startswith("gap"):
         ax.axhline(0, color=BLACK, linewidth=2)
-        ax.annotate("touches", (answer.travel.steps_mm[0], 0),
+        ax.annotate("touches", (left, 0),
                     xytext=(4, 3),
                     textcoords="offset points",
                     fontsize=9)
@@ -291,14 +326,14 @@ def _limits(ax, answer, name):
                    edgecolor=GREEN,
                    hatch="..",
                    linewidth=1)
-        ax.annotate("wanted", (answer.travel.steps_mm[0], answer.wanted.angle_deg + answer.wanted.within_deg),
+        ax.annotate("wanted", (left, answer.wanted.angle_deg + answer.wanted.within_deg),
                     xytext=(4, 3),
                     textcoords="offset points",
                     fontsize=9)
     limit = answer.joint_limit_deg.get(name.rsplit("_", 1)[-1]) if name.startswith("joint_tilt") else None
     if limit is not None:
         ax.axhline(limit, color=BLACK, linewidth=2)
-        ax.annotate(f"limit {limit:g}", (answer.travel.steps_mm[0], limit),
-                    xytext=(4, 3),
+        ax.annotate(f"limit {limit:g}°", (left, limit),
+                    xytext=(4, -12),
                     textcoords="offset points",
                     fontsize=9)

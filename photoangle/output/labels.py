@@ -46,7 +46,8 @@ class Labels:
                 # to the right first, then about
                 turn = 2 * math.pi * (k // 2 + (k % 2) * (_DIRECTIONS // 2)) / _DIRECTIONS
                 ux, uy = math.cos(turn), math.sin(turn)
-                out = min(half[0] / abs(ux) if ux else math.inf, half[1] / abs(uy) if uy else math.inf) + reach
+                out = reach + min(half[0] / abs(ux) if ux else math.inf,
+                                  half[1] / abs(uy) if uy else math.inf)
                 x, y = middle[0] + ux * out - width / 2, middle[1] + uy * out - height / 2
                 if not (2 <= x <= self.size[0] - width - 2 and 2 <= y <= self.size[1] - height - 2):
                     continue

@@ -9,7 +9,7 @@ from photoangle.core.options import LinkRequest
 from photoangle.core.states import has_new_link
 from photoangle.output.summary.linked import at_ride_height, short_lines
 from photoangle.output.table import format_value
-from photoangle.output.wording import INCH, worded
+from photoangle.output.wording import INCH, signed, worded
 
 # What is shown of the travel: name of the extreme, words.
 EXTREMES = (("gap_min_eye", "bar eye to the hose"), ("gap_min_link", "link to the hose"),
@@ -104,7 +104,7 @@ def travel_rows(answer, units="mm"):
 
     Returns (heads, rows); both empty without a travel.
     """
-    new = f"link {_signed(answer.change_mm, units)}"
+    new = f"link {signed(answer.change_mm, units)}"
     shown = [(r, head) for r, head in ((answer.present, "present link"), (answer.proposed, new))
              if r is not None and not isinstance(r, Refusal)]
     if not shown:
@@ -149,11 +149,6 @@ def _cell(near, units):
     fine = digits if f.unit == "mm" else 0
     return (f"{value:.{fine}f} ±{half:.{fine}f} at {near.at_mm / scale:+.{digits}f}"
             f" {near_verdict(near)}").rstrip()
-
-
-def _signed(mm, units):
-    """A change of length with its sign and unit."""
-    return f"{mm / INCH:+.2f} in" if units == "in" else f"{mm:+.1f} mm"
 
 
 def axle_lines(axle, units="mm"):

@@ -61,6 +61,11 @@ def span_to_set(low_mm: float, high_mm: float, units: str = "mm") -> str:
     return f"{low} to {length_to_set(high_mm, units)}"
 
 
+def signed(mm: float, units: str = "mm", digits: int = 1) -> str:
+    """A change of length with its sign and unit."""
+    return f"{mm / INCH:+.{digits + 1}f} in" if units == "in" else f"{mm:+.{digits}f} mm"
+
+
 def about(value_mm: float, units: str = "mm") -> str:
     """A length to know rather than to set: a whole millimetre, a tenth of an inch."""
     return f"{value_mm / INCH:.1f} in" if units == "in" else f"{value_mm:.0f} mm"

@@ -152,7 +152,7 @@ class Work:
         if any(a.base is not None for a in answers):
             write_whole(results / "link.json", link_json(report, answers, units=measurement.car.units) + "\n")
         write_pictures(measurement, results, jobs.progress)
-        write_drawings(answers, results, report, jobs.progress)
+        write_drawings(answers, results, report, jobs.progress, measurement.car.units)
 
     def _lens(self, jobs):
         """Learn the lens anew where its photos are newer than the profile."""

@@ -49,7 +49,7 @@ def report_content(measurement, answers, axles, steps, report, now=None):
     return {
         "title": measurement.car.name or "car", "units": units, "corners": corners, "verdicts": [
             (a.corner, verdict_words(a), headline(a, units), clearance(a, units), views) for a in answers
-            for views in [pictures.views(a)]
+            for views in [pictures.views(a, units)]
         ], "axles": [line for a in axles for line in axle_lines(a, units)],
         "steps": [_step(s, measurement) for s in steps
                   if not _enough(s)], "enough": [s for s in steps if _enough(s)],
@@ -66,7 +66,7 @@ def _answer(answer, units):
         "verdict": verdict_words(answer), "headline": headline(answer, units),
         "do": worded(getattr(answer.advice, "do", ""), units),
         "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer, units),
-        "views": pictures.views(answer), "plots": pictures.travel(answer), "change_mm": answer.change_mm
+        "plots": pictures.travel(answer, units), "change_mm": answer.change_mm
     }
 
 
@@ -89,8 +89,8 @@ def _state(state, measurement, units):
                 "photo": f"{other} ± {other_half}", "unit": unit, "e_n": f"{c.e_n:+.1f}", "agrees": c.agrees
             })
     return {
-        "name": state.state, "photos": pictures.state_photos(state, figures,
-                                                             measurement.kit), "rows": rows, "tape": tape,
+        "name": state.state, "rows": rows, "tape": tape,
+        "photos": pictures.state_photos(state, figures, measurement.kit, units),
         "granted": [granted_words(g, units) for g in measurement.report.granted
                     if (g.corner, g.state) == (state.corner, state.state)],
         "count": len(state.scene.photos), "markers": len(state.scene.markers), "lens": state.scene.lens_source

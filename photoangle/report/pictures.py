@@ -19,7 +19,7 @@ def data_uri(data, kind):
     return f"data:{kind};base64,{base64.b64encode(data).decode()}"
 
 
-def state_photos(state, figures, kit, most=PHOTOS_A_STATE):
+def state_photos(state, figures, kit, units, most=PHOTOS_A_STATE):
     """(name, data URI) of the annotated photos that show most markers."""
     count = {s.name: len(s.tags) for s in state.sightings}
     order = sorted(range(len(state.scene.photos)), key=lambda k: (-count.get(state.scene.photos[k], 0), k))
@@ -27,25 +27,26 @@ def state_photos(state, figures, kit, most=PHOTOS_A_STATE):
     for k in sorted(order[:most]):
         name = state.scene.photos[k]
         out.append((name,
-                    data_uri(annotated(state.paths[name], state, k, figures, kit, _PHOTO_PX, _QUALITY),
+                    data_uri(annotated(state.paths[name], state, k, figures, kit, _PHOTO_PX, _QUALITY,
+                                       units),
                              "image/jpeg")))
     return out
 
 
-def drawing(draw, answer):
+def drawing(draw, answer, units):
     """Data URI of `draw_views` or `draw_travel` as SVG, or None."""
-    data = draw(answer, "svg")
+    data = draw(answer, "svg", units)
     return None if data is None else data_uri(data, "image/svg+xml")
 
 
-def views(answer):
+def views(answer, units):
     """Side and front views as a data URI, or None."""
-    return drawing(draw_views, answer)
+    return drawing(draw_views, answer, units)
 
 
-def travel(answer):
+def travel(answer, units):
     """Plots over the travel as a data URI, or None."""
-    return drawing(draw_travel, answer)
+    return drawing(draw_travel, answer, units)
 
 
 def stand(state, step, kit):
