@@ -9,6 +9,7 @@ from pathlib import Path
 from calib.files import write_whole
 from photoangle.api import LinkResult, link, link_by_tape
 from photoangle.carfile.folder import load_car
+from photoangle.carfile.misplaced import as_car_folder, check_only
 from photoangle.core.errors import CannotUse
 from photoangle.core.findings import Finding
 from photoangle.core.options import Asked, LinkRequest, PhotoOptions
@@ -49,6 +50,8 @@ def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache
     Returns the exit code.  Raises InputError.
     """
     root, only = options.folder, options.only
+    as_car_folder(root)
+    check_only(only, root)
     if only is not None and only not in CORNERS:
         raise CannotUse("--only", f"{only!r} is no corner", "use one of " + ", ".join(CORNERS))
     car = load_car(root)

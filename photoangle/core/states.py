@@ -9,9 +9,10 @@ AXLES = ("front", "rear")
 CORNERS = ("front-left", "front-right", "rear-left", "rear-right")
 
 # How the car stands: hanging on stands; with the knuckles jacked to ride height; on its wheels; as set, with
-# the new link; as set, with one link off, where the bar shows its free shape.
-DROOP, SET, RIDE, FITTED, FREE = "droop", "set", "ride", "fitted", "free"
-STATES = (DROOP, SET, RIDE, FITTED, FREE)
+# the new link; as set, with one link off, where the bar shows its free shape;
+# near the bump stop.
+DROOP, SET, RIDE, FITTED, FREE, BUMP = "droop", "set", "ride", "fitted", "free", "bump"
+STATES = (DROOP, SET, RIDE, FITTED, FREE, BUMP)
 
 
 class InState(Protocol):

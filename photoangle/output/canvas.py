@@ -46,8 +46,8 @@ class Canvas:
                 self.draw.line([tuple(p), tuple(q)], fill=c, width=max(1, round((width + extra) * self.unit)))
 
     def plate(self, text, colour, size, labels, around, pointed=True):
-        """A label, white on a dark plate with an edge of ``colour``, beside the box ``around``, where ``labels``
-        has room, with a leader to it where it could not stand close.  Returns its box."""
+        """A label, white on a dark plate with an edge of ``colour``, beside the box ``around``, where
+        ``labels`` has room, with a leader to it where it could not stand close.  Returns its box."""
         font = self.font(size)
         box = self.draw.textbbox((0, 0), text, font=font)
         room = 4 * self.unit

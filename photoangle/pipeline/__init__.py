@@ -12,6 +12,7 @@ from photoangle.advice.advise import slip_findings
 from photoangle.advice.marker_slips import exchanged_roles
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.folder import load_car, load_corrections, load_kit, state_folders
+from photoangle.carfile.misplaced import as_car_folder, check_only, misplaced_photos
 from photoangle.carfile.print_check import check_findings, not_used
 from photoangle.carfile.symlinks import shut_folders, skipped_links
 from photoangle.core.errors import CannotUse
@@ -52,11 +53,14 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     Returns Measurement.  Raises InputError.
     """
     root = Path(root)
+    as_car_folder(root)
+    check_only(only, root)
     car = load_car(root)
     kit = load_kit(root, car, kit_path)
     folders = state_folders(root, only)
     if not folders:
-        raise CannotUse(
+        elsewhere = misplaced_photos(root)
+        raise CannotUse.because(elsewhere[0]) if elsewhere else CannotUse(
             str(root), "no photos in it",
             "put photos into folders such as front-left/droop (make them with `photoangle start`)")
     looks = looks or DetectionCache()
@@ -121,7 +125,7 @@ def _without_check(car, solved, finding):
 def _solved_states(root, folders, car, kit, looks, progress):
     """(Report, StateResults) of a car folder's states, each by itself."""
     report = Report()
-    report.tell(*skipped_links(root), *shut_folders(root), *check_findings(car.print_check))
+    report.tell(*skipped_links(root), *shut_folders(root), *misplaced_photos(root), *check_findings(car.print_check))
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
     states = []

@@ -12,6 +12,7 @@ from pathlib import Path
 from calib.files import file_digest
 from photoangle.carfile.corrections import NAME as CORRECTIONS
 from photoangle.carfile.folder import photo_files
+from photoangle.carfile.misplaced import misplaced_photos
 from photoangle.core.states import CORNERS
 from photoangle.core.store import Store
 from photoangle.detection.cache import DetectionCache
@@ -29,7 +30,7 @@ def looks_for(root: str | os.PathLike[str]) -> DetectionCache:
 
 def contents(root: str | os.PathLike[str]) -> tuple[tuple[str, str], ...]:
     """(name in the folder, digest of what it holds) of all that a measurement of a car folder hangs on:
-    notes, lens, photos; of everything else among the photos its name and kind."""
+    notes, lens, photos; of everything else among the photos its name and kind; what lies elsewhere."""
     root = Path(root)
     out = [(name, _held(root / name)) for name in ("car.toml", CORRECTIONS, _PROFILE)]
     for place in (*CORNERS, "lens"):
@@ -40,7 +41,7 @@ def contents(root: str | os.PathLike[str]) -> tuple[tuple[str, str], ...]:
                 path = Path(folder) / name
                 out.append((str(path.relative_to(root)),
                             _held(path) if name in photos else _kind(path)))
-    return tuple(out)
+    return (*out, *((f.where, f"{f.what}; {f.do}") for f in misplaced_photos(root)))
 
 
 def remembered(store: Store, key: str, root: Path) -> Measurement | None:
