@@ -108,7 +108,23 @@ def _run(command, options):
     sys.exit(command(options, _progress(not getattr(options, "as_json", False))))
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+_ORDER = ("kit", "start", "lens", "measure", "next", "link", "report", "compare", "history", "page", "demo",
+          "help")
+
+
+class _InOrder(click.Group):
+    """Its commands in working order, each with its whole sentence."""
+
+    def list_commands(self, ctx):
+        return sorted(super().list_commands(ctx), key=_ORDER.index)
+
+    def format_commands(self, ctx, formatter):
+        rows = [(name, self.commands[name].get_short_help_str(400)) for name in self.list_commands(ctx)]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
+@click.group(cls=_InOrder, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 def main():
     """True angles of a car's anti-roll bar (sway bar), control arm and drop link (end link) from phone photos
@@ -121,6 +137,8 @@ def main():
               type=click.Choice(["A4", "Letter"], case_sensitive=False),
               default="A4",
               show_default=True)
+@click.option("--all", "every", is_flag=True, help="Every sheet of one side, not the first three pages.")
+@click.option("--right", is_flag=True, help="All sheets and the second set, for both sides in one picture.")
 @click.option("--screen", metavar="WIDTHxHEIGHT",
               help="The card alone as a picture for a screen of so many pixels, to learn a lens from.")
 @_guarded
@@ -134,12 +152,21 @@ def kit(**options):
 @main.command()
 @click.argument("folder", type=_FOLDER)
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True)
+@click.option("--ask", "asked", is_flag=True, help="Ask for the readings one by one and write them down.")
 @_guarded
-def start(**options):
-    """Make a car folder with a commented car.toml."""
+def start(folder, units, asked):
+    """Make a car folder with a short car.toml."""
     from photoangle.commands.start import StartOptions, start_command
 
-    _run(start_command, StartOptions(**options))
+    def ask(question):
+        try:
+            return click.prompt(question, default="", show_default=False)
+        except click.Abort as error:
+            if sys.stdin.isatty():
+                raise KeyboardInterrupt from error
+            raise EOFError from error
+
+    _run(start_command, StartOptions(folder, units, ask if asked else None))
 
 
 @main.command()
@@ -325,12 +352,26 @@ def page(**options):
 
 @main.command()
 @click.option("--folder", type=_FOLDER, help="Where to write (default: photoangle-demo here).")
+@click.option("--from", "source", type=_FOLDER,
+              help="The sample photos, where they are not beside the program.")
 @_guarded
 def demo(**options):
-    """The whole job on the sample photos: lens, angles, pictures."""
+    """The whole way on the sample photos, from the kit to the report, and how near it comes to their truth."""
     from photoangle.commands.demo import DemoOptions, demo_command
 
     _run(demo_command, DemoOptions(**options))
+
+
+@main.command("help")
+@click.argument("topic", required=False)
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True,
+              help="Of car.toml's examples.")
+@_guarded
+def help_(**options):
+    """More on a TOPIC, such as link or car.toml; without one, the topics there are."""
+    from photoangle.commands.help import HelpOptions, help_command
+
+    _run(help_command, HelpOptions(**options))
 
 
 if __name__ == "__main__":

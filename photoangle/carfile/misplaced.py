@@ -76,7 +76,8 @@ def _other_folder(folder):
     corner = corner_meant(folder.name)
     inside = [s for s in readable_folders(folder) if _photos(s)]
     if corner is not None and (inside or _photos(folder)):
-        return [Finding(ATTENTION, folder.name, f"photos in it are not looked at: {folder.name!r} is no corner",
+        return [Finding(ATTENTION, folder.name,
+                        f"photos in it are not looked at: {folder.name!r} is no corner",
                         f"rename the folder to {corner}")]
     state = folder.name if folder.name in STATES else state_meant(folder.name)
     if state is not None and _photos(folder):
@@ -86,8 +87,8 @@ def _other_folder(folder):
 
 def _found(where, folder, do):
     count = len(_photos(folder))
-    return Finding(ATTENTION, where, f"{count} photo{'s lie' if count > 1 else ' lies'} here, outside any corner"
-                   " and state, and none is looked at", do)
+    lie = f"{count} photos lie" if count > 1 else "a photo lies"
+    return Finding(ATTENTION, where, f"{lie} here, outside any corner and state, and none is looked at", do)
 
 
 def _photos(folder):

@@ -10,7 +10,7 @@ from calib.files import write_whole
 from calib.kit import CardSpec
 from photoangle.core.errors import CannotUse
 from photoangle.core.progress import Progress
-from photoangle.output.kit_pdf import write_kit_pdf
+from photoangle.output.kit_pdf import ALL, FIRST, ONE_SIDE, write_kit_pdf
 from photoangle.output.terminal import say
 
 _LARGEST_PX = 20_000
@@ -19,11 +19,14 @@ _LARGEST_PX = 20_000
 @dataclass(frozen=True)
 class KitOptions:
     """path: the PDF to write, or None for its usual name; paper: "A4" or "Letter"; screen: "WIDTHxHEIGHT" of
-    a screen in pixels, for a picture of the card alone."""
+    a screen in pixels, for a picture of the card alone; every: all sheets of one side, not the three pages
+    that the first answer needs; right: the second set as well, for both sides in one picture."""
 
     path: Path | None = None
     paper: str = "A4"
     screen: str | None = None
+    every: bool = False
+    right: bool = False
 
 
 def kit_command(options: KitOptions, progress: Progress) -> int:
@@ -31,10 +34,15 @@ def kit_command(options: KitOptions, progress: Progress) -> int:
     if options.screen is not None:
         return _for_a_screen(options.path or Path("photoangle-card.png"), options.screen)
     path = options.path or Path("photoangle-kit.pdf")
-    write_kit_pdf(path, options.paper)
-    say(f"{path}: print it at 100 % (no \"fit to page\"), on {options.paper}.\n"
-        "Lay a steel rule on the lines beside the card: 200.0 and 150.0 mm; write what it says into car.toml."
-        )
+    parts = ALL if options.right else ONE_SIDE if options.every else FIRST
+    write_kit_pdf(path, options.paper, parts)
+    sheets = "all sheets" if options.right else "all sheets of one side" if options.every else (
+        "three pages: card, where they go, the first markers")
+    say(f"{path}: {sheets}. Print at 100 % (no \"fit to page\"), on {options.paper}.\n"
+        "Lay a steel rule on the lines beside the card (200.0 and 150.0 mm) and write what it says into\n"
+        "car.toml.")
+    if not options.every and not options.right:
+        say("More: --all for small markers, plates and hose markers, --right for both sides in one picture.")
     return 0
 
 

@@ -120,17 +120,24 @@ PLAN = KitPlan(
     ROLE_BY_KEY,
     FIRST_SET,
     ("plumb_top", "plumb_bottom"),
-    {CARD: (), "where": (), "markers": _MARKERS, "right": _RIGHT},
+    {CARD: (), "where": (), "first": _MARKERS[:1], "markers": _MARKERS[1:], "right": _RIGHT},
 )
 
 
+# The first answer's pages, the rest of one side's, and all.
+FIRST = (CARD, "where", "first")
+ONE_SIDE = (*FIRST, "markers")
+ALL = tuple(PLAN.parts)
+
+
 def write_kit_pdf(
-    path: str | PathLike, paper: str = "A4", parts: tuple[str, ...] = tuple(PLAN.parts)
+    path: str | PathLike, paper: str = "A4", parts: tuple[str, ...] = ALL
 ) -> Path:
     """Write the car's kit to ``path`` and return it.
 
     ``paper`` is "A4" or "Letter". ``parts``, in the order to print: "card" (one landscape page), "where" (the
-    page that shows where markers go), "markers" (four sheets) and "right" (three sheets, the second set).
+    page that shows where markers go), "first" (the sheet that the first answer needs), "markers" (three
+    more) and "right" (three sheets, the second set).
     Same bytes each time; the file appears whole or not at all.  Raises ValueError for an unknown paper or
     part, OSError where it cannot be written.
     """

@@ -125,7 +125,8 @@ def _without_check(car, solved, finding):
 def _solved_states(root, folders, car, kit, looks, progress):
     """(Report, StateResults) of a car folder's states, each by itself."""
     report = Report()
-    report.tell(*skipped_links(root), *shut_folders(root), *misplaced_photos(root), *check_findings(car.print_check))
+    report.tell(*skipped_links(root), *shut_folders(root), *misplaced_photos(root),
+                *check_findings(car.print_check))
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
     states = []

@@ -5,7 +5,13 @@ import shutil
 import pytest
 from PIL import Image
 
-from photoangle.carfile.misplaced import as_car_folder, check_only, corner_meant, misplaced_photos, state_meant
+from photoangle.carfile.misplaced import (
+    as_car_folder,
+    check_only,
+    corner_meant,
+    misplaced_photos,
+    state_meant,
+)
 from photoangle.core.errors import InputError
 from photoangle.core.states import CORNERS, STATES
 from tests.whole.test_commands import run

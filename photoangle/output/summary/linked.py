@@ -168,7 +168,7 @@ def stiffness(answer: Any) -> str:
     if now is None or then is None or not now.value:
         return ""
     ratio = (then.value / now.value) ** 2
-    if abs(ratio - 1) < 0.02:
+    if abs(ratio - 1) < 0.05:
         return ""
     return (f"The bar at the wheel becomes {abs(ratio - 1):.0%} {'stiffer' if ratio > 1 else 'softer'}"
             f" (× {ratio:.2f}; less where the arms themselves bend).")
