@@ -356,7 +356,7 @@ def page(**options):
               help="The sample photos, where they are not beside the program.")
 @_guarded
 def demo(**options):
-    """The whole way on the sample photos, from the kit to the report, and how near it comes to their truth."""
+    """The whole way on the sample photos, from the kit to the report, against their truth."""
     from photoangle.commands.demo import DemoOptions, demo_command
 
     _run(demo_command, DemoOptions(**options))

@@ -11,5 +11,3 @@ ORANGE, SKY, GREEN, YELLOW = "#e69f00", "#56b4e9", "#009e73", "#f0e442"
 BLUE, VERMILION, PURPLE = "#0072b2", "#d55e00", "#cc79a7"
 # Greys: for words of second rank, thin lines, tinted ground.
 DARK, GREY, MID, LIGHT, PALE = "#404040", "#666666", "#808080", "#b8b8b8", "#e9e9e9"
-# One colour a part, in photos, drawings, plots and on the page (its style sheet has the same).
-BAR_ARM, CONTROL_ARM, LINK, NEAREST = ORANGE, SKY, GREEN, VERMILION

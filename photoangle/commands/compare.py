@@ -9,8 +9,8 @@ from photoangle.api import compare
 from photoangle.commands.options import named_roles, photo_options
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.progress import Progress
-from photoangle.output.compare_picture import draw_comparison
 from photoangle.output.compare_table import changes_lines, comparisons_json
+from photoangle.output.drawn.compare_picture import draw_comparison
 from photoangle.output.summary.common import look_lines, picture_line
 from photoangle.output.summary.compared import summary_lines
 from photoangle.output.table import finding_lines

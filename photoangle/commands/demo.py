@@ -20,7 +20,7 @@ from photoangle.core.figure import Figure
 from photoangle.core.options import LinkRequest
 from photoangle.core.progress import Progress
 from photoangle.core.states import FITTED, SET
-from photoangle.output.drawings import write_drawings
+from photoangle.output.drawn.drawings import write_drawings
 from photoangle.output.kit_pdf import FIRST, write_kit_pdf
 from photoangle.output.plain import plain
 from photoangle.output.summary import compared, linked, to_do
@@ -104,7 +104,8 @@ def _copy(source, target):
     there = {p.relative_to(target) for p in target.rglob("*")
              if p.suffix.lower() in (*SUFFIXES, ".toml") and "results" not in p.relative_to(target).parts}
     if there - wanted:
-        raise CannotUse(str(target), "photos or notes of yours are in it", "name another folder with --folder")
+        raise CannotUse(str(target), "photos or notes of yours are in it",
+                        "name another folder with --folder")
     for name in sorted(wanted):
         if not (target / name).exists():
             (target / name).parent.mkdir(parents=True, exist_ok=True)

@@ -19,7 +19,7 @@ from photoangle.detection.cache import DetectionCache
 from photoangle.droplink.request import request_from
 from photoangle.linkage.advice import CHANGE
 from photoangle.output.answers_json import link_json
-from photoangle.output.drawings import write_drawings
+from photoangle.output.drawn.drawings import write_drawings
 from photoangle.output.link_table import axle_lines, full_lines
 from photoangle.output.summary.common import look_lines, picture_line
 from photoangle.output.summary.linked import next_lines, short_lines

@@ -16,7 +16,7 @@ from photoangle.core.progress import Progress
 from photoangle.core.states import CORNERS, in_order
 from photoangle.detection.cache import DetectionCache
 from photoangle.figures.between import between_figures, parse_between
-from photoangle.output.pictures import write_pictures
+from photoangle.output.drawn.pictures import write_pictures
 from photoangle.output.plain import plain
 from photoangle.output.summary.measured import summary_lines
 from photoangle.output.table import comparison_lines, figure_lines, finding_lines, granted_lines
@@ -129,4 +129,5 @@ def _print_all(measurement, assumed):
 
 def _ordered(states):
     """States by corner, and in the order of the work."""
-    return [s for corner in (*CORNERS, None) for s in in_order([s for s in states if s.corner == corner])]
+    named = [s for corner in CORNERS for s in in_order([s for s in states if s.corner == corner])]
+    return named or list(states)

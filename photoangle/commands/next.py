@@ -73,7 +73,7 @@ def _say(*texts):
 
 
 def _pictures(measurement, steps, results, report):
-    from photoangle.output.stand_picture import draw_stand
+    from photoangle.output.drawn.stand_picture import draw_stand
 
     by_state = {f"{s.corner}/{s.state}": s for s in measurement.states}
     try:

@@ -13,8 +13,8 @@ from pathlib import Path
 from calib.files import file_digest
 from calib.images.photo import PhotoError, read_photo
 from photoangle.carfile.corrections import PhotoFix
+from photoangle.carfile.store import Store
 from photoangle.core.findings import ATTENTION, Finding
-from photoangle.core.store import Store
 from photoangle.detection.by_hand import corrected
 from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.photo_quality import photo_quality

@@ -6,7 +6,9 @@ import json
 import textwrap
 
 from photoangle.comparison.compare import overall
-from photoangle.output.table import figure_title, title_rank
+from photoangle.output.summary.compared import headline
+from photoangle.output.table import change_numbers, figure_title, title_rank
+from photoangle.output.wording import worded
 
 _SHARED = {
     "floor": "the floor's slope", "forward": "which way is forward", "lens": "the lens", "level": "the level",
@@ -18,24 +20,12 @@ _SHARED = {
 _GROUPS = (("chassis", "against the chassis"), ("gravity", "against gravity"), (None, "between the parts"))
 
 
-def change_numbers(change, units="mm"):
-    """(before, after, change, plus-or-minus, unit) of a Change as text, lengths in the car's units."""
-    f = change.figure
-    half = (f.high95 - f.low95) / 2
-    inches = f.unit == "mm" and units == "in"
-    scale = 25.4 if inches else 1.0
-    digits = 3 if inches else 1 if half >= (0.995 if f.unit == "deg" else 0.195) else 2
-    sign = "+" if f.unit == "deg" else ""
-    unit = "in" if inches else "°" if f.unit == "deg" else f.unit
-    return (f"{change.before / scale:{sign}.{digits}f}", f"{change.after / scale:{sign}.{digits}f}",
-            f"{f.value / scale:+.{digits}f}", f"{half / scale:.{digits}f}", unit)
-
-
 def changes_lines(comparison, units="mm"):
     """Lines of one comparison: the verdict in a sentence, the figures by datum, and why where none could be
     had."""
     lines = [f"{comparison.before.name} -> {comparison.after.name}"]
-    lines += textwrap.wrap(overall(comparison, units), 78, initial_indent="  ", subsequent_indent="  ")
+    for words in (headline(comparison), worded(overall(comparison, units), units)):
+        lines += textwrap.wrap(words, 78, initial_indent="  ", subsequent_indent="  ")
     for datum, words in _GROUPS:
         mine = sorted((c for c in comparison.changes if c.figure.datum == datum),
                       key=lambda c: title_rank(c.figure.name[7:]))

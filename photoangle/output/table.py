@@ -41,6 +41,19 @@ def format_value(figure, units="mm"):
     return f"{figure.value:.{digits}f}", f"{half:.{digits}f}", figure.unit
 
 
+def change_numbers(change, units="mm"):
+    """(before, after, change, plus-or-minus, unit) of a Change as text, lengths in the car's units."""
+    f = change.figure
+    half = (f.high95 - f.low95) / 2
+    inches = f.unit == "mm" and units == "in"
+    scale = 25.4 if inches else 1.0
+    digits = 3 if inches else 1 if half >= (0.995 if f.unit == "deg" else 0.195) else 2
+    sign = "+" if f.unit == "deg" else ""
+    unit = "in" if inches else "°" if f.unit == "deg" else f.unit
+    return (f"{change.before / scale:{sign}.{digits}f}", f"{change.after / scale:{sign}.{digits}f}",
+            f"{f.value / scale:+.{digits}f}", f"{half / scale:.{digits}f}", unit)
+
+
 def format_length(value_mm, units="mm"):
     """A length to set or to read, with its unit: a tenth of a millimetre, a hundredth of an inch."""
     return f"{value_mm / 25.4:.2f} in" if units == "in" else f"{value_mm:.1f} mm"

@@ -14,10 +14,9 @@ from photoangle.api import compare
 from photoangle.comparison.compare import overall
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
-from photoangle.output.annotate import PARTS
-from photoangle.output.canvas import Canvas
-from photoangle.output.compare_table import change_numbers
-from photoangle.output.table import figure_title, title_rank
+from photoangle.output.drawn.annotate import PARTS
+from photoangle.output.drawn.canvas import Canvas
+from photoangle.output.table import change_numbers, figure_title, title_rank
 
 _READ_PX, _WIDE_PX = 2400, 1400
 

@@ -24,7 +24,7 @@ from photoangle.droplink.answer import link_answers
 from photoangle.droplink.stops import lowered_travel
 from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Limits, over_travel
-from photoangle.output.drawings import corner_at
+from photoangle.output.drawn.drawings import corner_at
 from photoangle.output.link_table import EXTREMES, near_verdict
 from photoangle.output.summary.linked import headline
 from photoangle.output.table import format_value

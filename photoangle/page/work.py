@@ -22,8 +22,8 @@ from photoangle.comparison.history import keep_run
 from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.outcome import Report
 from photoangle.output.answers_json import link_json
-from photoangle.output.drawings import write_drawings
-from photoangle.output.pictures import write_pictures
+from photoangle.output.drawn.drawings import write_drawings
+from photoangle.output.drawn.pictures import write_pictures
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
 from photoangle.pipeline.kept import looks_for

@@ -1,4 +1,4 @@
-"""A car folder measured before: what its answer was made from, and the answer kept (`core.store`).
+"""A car folder measured before: what its answer was made from, and the answer kept (`carfile.store`).
 
 What counts is what the files hold, never their times: a photo, a note, a kit or a program that differs by a
 byte is measured anew.
@@ -13,8 +13,8 @@ from calib.files import file_digest
 from photoangle.carfile.corrections import NAME as CORRECTIONS
 from photoangle.carfile.folder import photo_files
 from photoangle.carfile.misplaced import misplaced_photos
+from photoangle.carfile.store import Store
 from photoangle.core.states import CORNERS
-from photoangle.core.store import Store
 from photoangle.detection.cache import DetectionCache
 from photoangle.pipeline.measurement import Measurement
 

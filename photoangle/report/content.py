@@ -8,11 +8,11 @@ from photoangle.comparison.compare import Side, compare_sides
 from photoangle.core.cautions import CAUTIONS
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE
 from photoangle.core.states import CORNERS, RIDE, in_order
-from photoangle.output.compare_table import change_numbers
 from photoangle.output.link_table import axle_lines, travel_rows, two_ways_rows
 from photoangle.output.summary import compared
 from photoangle.output.summary.linked import clearance, headline, verdict_words
 from photoangle.output.table import (
+    change_numbers,
     figure_title,
     format_value,
     gathered,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import base64
 
-from photoangle.output.annotate import annotated
-from photoangle.output.compare_picture import comparison_picture
-from photoangle.output.drawings import draw_travel, draw_views
-from photoangle.output.stand_picture import draw_stand
+from photoangle.output.drawn.annotate import annotated
+from photoangle.output.drawn.compare_picture import comparison_picture
+from photoangle.output.drawn.drawings import draw_travel, draw_views
+from photoangle.output.drawn.stand_picture import draw_stand
 
 _PHOTO_PX, _QUALITY = 1000, 72
 # The clearest photos of a state are shown; the others are in the results folder.

@@ -8,7 +8,7 @@ from photoangle.carfile.car import SECTIONS
 from photoangle.carfile.kinds import Table
 from photoangle.carfile.reader import CarFileError, key_at, parse_carfile, read_carfile
 from photoangle.carfile.section import keys_of
-from photoangle.carfile.template import start_folder, starter_text
+from photoangle.carfile.template import SIDES, all_keys_text, start_folder, starter_text
 
 EXAMPLE = """
 [car]
@@ -234,8 +234,37 @@ def test_the_fresh_file_can_be_read_also_with_its_examples(tmp_path, units):
 
 
 def test_the_fresh_file_shows_each_unit():
-    assert '# thread_pitch = "24 tpi"' in starter_text("in") and '# thread_pitch = "1.25 mm"' in starter_text(
+    assert '# thread_pitch = "24 tpi"' in all_keys_text("in") and '# thread_pitch = "1.25 mm"' in all_keys_text(
         "mm")
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_every_key_is_listed_and_its_example_can_be_read(tmp_path, units):
+    import re
+
+    text = all_keys_text(units)
+    filled = re.sub(r"(?m)^# (\w+ = )", r"\1", text)
+    # what stands instead of another, or belongs to a file that is not there
+    filled = re.sub(r"(?m)^(kit|square_to_link) = .*$", "", filled)
+    filled = re.sub(r"(?m)^(\w+) = \"strut_top\".*$", lambda m: m.group() if m[1] == "bar_bush" else "", filled)
+    assert read(tmp_path, filled)
+
+    def names(model):
+        for name, key in keys_of(model).items():
+            yield name
+            if isinstance(key, type):
+                yield from names(key)
+
+    for model in (*SECTIONS.values(),):
+        for name in names(model):
+            assert re.search(rf"(?m)^(# (or: )?)?{name} = |[\[.]{name}[\].]|likewise[^#]*\b{name}\b", text), name
+
+
+def test_the_starter_file_is_the_short_way():
+    text = starter_text()
+    keys = [line for line in text.splitlines() if " = " in line]
+    assert len(keys) <= 20 and all(f"[{side}.standoff]" in text for side in SIDES)
+    assert text.index("tape.ride") < text.index("[print]") < text.index("standoff") < text.index("tape.droop")
 
 
 def test_starting_twice_changes_nothing(tmp_path):

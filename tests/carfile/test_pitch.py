@@ -6,7 +6,7 @@ import pytest
 
 from photoangle.carfile.car import CarFile
 from photoangle.carfile.reader import CarFileError, parse_carfile
-from photoangle.carfile.template import starter_text
+from photoangle.carfile.template import all_keys_text
 
 TOLD = parse_carfile(tomllib.loads('[car]\nwheelbase = "100 in"\nlift = "12 in"'))
 
@@ -32,7 +32,7 @@ def test_leaving_wheelbase_or_lift_out_never_narrows(corner):
 
 
 def test_the_starter_file_asks_for_both_and_for_what_a_level_reads():
-    text = starter_text()
+    text = all_keys_text()
     for key in ("# wheelbase = ", "# lift = ", "# sill_slope_deg = ", "# roll_deg = "):
         assert key in text
 

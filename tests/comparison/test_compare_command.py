@@ -32,7 +32,7 @@ def car(car_copy, tmp_path_factory):
 @pytest.fixture(scope="module")
 def done(car):
     before = fingerprint(car)
-    result = run("compare", car / "front-left" / "droop", car / "front-left" / "set")
+    result = run("compare", car / "front-left" / "droop", car / "front-left" / "set", "--full")
     return SimpleNamespace(result=result, untouched=fingerprint(car) == before)
 
 
@@ -41,7 +41,7 @@ def test_a_comparison_in_words_and_as_a_picture(car, done):
     assert result.exit_code in (0, 1), result.output
     lines = result.output.splitlines()
     assert lines[0] == "front-left/droop -> front-left/set" and lines[1].strip().startswith(
-        "Something changed:")
+        "The bar's arm went up by 9.2° ±")
     row = next(line for line in lines if line.strip().startswith("bar arm angle"))
     assert row.endswith("real change") and "+9.2" in row
     assert next(line for line in lines if line.strip().startswith("link length")).endswith("no change seen")

@@ -52,7 +52,7 @@ def test_a_season_is_listed(car):
     # two intervals of 0.2 in quadrature
     assert steps[2].change == pytest.approx(-8.7) and steps[2].half == pytest.approx(0.2828, abs=1e-4)
     text = "\n".join(history_lines(season(runs)))
-    assert "2026-04-17 10:30" in text and "no change seen" in text and "-8.70 +- 0.28  changed" in text
+    assert "2026-04-17 10:30" in text and "no change seen" in text and "-8.70 ± 0.28  changed" in text
     assert max(map(len, text.splitlines())) <= 80
     # measured again in the company of others: no step
     again = [*runs, replace(runs[-1], made=datetime(2026, 5, 1))]
@@ -87,7 +87,8 @@ def test_what_notes_alone_did_is_no_change_of_the_car(tmp_path):
 
 def test_the_command(car):
     result = run("history", car)
-    assert result.exit_code == 0 and "front-left / set" in result.output and "changed" in result.output
+    assert result.exit_code == 0 and "front-left / set" in result.output
+    assert result.output.startswith("Changed at the last run: front-left / set: bar arm angle.")
     content = json.loads(run("history", car, "--json", "--only", "front-left").stdout)
     assert [s["value"] for s in content["history"][0]["steps"]] == [8.9, 8.8, 0.1]
     result = run("history", car, "--figure", "bar_arm_angel")

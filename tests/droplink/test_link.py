@@ -28,7 +28,8 @@ from photoangle.geometry.joints import coordinates
 from photoangle.linkage.advice import CANNOT_TELL
 from photoangle.linkage.ride import carry
 from photoangle.linkage.travel import Travel
-from photoangle.output.link_table import answer_lines, turns_words, two_ways_rows
+from photoangle.output.link_table import full_lines, two_ways_rows
+from photoangle.output.summary.linked import turns_words
 from photoangle.report.fitting import fitting_cards
 
 
@@ -101,8 +102,8 @@ def test_the_change_is_said_in_half_turns(answers):
     # pitch 1.25 mm, both ends: half a turn is 1.25 mm
     assert advice.change_mm == pytest.approx(advice.half_turns * 1.25)
     assert advice.any_of_mm[0] < advice.change_mm < advice.any_of_mm[1]
-    text = "\n".join(answer_lines(answers["set"]["front-left"]))
-    assert turns_words(advice.half_turns) + " shorter" in text.replace("\n  ", " ")
+    text = "\n".join(full_lines(answers["set"]["front-left"]))
+    assert f"shorter ({turns_words(advice.half_turns)})" in text.replace("\n  ", " ")
     assert max(len(line) for line in text.splitlines()) <= 80
 
 

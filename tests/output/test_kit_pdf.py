@@ -85,5 +85,5 @@ def test_no_label_has_words_wider_than_itself():
 
 def test_it_is_the_plan_that_is_written(printed, tmp_path):
     assert write_kit_pdf(tmp_path / "kit.pdf", printed.paper).read_bytes() == printed.path.read_bytes()
-    with pytest.raises(ValueError, match="card, where, markers, right"):
+    with pytest.raises(ValueError, match="card, where, first, markers, right"):
         write_kit_pdf(tmp_path / "kit.pdf", parts=("cards",))

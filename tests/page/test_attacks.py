@@ -14,7 +14,7 @@ BASE = {"base_url": f"http://{HOST}"}
 
 
 def files(root):
-    return sorted(str(p.relative_to(root)) for p in root.rglob("*") if p.is_file())
+    return sorted(str(p.relative_to(root)) for p in root.rglob("*") if p.is_file() and p.suffix != ".kept")
 
 
 def test_a_wrong_host_is_refused(caller):
@@ -160,7 +160,7 @@ def test_notes_keep_the_comments_and_refuse_nonsense(empty):
                          json={"path": ["front-left", "tape", "droop", "hub_to_arch"], "text": "14 7/8"})
     assert answer.json == {"written": "14 7/8 in", "read": "377.8 mm"}
     after = (root / "car.toml").read_text()
-    assert 'hub_to_arch = "14 7/8 in"' in after and "# One file for the whole car" in after
+    assert 'hub_to_arch = "14 7/8 in"' in after and "# What rule, tape and level say" in after
     for path, text in ((["car", "kit"], "/etc/passwd"), (["front-left", "tape", "droop",
                                                           "hub_to_arch"], "a lot"), (["x"], "1")):
         assert caller.post("/api/note", json={"path": path, "text": text}).status_code == 422

@@ -35,7 +35,7 @@ def small_car(car_copy, tmp_path):
 
 def test_measure_prints_a_table_and_leaves_the_photos_alone(small_car):
     before = fingerprint(small_car)
-    result = run("measure", small_car)
+    result = run("measure", small_car, "--full")
     assert result.exit_code in (0, 1)
     assert "bar arm angle" in result.output and "the tape read" in result.output
     assert max(len(line) for line in result.output.split("annotated photos")[0].splitlines()) <= 80
@@ -70,7 +70,7 @@ def test_bad_photos_are_skipped_with_a_reason_and_the_rest_measured(small_car):
     other = folder / "other_phone.jpg"
     with Image.open(sorted(folder.glob("IMG*"))[0]) as image:
         image.resize((1700, 1275)).save(other, quality=90)
-    result = run("measure", small_car, "--no-pictures")
+    result = run("measure", small_car, "--full", "--no-pictures")
     assert result.exit_code == 1
     text = " ".join(result.output.split())
     for words in ("words.jpg: this is not a picture", "empty.jpg: the file is empty",
@@ -85,7 +85,7 @@ def test_bad_photos_are_skipped_with_a_reason_and_the_rest_measured(small_car):
 def test_a_broken_car_file_is_explained(small_car, text, words):
     (small_car / "car.toml").write_text(text)
     before = fingerprint(small_car)
-    result = run("measure", small_car)
+    result = run("measure", small_car, "--full")
     assert result.exit_code == 2 and words in result.stderr and "car.toml" in result.stderr
     assert fingerprint(small_car) == before and not (small_car / "results").exists()
 
@@ -112,14 +112,14 @@ def test_a_photo_from_another_phone_is_said_and_still_measured(small_car, tmp_pa
     profile = json.loads((small_car / "lens" / "profile.json").read_text())
     profile["profiles"][0]["camera"]["model"] = "Another"
     (small_car / "lens" / "profile.json").write_text(json.dumps(profile))
-    result = run("measure", small_car, "--no-pictures")
+    result = run("measure", small_car, "--full", "--no-pictures")
     text = " ".join(result.output.split())
     assert result.exit_code == 1 and "the lens photos are from" in text and "bar arm length" in text
 
 
 def test_a_damaged_profile_is_said_and_the_photos_still_measured(small_car):
     (small_car / "lens" / "profile.json").write_text("{")
-    result = run("measure", small_car, "--no-pictures")
+    result = run("measure", small_car, "--full", "--no-pictures")
     assert "is damaged" in " ".join(result.output.split()) and "bar arm length" in result.output
 
 
@@ -135,7 +135,7 @@ def test_wrong_options_are_explained(small_car):
 def test_start_then_measure_tells_what_is_missing(tmp_path):
     result = run("start", tmp_path / "car")
     assert result.exit_code == 0 and (tmp_path / "car" / "car.toml").exists()
-    result = run("measure", tmp_path / "car")
+    result = run("measure", tmp_path / "car", "--full")
     assert result.exit_code == 2 and "no photos in it" in result.stderr
 
 
@@ -147,7 +147,7 @@ def test_kit_writes_a_pdf(tmp_path):
 
 def test_a_results_folder_that_cannot_be_written(small_car, monkeypatch):
     (small_car / "results").write_text("in the way")
-    result = run("measure", small_car)
+    result = run("measure", small_car, "--full")
     assert result.exit_code == 2 and "results" in result.stderr
     assert (small_car / "results").read_text() == "in the way"
 

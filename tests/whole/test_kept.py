@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 import photoangle
-from photoangle.core import store as stores
+from photoangle.carfile import store as stores
 from photoangle.pipeline.kept import FOLDER, looks_for
 from tests.whole.test_commands import run
 
@@ -46,7 +46,7 @@ def test_no_photo_is_taken_in_hand_again(car, shut_photos, command):
 
 def test_nor_for_a_comparison(car, shut_photos):
     result = run("compare", car / "front-left" / "set", car / "front-left" / "fitted", "--no-pictures")
-    assert "real change" in result.output
+    assert "The bar's arm went down by" in result.output
 
 
 def test_the_same_to_the_last_bit(car):

@@ -100,7 +100,7 @@ def test_odd_files_beside_good_photos(car, tmp_path):
     for path in sorted(SHARED.glob("odd_files/*")):
         shutil.copyfile(path, folder / path.name)
     with as_a_user(), mode(folder / "shut.jpg", 0):
-        result = run("measure", car, "--no-pictures")
+        result = run("measure", car, "--full", "--no-pictures")
     assert result.exit_code == 1
     assert all(c.isprintable() or c == "\n" for c in result.output)
     said = words(result)
@@ -128,7 +128,7 @@ def test_names_and_notes_are_text_in_report_and_sheet(car):
     assert result.exit_code in (0, 1)
     html, sheet = (car / "results" / "report.html").read_text(), (car / "sheet.csv").read_text()
     assert html.count("{{7*7}}") > 3 and "<script" not in html
-    for text in (html, sheet, result.output, run("measure", car).output):
+    for text in (html, sheet, result.output, run("measure", car, "--full").output):
         assert all(c.isprintable() or c == "\n" for c in text)
     assert "'=1+1" in sheet and ",=" not in sheet
 
@@ -139,7 +139,7 @@ def test_photos_of_one_name_and_one_that_goes_meanwhile(car, monkeypatch):
     folder, drawn = car / "front-left" / "droop", car / "results" / "front-left" / "droop"
     cv2.imwrite(str(folder / "IMG_0.png"), cv2.imread(str(folder / "IMG_1.jpg")))
     (folder / "IMG_1.jpg").unlink()
-    assert run("measure", car).exit_code == 1
+    assert run("measure", car, "--full").exit_code == 1
     assert sorted(p.name for p in drawn.iterdir()) == ["IMG_0.jpg.jpg", "IMG_0.png.jpg"]
     tied = pipeline.tie_states
 
@@ -148,7 +148,7 @@ def test_photos_of_one_name_and_one_that_goes_meanwhile(car, monkeypatch):
         return tied(*given)
 
     monkeypatch.setattr(pipeline, "tie_states", slow)
-    result = run("measure", car)
+    result = run("measure", car, "--full")
     assert (
         result.exit_code == 1
         and "IMG_0.jpg: the file cannot be read (No such file or directory)" in words(result)
@@ -160,7 +160,7 @@ def test_photos_of_one_name_and_one_that_goes_meanwhile(car, monkeypatch):
 def test_a_folder_that_may_not_be_looked_into(car, shut):
     (car / shut).mkdir()
     with as_a_user(), mode(car / shut, 0):
-        result = run("measure", car, "--no-pictures")
+        result = run("measure", car, "--full", "--no-pictures")
     assert result.exit_code == 1 and f"{shut}: this folder may not be looked into" in words(result)
     assert "bar arm length" in result.output
 
@@ -169,14 +169,14 @@ def test_a_folder_that_may_not_be_looked_into(car, shut):
 def test_notes_that_may_not_be_read(car, name):
     (car / name).touch()
     with as_a_user(), mode(car / name, 0):
-        result = run("measure", car)
+        result = run("measure", car, "--full")
     assert result.exit_code == 2 and name in result.stderr and "(Permission denied); " in result.stderr
 
 
 def test_a_folder_that_may_not_be_written(car):
     before = digests(car)
     with as_a_user(), mode(car, 0o555):
-        for arguments in (("measure", car, "--no-pictures"), ("start", car), ("kit", car / "kit.pdf")):
+        for arguments in (("measure", car, "--no-pictures", "--full"), ("start", car), ("kit", car / "kit.pdf")):
             result = run(*arguments)
             assert result.exit_code == 2 and "Permission denied; check the folder, its permissions" in words(
                 result), arguments
@@ -201,11 +201,11 @@ def room_for(size):
 
 
 def test_no_room_for_the_results_keeps_the_old_ones(car):
-    run("measure", car, "--no-pictures")
+    run("measure", car, "--full", "--no-pictures")
     before = digests(car)
     assert any(p.name == "measure.json" for p in before)
     with room_for(500):
-        result = run("measure", car)
+        result = run("measure", car, "--full")
     assert (
         result.exit_code == 2
         and "measure.json: File too large" in result.stderr
@@ -225,12 +225,12 @@ def test_a_disk_that_is_really_full(drawn, tmp_path):
         pytest.skip("no small disk can be mounted here")
     try:
         car = shutil.copytree(drawn, disk / "car")
-        run("measure", car, "--no-pictures")
+        run("measure", car, "--full", "--no-pictures")
         with open(disk / "filler", "wb", buffering=0) as filler, contextlib.suppress(OSError):
             while True:
                 filler.write(bytes(4096))
         before = digests(car)
-        result = run("measure", car)
+        result = run("measure", car, "--full")
         assert result.exit_code == 2 and "measure.json: No space left on device" in result.stderr
         assert "bar arm length" in result.output and digests(car) == before
         assert json.loads((car / "results" / "measure.json").read_text())["figures"]

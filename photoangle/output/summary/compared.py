@@ -8,9 +8,8 @@ from typing import Any
 from photoangle.comparison.compare import OPEN, REAL, Change, Comparison
 from photoangle.core.figure import Figure
 from photoangle.core.states import has_new_link
-from photoangle.output.compare_table import change_numbers
 from photoangle.output.summary.common import angle_words, wrapped
-from photoangle.output.table import figure_title
+from photoangle.output.table import change_numbers, figure_title
 
 _SHOWN = ("bar_arm_angle", "bar_arm_elevation", "control_arm_angle", "link_elevation", "link_length",
           "hub_to_arch", "hose_gap_a", "hose_gap_b", "hose_gap_c")

@@ -13,10 +13,11 @@ import numpy as np
 
 from calib.files import write_whole
 from calib.lens import project
-from calib.sheets.palette import BAR_ARM, CONTROL_ARM, LINK, NEAREST, SKY, VERMILION, WHITE
+from calib.sheets.palette import SKY, VERMILION, WHITE
 from photoangle.core.roles import ARM_BALL_JOINT, BAR_BUSH, BAR_EYE, HOSES, LINK_FOOT, SILL_FRONT, SILL_REAR
 from photoangle.geometry.parts import part_end, photo_lens
-from photoangle.output.canvas import Canvas
+from photoangle.output.drawn.canvas import Canvas
+from photoangle.output.drawn.part_colours import BAR_ARM, CONTROL_ARM, LINK, NEAREST
 from photoangle.output.wording import about
 
 # part: (from, to, figure whose angle is drawn, words, colour)

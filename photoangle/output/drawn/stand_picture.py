@@ -6,7 +6,7 @@ import numpy as np
 
 from calib.sheets.palette import BLACK, BLUE, GREY, VERMILION
 from photoangle.core.roles import HUB
-from photoangle.output.drawings import new_figure, picture_bytes
+from photoangle.output.drawn.drawings import new_figure, picture_bytes
 
 
 def draw_stand(result, advice, kit, kind="png"):

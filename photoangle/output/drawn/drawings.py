@@ -13,7 +13,7 @@ import numpy as np
 
 from calib.cancellation import may_leave
 from calib.files import write_whole
-from calib.sheets.palette import BAR_ARM, BLACK, BLUE, CONTROL_ARM, GREEN, GREY, LINK, NEAREST, VERMILION
+from calib.sheets.palette import BLACK, BLUE, GREEN, GREY, VERMILION
 from photoangle.core.findings import ATTENTION, Finding, Refusal
 from photoangle.core.roles import (
     ARCH_LIP,
@@ -32,6 +32,7 @@ from photoangle.linkage.kinematics.lengths import other_hole
 from photoangle.linkage.kinematics.mechanism import assembled_link_mm, position
 from photoangle.linkage.kinematics.turning import turned
 from photoangle.linkage.travel import ride_rise
+from photoangle.output.drawn.part_colours import BAR_ARM, CONTROL_ARM, LINK, NEAREST
 from photoangle.output.wording import INCH, about, length_to_set, signed
 
 _SIZE = 13

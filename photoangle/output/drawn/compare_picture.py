@@ -17,9 +17,9 @@ from calib.lens import project
 from calib.sheets.palette import BLACK, WHITE
 from photoangle.comparison.view import best_photos, looked_up, move_between, parts_plane
 from photoangle.geometry.parts import part_end, photo_lens
-from photoangle.output.annotate import PARTS
-from photoangle.output.canvas import Canvas
-from photoangle.output.compare_table import change_numbers
+from photoangle.output.drawn.annotate import PARTS
+from photoangle.output.drawn.canvas import Canvas
+from photoangle.output.table import change_numbers
 
 _SHARE = 0.45  # of the before photo, near the parts
 _BAND_ROWS = 256

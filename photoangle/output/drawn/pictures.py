@@ -11,7 +11,7 @@ from photoangle.core.findings import ATTENTION, Finding
 
 def write_pictures(measurement, results, progress):
     """Annotated photos into ``results``; a picture that cannot be written is told, not fatal."""
-    from photoangle.output.annotate import annotate
+    from photoangle.output.drawn.annotate import annotate
 
     report = measurement.report
     work = []

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from photoangle.carfile.store import Store
 from photoangle.core.findings import NOTE, Finding
-from photoangle.core.store import Store
 
 
 @pytest.fixture
@@ -101,7 +101,7 @@ def test_moves_with_its_folder(store, tmp_path):
 
 
 def test_never_grows_without_end(store, monkeypatch):
-    monkeypatch.setattr("photoangle.core.store._MOST_BYTES", 50_000)
+    monkeypatch.setattr("photoangle.carfile.store._MOST_BYTES", 50_000)
     keys = [store.key("t", n) for n in range(8)]
     for n, key in enumerate(keys):
         store.put(key, bytes(10_000))

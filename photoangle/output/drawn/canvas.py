@@ -8,7 +8,7 @@ import numpy as np
 
 from calib.images.photo import read_upright, turn_points, turn_upright
 from calib.sheets.palette import BLACK, WHITE
-from photoangle.output.labels import Labels, leader
+from photoangle.output.drawn.labels import Labels, leader
 
 
 class Canvas:

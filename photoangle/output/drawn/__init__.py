@@ -1,0 +1,1 @@
+"""Pictures: photos with what was found drawn on them, views, plots, before and after."""
