@@ -63,6 +63,9 @@ ON_STRING_MM, STRING_STANDOFF_MM = 0.3, 0.3
 STRIP_HANGS_DEG = 0.05
 # A plumb string that was let come to rest indoors, in one photo: 0.1 mm over 600 mm, standard uncertainty.
 STRING_SWINGS_DEG = 0.01
+# A plumb that was seen to swing, or to be touched, between photos: by so much, standard deviation in each
+# photo, or so many times more or less (people's hands and draughts; no source).
+PLUMB_SWINGS_DEG, PLUMB_SWINGS_TIMES = 0.5, 3.0
 # A spirit level along the card's edge: 1 mm/m, makers' convention, half-width.
 CARD_LEVEL_DEG = 0.057
 # How far the card leans back or forward where its edge alone was levelled, which says nothing of that:
@@ -200,6 +203,8 @@ ASSUMPTIONS: dict[str, Assumption] = {
                                    "read the level across in the same place on the wheels too"),
     "STRING_SWINGS_DEG": Assumption(f"the plumb string came to rest within {2 * STRING_SWINGS_DEG:g} deg",
                                     "let it hang still, out of the wind; more photos"),
+    "PLUMB_SWINGS_DEG": Assumption(f"the plumb, which was seen to swing, by about {PLUMB_SWINGS_DEG:g} deg",
+                                   "let it hang still, out of the wind, and take the photos again"),
     "FLOOR_WITHIN_DEG": Assumption(f"the floor level within {FLOOR_WITHIN_DEG:g} deg",
                                    "lay a long level on the floor (floor_slope_along_deg)"),
     "SILL_YAW_DEG": Assumption(f"the sill points along the car within {2 * SILL_YAW_DEG:g} deg",
@@ -217,6 +222,7 @@ ASSUMPTIONS: dict[str, Assumption] = {
 }
 # Constants that no measurement of photos lists, each with the reason.
 NOT_LISTED: dict[str, str] = {
+    "PLUMB_SWINGS_TIMES": "one unknown with PLUMB_SWINGS_DEG",
     "PAPER_OFF_FLAT_U": "what the photos show of a marker's bend counts as well; paper's bend in the budgets",
     "EDITED_ODDS": "weighed against the photos, which nearly always decide",
     "EDITS_SPREAD": "the photos show it, where it was found at all",
