@@ -38,7 +38,7 @@ from photoangle.core.roles import (
     SILL_FRONT,
     SILL_REAR,
 )
-from photoangle.geometry.swing import swung
+from photoangle.geometry.plumb.swing import swung
 
 if TYPE_CHECKING:  # these stand on what is here
     from photoangle.geometry.joints import Points

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
-import photoangle.geometry.swing as swing
+import photoangle.geometry.plumb.swing as swing
 from calib.poses import rotation_from_vector
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.origin import Origin
