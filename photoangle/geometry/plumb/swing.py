@@ -14,7 +14,7 @@ import math
 import numpy as np
 
 from calib.poses import hat, rotation_from_vector
-from photoangle.core.assumed import PLUMB_SWINGS_DEG, PLUMB_SWINGS_TIMES, Assumed
+from photoangle.core.assumed import PLUMB_SWINGS_DEG, Assumed
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.roles import PLUMB_BOTTOM, PLUMB_TOP
@@ -24,6 +24,8 @@ from photoangle.reconstruction.scene import Scene
 
 # Swings between which everything is averaged, deg.
 _LEAST_DEG, _MOST_DEG, _STEPS = 0.01, 20.0, 60
+# By so many times more or less than is assumed a plumb may swing.
+_TIMES = 3.0
 
 
 def swung(up: np.ndarray, turn: Estimate, points: Points, scene: Scene, standoff_mm: float,
@@ -38,7 +40,7 @@ def swung(up: np.ndarray, turn: Estimate, points: Points, scene: Scene, standoff
     spans = _spans(points, scene, standoff_mm)
     if len(spans) < 2:
         # the mean square of a log-normal size
-        square = (math.radians(PLUMB_SWINGS_DEG) * PLUMB_SWINGS_TIMES**math.log(PLUMB_SWINGS_TIMES)) ** 2
+        square = (math.radians(PLUMB_SWINGS_DEG) * _TIMES**math.log(_TIMES)) ** 2
         alone = turn.also(_source(scene, np.eye(3) * square, 1), np.eye(3))
         return up, alone, _told(where, "elsewhere in each")
     first = np.sum([span / np.linalg.norm(span) for span, _ in spans], 0)
@@ -128,7 +130,7 @@ def _mean(values, pixels, swing):
     information = design.T @ weight @ design
     gain = np.linalg.solve(information, design.T @ weight)
     residual = values - design @ gain @ values
-    away = math.log(math.degrees(swing) / PLUMB_SWINGS_DEG) / math.log(PLUMB_SWINGS_TIMES)
+    away = math.log(math.degrees(swing) / PLUMB_SWINGS_DEG) / math.log(_TIMES)
     log = -0.5 * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(information)[1]
                   + residual @ weight @ residual + away**2)
     return gain @ values, np.linalg.inv(information), gain, float(log)
