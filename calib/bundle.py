@@ -29,6 +29,9 @@ from calib.solution import Singular, Solution
 
 NU = 6.0
 _SQUARE = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]], float) / 2
+# From this round on steps follow the residuals' curvature; where that asks for more than this share of the
+# step itself, the step is too long for it to be believed.
+_STRAIGHT, _MOST_BENT = 4, 0.75
 _FAR_BEHIND = 1.0  # mm; a point nearer the lens than this is treated as this far
 
 
@@ -310,9 +313,32 @@ class Bundle:
 
     # ---- solving ----
 
+    def _slope_of_bend(self, values: Values, change: np.ndarray, tag_r: np.ndarray, tag_j: np.ndarray,
+                       card_r: np.ndarray, card_j: np.ndarray) -> np.ndarray:
+        """J^T W r'' (size,), r'' being the second derivative along a change of the residuals with derivatives
+        J and weights W, by a difference."""
+        h = 0.1
+        tag, _, card, _ = self._whitened(self._moved(values, h * change), False)
+        along = np.append(change, np.zeros(6))
+        tag_w, card_w = self._weights(tag_r, card_r)
+        out = np.zeros(self.size + 6)
+        for r, now, j, w, columns in ((tag, tag_r, tag_j, tag_w, self.tag_columns),
+                                      (card, card_r, card_j, card_w, self.card_columns)):
+            if not len(r):
+                continue
+            g = len(r)
+            j, w = j.reshape(g, -1, j.shape[-1]), np.repeat(w.reshape(g, -1), r[0].size // w[0].size, 1)
+            straight = (j @ along[columns][..., None])[..., 0]
+            second = 2 / h * ((r - now).reshape(g, -1) / h - straight)
+            slope = (np.swapaxes(j, -1, -2) @ (w * second)[..., None])[..., 0]
+            out += np.bincount(columns.ravel(), slope.ravel(), self.size + 6)
+        return out[:self.size]
+
     def solve(self, start: Values, most_rounds: int = 60, tolerance: float = 1e-9,
               hold: np.ndarray | None = None) -> Solution:
-        """Levenberg-Marquardt from ``start``.
+        """Levenberg-Marquardt from ``start``, with geodesic acceleration (Transtrum and Sethna 2012): focal
+        length, principal point and the card's bow make a narrow, bent valley, along which straight steps
+        crawl.
 
         hold: boolean (size,) of unknowns to keep as they are.  Returns Solution.  Raises
         Singular where the normal equations cannot be solved at any damping.
@@ -337,11 +363,18 @@ class Bundle:
                 block[np.diag_indices(len(free))] = diagonal * (1 + damping)
                 change = np.zeros(self.size)
                 try:
-                    change[free] = -cho_solve(cho_factor(block, check_finite=False), slope,
-                                              check_finite=False)
+                    factor = cho_factor(block, check_finite=False)
+                    change[free] = -cho_solve(factor, slope, check_finite=False)
                 except LinAlgError:
                     damping *= 10
                     continue
+                if rounds > _STRAIGHT:
+                    bent = np.zeros(self.size)
+                    slope2 = self._slope_of_bend(values, change, tag_r, tag_j, card_r, card_j)
+                    bent[free] = -cho_solve(factor, slope2[free], check_finite=False) / 2
+                    lengths = (np.linalg.norm(np.sqrt(diagonal) * step[free]) for step in (bent, change))
+                    if next(lengths) < _MOST_BENT * next(lengths):
+                        change = change + bent
                 trial = self._moved(values, change)
                 trial_tag, _, trial_card, _ = self._whitened(trial, False)
                 trial_cost = self._cost(trial, trial_tag, trial_card)

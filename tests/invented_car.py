@@ -83,6 +83,8 @@ class Slips:
     missing: tuple = ()
     mirror: bool = False
     set_off_mm: float = 0.0
+    swing: tuple = ()
+    leans: tuple = ()
 
 
 class InventedCar:
@@ -105,6 +107,7 @@ class InventedCar:
         self.axes = layout
         self.places = {"droop": self._at(layout, 0.0), "set": self._at(layout, RISE_MM + slips.set_off_mm),
                        "ride": self._at(layout, RISE_MM)}
+        self.hangs = np.random.default_rng([seed, 71])
         self.stuck = {r: self.rng.uniform(-1, 1, 2) for r in ROLES}
         self.lean = {
             r: rotation_from_vector(self.rng.normal(0, [0.12, 0.05, 0.12])) @ facing(
@@ -168,6 +171,18 @@ class InventedCar:
             }
         return out
 
+    def _hung(self, state, poses, photos):
+        """Poses of the two plumb markers in each photo, turned about the hook."""
+        hook, turns = np.array([-250.0, 800, 410]), np.zeros((photos, 3))
+        for slip, count in ((self.slips.swing, photos), (self.slips.leans, 1)):
+            if slip and slip[0] == state:
+                turns[:, :2] += self.hangs.normal(0, np.radians(slip[1]), (count, 2))
+        out = []
+        for turn in map(rotation_from_vector, turns):
+            about = Pose(turn, hook - turn @ hook)
+            out.append({IDS[r]: about @ poses[IDS[r]] for r in ("plumb_top", "plumb_bottom")})
+        return out
+
     def sightings(self, state, photos=4):
         """Detections of a state."""
         lens, identity, _ = phone()
@@ -176,7 +191,7 @@ class InventedCar:
             photos = 2
         card = Pose(facing([0.1, 1, 0.3]), np.array([-100.0, 860, -260]))
         middle = np.mean([p.translation_mm for p in poses.values()], axis=0)
-        out, saddles = [], card_saddles_mm(KIT.card)
+        out, saddles, hung = [], card_saddles_mm(KIT.card), self._hung(state, poses, photos)
         for k, azimuth in enumerate(np.linspace(-0.5, 0.5, photos)):
             azimuth += self.rng.uniform(-0.05, 0.05)
             target = middle + [0, 100, -40]
@@ -189,7 +204,7 @@ class InventedCar:
                 shift = Pose(rotation_from_vector([0, 0.004, 0.006]), np.array([6.0, 3.0, -4.0]))
             tags = {}
             for i, pose in poses.items():
-                pose = pose if i in (IDS["plumb_top"], IDS["plumb_bottom"]) else shift @ pose
+                pose = hung[k][i] if i in hung[k] else shift @ pose
                 corners = true_corners(pose, 30.0 * self.size, camera, lens)
                 facing_it = camera.rotation @ pose.rotation[:, 2] @ camera.apply(pose.translation_mm[None])[0]
                 if facing_it > 0 and _in(corners):
@@ -262,7 +277,8 @@ class InventedCar:
         notes = car.corner("front-left")
         scale, scale_u, _, _ = print_scale(car.print_check)
         points, _ = joint_points(scene, KIT, notes, car.level, scale, scale_u)
-        up, _ = gravity(points, scene, car.level)
+        up, findings = gravity(points, scene, car.level, f"front-left/{state}")
+        report.tell(*findings)
         return StateResult("front-left", state, None, scene, points, up, sightings=sightings, notes=notes)
 
 

@@ -13,6 +13,7 @@ from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import BAR_BUSH, BAR_EYE, PLUMB_BOTTOM, PLUMB_TOP, SILL_FRONT, SILL_REAR
 from photoangle.core.states import CORNERS, RIDE
 from photoangle.detection.photo_quality import quality_findings, squares_by_photo
+from photoangle.figures.print_by_tape import printed_otherwise
 
 _TITLES = {BAR_BUSH: "bar bush", BAR_EYE: "bar eye", PLUMB_TOP: "plumb top", PLUMB_BOTTOM: "plumb bottom",
            SILL_FRONT: "sill front", SILL_REAR: "sill rear"}
@@ -48,6 +49,12 @@ def slip_findings(measurement, exchanged=()):
         out += set_height(corner, measurement.car.corner(corner))
     # where a marker explains the contradictions, the tape is not blamed for them
     comparisons = [c for c in measurement.report.comparisons if c.tape.corner not in off]
+    printed = printed_otherwise(comparisons, measurement.car.print_check)
+    if printed is not None:
+        # one factor in all of them is the paper's, which may have been said of a print check not used
+        told = any(f.where == printed[0].where for f in measurement.report.findings)
+        out = out if told else [printed[0], *out]
+        comparisons = [c for c in comparisons if id(c) not in printed[1]]
     _, said = tape_slips(measurement.car, comparisons, measurement.report.figures)
     return out + said
 

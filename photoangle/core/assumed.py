@@ -52,8 +52,9 @@ HOSE_RADIUS_OF_BEND_MM = 150.0
 HOSE_BEYOND_MM, HOSE_BENDS_DEG = (75.0, 75.0, 75.0, 75.0), 40.0
 # The print's size over nominal without a print check, standard uncertainty: a printer at 100 % holds half a
 # percent, but "fit to page" shrinks a sheet to its printable part, 97 % where 3 mm of 210 stay white at each
-# edge, and nobody sees it; 95 in 100 within 3 %.  How much more along the feed than across it.
-PRINT_SCALE_U, PRINT_ASPECT_U = 0.015, 0.003
+# edge, and nobody sees it: anything within 3 %.  How much more along the feed than across it.
+PRINT_WITHIN = 0.03
+PRINT_SCALE_U, PRINT_ASPECT_U = PRINT_WITHIN / 3**0.5, 0.003
 # A plumb marker's face to the string's middle: card of half a millimetre and the half of a string of two,
 # with its glue.
 PLUMB_STANDOFF_MM = 1.6
@@ -63,6 +64,9 @@ ON_STRING_MM, STRING_STANDOFF_MM = 0.3, 0.3
 STRIP_HANGS_DEG = 0.05
 # A plumb string that was let come to rest indoors, in one photo: 0.1 mm over 600 mm, standard uncertainty.
 STRING_SWINGS_DEG = 0.01
+# A plumb that was seen to swing, or to be touched, between photos: by so much, standard deviation in each
+# photo, or three times more or less (people's hands and draughts; no source).
+PLUMB_SWINGS_DEG = 0.5
 # A spirit level along the card's edge: 1 mm/m, makers' convention, half-width.
 CARD_LEVEL_DEG = 0.057
 # How far the card leans back or forward where its edge alone was levelled, which says nothing of that:
@@ -175,7 +179,7 @@ ASSUMPTIONS: dict[str, Assumption] = {
     "STUCK_WITHIN_MM": Assumption(f"markers centred on their joints within {STUCK_WITHIN_MM:g} mm",
                                   "look how far each sits off and write it (stuck_within), or use the plate"
                                   " form"),
-    "PRINT_SCALE_U": Assumption(f"the sheets printed at 100 % within {200 * PRINT_SCALE_U:g} %",
+    "PRINT_SCALE_U": Assumption(f"the sheets printed at 100 % within {100 * PRINT_WITHIN:g} %",
                                 "lay a steel rule on the two print-check lines (print)"),
     "BAR_AXIS_DEG": Assumption(f"the bar lies straight across the car within {2 * BAR_AXIS_DEG:g} deg",
                                "put a marker on the bar's arm and measure in two positions of the wheel"),
@@ -200,6 +204,8 @@ ASSUMPTIONS: dict[str, Assumption] = {
                                    "read the level across in the same place on the wheels too"),
     "STRING_SWINGS_DEG": Assumption(f"the plumb string came to rest within {2 * STRING_SWINGS_DEG:g} deg",
                                     "let it hang still, out of the wind; more photos"),
+    "PLUMB_SWINGS_DEG": Assumption(f"the plumb, which was seen to swing, by about {PLUMB_SWINGS_DEG:g} deg",
+                                   "let it hang still, out of the wind, and take the photos again"),
     "FLOOR_WITHIN_DEG": Assumption(f"the floor level within {FLOOR_WITHIN_DEG:g} deg",
                                    "lay a long level on the floor (floor_slope_along_deg)"),
     "SILL_YAW_DEG": Assumption(f"the sill points along the car within {2 * SILL_YAW_DEG:g} deg",
@@ -217,6 +223,7 @@ ASSUMPTIONS: dict[str, Assumption] = {
 }
 # Constants that no measurement of photos lists, each with the reason.
 NOT_LISTED: dict[str, str] = {
+    "PRINT_WITHIN": "the half-width that PRINT_SCALE_U comes from",
     "PAPER_OFF_FLAT_U": "what the photos show of a marker's bend counts as well; paper's bend in the budgets",
     "EDITED_ODDS": "weighed against the photos, which nearly always decide",
     "EDITS_SPREAD": "the photos show it, where it was found at all",

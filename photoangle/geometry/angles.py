@@ -43,3 +43,10 @@ def angle_between(a: np.ndarray, b: np.ndarray) -> float:
     """Angle between two vectors (3,), deg, 0 to 180."""
     cosine = a @ b / np.linalg.norm(a) / np.linalg.norm(b)
     return math.degrees(math.acos(np.clip(cosine, -1, 1)))
+
+
+def level_pair(up: np.ndarray) -> np.ndarray:
+    """Two level directions square to each other and to up (3,), as columns (3, 2)."""
+    first = np.cross(up, np.eye(3)[np.argmin(np.abs(up))])
+    first /= np.linalg.norm(first)
+    return np.stack([first, np.cross(up, first)], 1)

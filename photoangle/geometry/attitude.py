@@ -130,14 +130,14 @@ def by_level(result, level):
                             floor_source(origin, level))
     read = level_reading("slope", ride["sill_slope_deg"], ("level reading", origin.corner, "sill slope"))
     # nose up is a turn about -y; the sill seen against up, and up itself, go wrong together
-    pitch = _sill_slope(result).minus(read).plus(floor.pick(("along",)).named(("slope",)))
+    pitch = sill_slope(result).minus(read).plus(floor.pick(("along",)).named(("slope",)))
     base = level_axes(result.points, result.up, result.roll)
     y = flat_axes(result.points, result.up).axes[:, 1]
     turn = base.turn.plus(pitch.linear(-y[:, None], TURN, np.zeros(3)))
     return Axes(rotation_from_vector(-pitch.values[0] * y) @ base.axes, turn, "a level on the sill")
 
 
-def _sill_slope(result):
+def sill_slope(result):
     """The sill's slope against gravity, rad, nose up, as an Estimate named "slope"."""
     ends = result.points.estimate.pick(coordinates(SILLS)).join(result.up.turn)
 

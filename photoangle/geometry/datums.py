@@ -38,6 +38,7 @@ from photoangle.core.roles import (
     SILL_FRONT,
     SILL_REAR,
 )
+from photoangle.geometry.plumb.swing import swung
 
 if TYPE_CHECKING:  # these stand on what is here
     from photoangle.geometry.joints import Points
@@ -129,11 +130,16 @@ def gravity(points: Points, scene: Scene, level: Level,
         turn = turn.also(Source(("hang", state), "level",
                                 np.eye(3) * np.radians(STRIP_HANGS_DEG)**2,
                                 assumed=Assumed("STRIP_HANGS_DEG")), np.eye(3))
-    findings = []
+    findings, by = [], "strip" if points.strip else "string"
+    if scene.swinging:
+        behind = 0.0 if points.strip else level.plumb_standoff_mm
+        up, turn, told = swung(up, turn, points, scene, behind, where)
+        by += " that swings"
+        findings.append(told)
     if length < _LEAST_SPAN_MM:
         findings.append(Finding(ATTENTION, where, f"the plumb markers are only {length:.0f} mm apart",
                                 "hang them at least 200 mm apart: the level's uncertainty shrinks with it"))
-    return Direction(up, turn, "strip" if points.strip else "string"), findings
+    return Direction(up, turn, by), findings
 
 
 def _forward(points: Points, up: np.ndarray) -> tuple[np.ndarray, Source, str] | None:

@@ -24,6 +24,7 @@ from photoangle.core.estimate import Source
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.roles import PLUMB, PLUMB_BOTTOM, PLUMB_TOP
 from photoangle.detection.thin_line import ThinLine, find_thin_line
+from photoangle.geometry.angles import level_pair
 from photoangle.geometry.datums import TURN, Direction
 from photoangle.geometry.joints import Points
 from photoangle.reconstruction.scene import Scene
@@ -105,7 +106,7 @@ def steadied(up: Direction, lines: Sequence[PlumbLine], scene: Scene,
     """
     if not lines:
         return up, []
-    e = _level_pair(up.vector)
+    e = level_pair(up.vector)
     tilts, rows = _tilts(up, lines, scene, e)
     read = up.turn.linear(e.T, ("a", "b"), np.zeros(2)).join(tilts)
     design, covariance = np.concatenate([np.eye(2), rows]), read.covariance()
@@ -151,13 +152,6 @@ def _limit(count):
     from scipy.stats import chi2
 
     return float(chi2.ppf(0.9999, count - 2))
-
-
-def _level_pair(up):
-    """Two level directions square to each other, as columns (3, 2)."""
-    first = np.cross(up, np.eye(3)[np.argmin(np.abs(up))])
-    first /= np.linalg.norm(first)
-    return np.stack([first, np.cross(up, first)], 1)
 
 
 def _tilts(up, lines, scene, e):

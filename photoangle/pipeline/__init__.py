@@ -24,6 +24,8 @@ from photoangle.detection.cache import DetectionCache
 from photoangle.figures.print_by_tape import contradicted_by_tape
 from photoangle.figures.tape_check import tape_figures
 from photoangle.geometry.attitude import share_attitude
+from photoangle.geometry.plumb.checks import contradicted_plumbs
+from photoangle.geometry.roll import give_rolls
 from photoangle.geometry.states import tie_states
 from photoangle.pipeline.kept import (
     contents,
@@ -153,6 +155,8 @@ def _only(measurement, wanted):
 def conclude(states, kit, car, report, root=None):
     """From solved states to figures, comparisons with the tape, and what to say.  Returns Measurement."""
     tie_states(states, kit, car, report)
+    if contradicted_plumbs(states, car.level, report):
+        give_rolls(states, car.level)
     exchanged = _leave_out_exchanged(states, kit, report)
     share_attitude(states, report, car.level)
     for result in states:

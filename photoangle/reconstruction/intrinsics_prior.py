@@ -12,8 +12,9 @@ from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.reconstruction.problem import LensKnowledge
 
-# How well EXIF's focal length, one from the card, and none is known, as a share; the principal point.
-_EXIF_SIGMA, _CARD_SIGMA, _GUESS_SIGMA = 0.03, 0.15, 0.3
+# How well EXIF's focal length, one from the card, and none is known, as a share; the principal point.  What
+# EXIF says is good to 3 % of a photo as it was taken, and says nothing of a zoom or a crop afterwards.
+_EXIF_SIGMA, _CARD_SIGMA, _GUESS_SIGMA = 0.1, 0.15, 0.3
 _CENTRE_SIGMA = 0.012
 
 

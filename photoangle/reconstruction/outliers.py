@@ -14,34 +14,64 @@ from photoangle.reconstruction.problem import bundle_of, is_plumb
 
 # A whole tag's squared whitened residual (expected 8) above which it does not belong.
 _FOREIGN = 60.0
+# By so much for each plumb marker and further photo the cost must fall where it may turn, or swing: twice
+# what six numbers gain by chance.
+_SWINGS = 12.0
+# What its markers turn about is known within 2 mm, their places in a photo within about 0.2 mm.
+_AXIS_KNOWN = 0.1
 
 
 def without_foreign(solution, problem):
     """Leave out sightings that do not belong, one after the other, the worst first."""
     for _ in range(12):
-        squares = solution.tag_square / max(1.0, solution.variance_factor())
+        worst = _worst(solution)
+        if worst is None:
+            break
         rows = solution.bundle.tags
-        if not len(rows):
-            break
-        worst = int(np.argmax(squares))
-        if squares[worst] < _FOREIGN:
-            break
         marker = problem.order[rows[worst].body]
         name = problem.sightings[rows[worst].camera].name
-        if isinstance(marker, int) and is_plumb(problem.kit, marker) and not problem.turning:
-            turned = _let_plumb_turn(solution, problem)
-            if turned is not None:
-                solution, problem = turned
+        alone = None if sum(r.body == rows[worst].body for r in rows) == 1 else _without(
+            solution, problem, (name, _marker(marker)))
+        if _is_plumb(marker, problem) and not problem.turning:
+            moved = _let_plumb_move(solution, problem)
+            # one of several that does not fit is half hidden or mirrored; of two nothing says which
+            several = sum(r.body == rows[worst].body for r in rows) > 2
+            if moved is not None and not (moved[1].swinging and several and _plumbs_fit(alone)):
+                solution, problem = moved
                 continue
-        marker = _marker(marker)
-        if sum(r.body == rows[worst].body for r in rows) == 1:
+        if alone is None:
             break  # its only sighting: nothing says that it is wrong
-        problem = replace(problem, left_out=problem.left_out + ((name, marker),))
-        try:
-            solution = bundle_of(problem).solve(solution.values)
-        except Singular:
-            break
+        solution, problem = alone
     return solution, problem
+
+
+def _worst(solution):
+    """The row of the tag that fits worst, or None where all belong."""
+    squares = solution.tag_square / max(1.0, solution.variance_factor())
+    return int(np.argmax(squares)) if len(squares) and squares.max() >= _FOREIGN else None
+
+
+def _without(solution, problem, sighting):
+    """(solution, problem) without a (photo, marker), or None where that leaves too little."""
+    problem = replace(problem, left_out=problem.left_out + (sighting,))
+    try:
+        return bundle_of(problem).solve(solution.values), problem
+    except Singular:
+        return None
+
+
+def _plumbs_fit(built):
+    """Whether all plumb markers of a (solution, problem) fit where they hang."""
+    if built is None:
+        return False
+    solution, problem = built
+    limit = _FOREIGN * max(1.0, solution.variance_factor())
+    return all(square < limit for row, square in zip(solution.bundle.tags, solution.tag_square, strict=True)
+               if _is_plumb(problem.order[row.body], problem))
+
+
+def _is_plumb(body, problem):
+    return isinstance(body, int) and is_plumb(problem.kit, body)
 
 
 def taken_back(solution, problem):
@@ -64,15 +94,51 @@ def _marker(body):
     return body[0] if isinstance(body, tuple) else body
 
 
-def _let_plumb_turn(solution, problem):
-    """The same problem with each plumb marker free to turn about the string between photos."""
+def _let_plumb_move(solution, problem):
+    """The same problem with each plumb marker free to turn about the string between photos, or where that is
+    not enough, to hang elsewhere in each; None where neither explains anything."""
+    turning = _with_own_plumbs(solution, problem)
+    if turning is None:
+        return None
+    swinging = replace(turning[1], swinging=True)
+    best, more = (solution, problem), len(turning[1].order) - len(problem.order)
+    try:
+        turned = bundle_of(turning[1]).solve(turning[0])
+        turning = turned.values, replace(turning[1], string_mm=_turned_about(turned, turning[1]))
+        for trial in (turning[1], swinging):
+            solved = bundle_of(trial).solve(turning[0])
+            if best[0].cost - solved.cost > _SWINGS * more * solved.scale():
+                best = solved, trial
+    except Singular:
+        pass
+    return best if best[1] is not problem else None
+
+
+def _turned_about(solution, problem):
+    """marker -> the point on it (3,), mm, that stays where it is while it turns from photo to photo: where
+    string or strip is fixed to it nobody measured."""
+    values, out = solution.values, {}
+    for base in (i for i in problem.order if _is_plumb(i, problem)):
+        at = [k for k, i in enumerate(problem.order) if _marker(i) == base]
+        rotations, places = values.body_rotation[at], values.body_mm[at]
+        # R_k p + t_k alike for all, and p near where it is said to be
+        rows = np.concatenate([*(rotations - rotations.mean(0)), np.eye(3) * _AXIS_KNOWN])
+        seen = np.concatenate([*(places.mean(0) - places), problem.string_of(base) * _AXIS_KNOWN])
+        out[base] = np.linalg.lstsq(rows, seen, rcond=None)[0]
+    return out
+
+
+def _with_own_plumbs(solution, problem):
+    """(Values, Problem) with each plumb marker a body of its own in every photo that shows it but the first,
+    or None."""
     order = list(problem.order)
     bodies = [
         Pose(r, t) for r, t in zip(solution.values.body_rotation, solution.values.body_mm, strict=False)
     ]
     lens = solution.values.lens
+    gone = set(problem.left_out)
     for base in [i for i in problem.order if isinstance(i, int) and is_plumb(problem.kit, i)]:
-        seen = [c for c, s in enumerate(problem.sightings) if base in s.tags]
+        seen = [c for c, s in enumerate(problem.sightings) if base in s.tags and (s.name, base) not in gone]
         for c in seen[1:]:
             s = problem.sightings[c]
             camera = Pose(solution.values.camera_rotation[c], solution.values.camera_mm[c])
@@ -85,14 +151,9 @@ def _let_plumb_turn(solution, problem):
             bodies.append(min(both, key=lambda p: np.linalg.norm(p.translation_mm - here)))
     if len(order) == len(problem.order):
         return None
-    turned = replace(problem, order=tuple(order), turning=True)
     values = replace(solution.values, body_rotation=np.array([b.rotation for b in bodies]),
                      body_mm=np.array([b.translation_mm for b in bodies]))
-    try:
-        trial = bundle_of(turned).solve(values)
-    except Singular:
-        return None
-    return (trial, turned) if trial.cost < 0.7 * solution.cost else None
+    return values, replace(problem, order=tuple(order), turning=True)
 
 
 def names_of_bent(problem, markers, where):

@@ -4,7 +4,7 @@ bundle."""
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -41,7 +41,11 @@ class LensKnowledge:
 
 @dataclass(frozen=True)
 class Problem:
-    """Sightings in the order of the bundle's cameras, marker ids in the order of its bodies."""
+    """Sightings in the order of the bundle's cameras, marker ids in the order of its bodies.
+
+    turning: plumb markers may turn about their string between photos; swinging: they hang elsewhere in each;
+    string_mm: marker -> where on it (3,) the photos show that they turn about, else plumb_standoff_mm behind.
+    """
 
     sightings: tuple
     order: tuple  # None for the card, then marker ids; plumb markers that turn may come several times
@@ -51,8 +55,14 @@ class Problem:
     priors: Priors
     left_out: tuple = ()
     turning: bool = False
+    swinging: bool = False
     planar: bool = False
     plumb_standoff_mm: float = PLUMB_STANDOFF_MM
+    string_mm: dict = field(default_factory=dict)
+
+    def string_of(self, marker):
+        """The string's point on a plumb marker (3,), mm."""
+        return self.string_mm.get(marker, np.array([0, 0, self.plumb_standoff_mm]))
 
 
 def _rows(problem):
@@ -115,12 +125,11 @@ def bundle_of(problem, priors=None):
 
 def _string_ties(problem):
     """Markers on a string may turn about it between photos: only their points on the string are shared."""
-    if not problem.turning:
+    if not problem.turning or problem.swinging:
         return ()
     ties = []
-    point = np.array([0, 0, problem.plumb_standoff_mm])
     for base in (i for i in problem.order if isinstance(i, int) and is_plumb(problem.kit, i)):
-        a = problem.order.index(base)
+        a, point = problem.order.index(base), problem.string_of(base)
         ties += [BodyTie(a, point, b, point, np.eye(3) / _STRING_TIE_MM)
                  for b, other in enumerate(problem.order)
                  if isinstance(other, tuple) and other[0] == base]

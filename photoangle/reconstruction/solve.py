@@ -324,6 +324,7 @@ def _scene(solution, problem, errors, taken):
                  sightings=_counts(problem, solution.bundle),
                  moving_lens=False,
                  has_card=problem.order[0] is None,
+                 swinging=problem.swinging,
                  left_out=problem.left_out,
                  lens_source=taken.lens_source,
                  origin=taken.origin,

@@ -8,7 +8,7 @@ from pathlib import Path
 from calib.files import fingerprint
 from calib.profile import ProfileError, load_profiles
 from photoangle import __version__
-from photoangle.core.assumed import PRINT_SCALE_U
+from photoangle.core.assumed import PRINT_WITHIN
 from photoangle.reconstruction.folder_lens import PROFILE_NAME
 
 
@@ -27,7 +27,7 @@ def record_rows(measurement, now=None):
     check = car.print_check
     lines = [f"{n} line {v:.1f} mm" for n, v in (("x", check.x_line_mm), ("y", check.y_line_mm)) if v]
     rows.append(("print check", ", ".join(lines)
-                 or f"not given: the print's size is taken as right within {200 * PRINT_SCALE_U:g} %"))
+                 or f"not given: the print's size is taken as right within {100 * PRINT_WITHIN:g} %"))
     rows.append(("level", car.level.by +
                  (f", floor {car.level.floor_slope_along_deg:+g} deg along,"
                   f" {car.level.floor_slope_across_deg:+g} deg across" if car.level.floor_given else "")))

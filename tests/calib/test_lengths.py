@@ -64,7 +64,9 @@ def test_a_fraction_is_read_whole_or_refused(top, bottom):
 @pytest.mark.parametrize("text, words", [("21/2", "did you mean 2 1/2 or 10.5?"),
                                          ("111/16 in", "did you mean 1 11/16 or 6.9375?"),
                                          ("9/8 in", "did you mean 1.125?"), ("14 9/8 in", "14 7/8 in"),
-                                         ("5' 14\"", "eleven")])
+                                         ("5' 14\"", "eleven"), ("5' 12\"", "eleven"),
+                                         ("5/4 in", "5/4 is more than one"), ("8/8 in", "8/8 is one"),
+                                         ("22/2 in", "did you mean 11?")])
 def test_more_than_one_is_refused_with_a_hint(text, words):
     with pytest.raises(LengthError, match=re.escape(words)):
         parse_length(text)
@@ -104,6 +106,10 @@ def test_a_sign_where_it_is_asked_for():
     ["24 tpi", "24TPI", "24/in", "24 / inch", '24/"', "24 per inch", "24 threads per inch", "1/24 in"])
 def test_threads_per_inch(text):
     assert parse_pitch(text) == pytest.approx(25.4 / 24)
+
+
+def test_one_thread_per_inch_and_fewer_are_pitches():
+    assert parse_pitch("1 tpi") == 25.4 and parse_pitch("0.5 tpi") == 50.8
 
 
 def test_a_pitch_may_be_a_length():

@@ -9,7 +9,7 @@ from uncertainties import correlated_values, umath
 
 from calib.differences import jacobian
 from photoangle.core.agreement import e_n, e_n_of
-from photoangle.core.estimate import Estimate, Source, added
+from photoangle.core.estimate import MOST_DOF, Estimate, Source, added
 
 ROOM = np.array([[0.04, 0.01, 0.0], [0.01, 0.09, -0.02], [0.0, -0.02, 0.16]])
 
@@ -136,3 +136,15 @@ def test_e_n():
     assert e_n_of(one.also(own, np.eye(1)), one) == 0.0
     other = Estimate(("x",), np.array([4.0]), one.effects).also(own, np.eye(1))
     assert e_n_of(one, other) == pytest.approx(1 / (2 * 0.1))
+
+
+def test_two_errors_of_one_title_are_one_line_of_the_budget():
+    """Without any error there is a covariance all the same; shares under a thousandth are left out."""
+    pixels, more, little = (Source((k,), title, np.eye(1) * v) for k, title, v in
+                            (("a", "pixels", 3.0), ("b", "pixels", 1.0), ("c", "print", 1e-4)))
+    value = Estimate.stated(("x",), [2.0], pixels).also(more, np.ones((1, 1))).also(little, np.ones((1, 1)))
+    assert value.covariances()["pixels"][0, 0] == pytest.approx(4.0)
+    assert value.u("x") == pytest.approx(2.0, rel=1e-4)
+    assert set(value.budget("x")) == {"pixels"}
+    assert value.dof("x") == MOST_DOF
+    assert Estimate.stated(("x", "y"), [1.0, 2.0]).covariance().shape == (2, 2)

@@ -131,6 +131,16 @@ def _at_the_car():
     yield Case("photos of the other side", rest=_slips(mirror=True))
 
 
+def _level():
+    for deg in (0.3, 1.0, 3.0):
+        yield Case(f"plumb strip swings {deg:g} deg", rest=_slips(swing=(STATE, deg)))
+        yield Case(f"plumb strip swings {deg:g} deg, two photos", 2, rest=_slips(swing=(STATE, deg)))
+    for deg in (0.3, 1.0):
+        yield Case(f"plumb strip leans {deg:g} deg, the same in all", rest=_slips(leans=(STATE, deg)))
+    for deg in (0.5, 1.0, 4.0):
+        yield Case(f"plumb strip swings {deg:g} deg in the ride photos", rest=_slips(swing=("ride", deg)))
+
+
 def _unharmed():
     yield Case("nothing")
     yield Case("nothing, one photo", 1)
@@ -140,5 +150,5 @@ def _unharmed():
 
 
 UNHARMED = tuple(_unharmed())
-HARMED = (*_edited(), *_together(), *_at_the_car())
+HARMED = (*_edited(), *_together(), *_at_the_car(), *_level())
 CASES = (*UNHARMED, *HARMED)
