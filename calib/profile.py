@@ -103,7 +103,8 @@ def load_profiles(path):
         raise ProfileError(str(path), "it is damaged", again) from error
 
 
-def _camera(row):
+def read_camera(row):
+    """CameraIdentity of its fields as a file has them.  Raises TypeError, ValueError or AttributeError."""
     camera = CameraIdentity(**row)
     if not all(isinstance(v, str) for v in (camera.make, camera.model, camera.lens)):
         raise TypeError("names")
@@ -115,7 +116,7 @@ def _camera(row):
 
 
 def _profile(row):
-    camera = _camera(row["camera"])
+    camera = read_camera(row["camera"])
     lens, covariance = np.array(row["lens"], float), np.array(row["covariance"], float)
     shift = None if row["shift_sigma"] is None else np.array(row["shift_sigma"], float)
     n = len(lens)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from os import PathLike
 from pathlib import Path
 
@@ -25,7 +26,8 @@ from photoangle.geometry.attitude import share_attitude
 from photoangle.geometry.states import tie_states
 from photoangle.pipeline.measurement import Measurement
 from photoangle.pipeline.named_dots import name_dots
-from photoangle.pipeline.one_state import measure_state
+from photoangle.pipeline.one_lens import SharedLens, StatePhotos, measured_together, nobody
+from photoangle.pipeline.one_state import measure_state, origin_of
 from photoangle.pipeline.told import tell_figures
 from photoangle.reconstruction.folder_lens import folder_profiles
 from photoangle.reconstruction.print_aspect import contradicted_check
@@ -93,15 +95,33 @@ def _solved_states(root, folders, car, kit, looks, progress):
     report.tell(*skipped_links(root), *shut_folders(root), *check_findings(car.print_check))
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
+
+    def measured(state, others):
+        told = Report()
+        result = measure_state(state.names, state.where, state.corner, state.state, state.folder, kit, car,
+                               profiles, told, progress, looks=looks, corrections=corrections, root=root,
+                               others=others)
+        return told, result
+
     states = []
-    for corner, state, folder, files in folders:
-        where = f"{corner}/{state}"
-        names = {f"{where}/{p.name}": p for p in files}
-        result = measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress,
-                               looks=looks, corrections=corrections, root=root)
+    asked = _photos_of(folders, root, car, kit, corrections)
+    lens = SharedLens(root, _photos_of(state_folders(root), root, car, kit, corrections))
+    for told, result in measured_together(asked, lens, measured):
+        report.tell(*told.findings)
         if result is not None:
             states.append(result)
     return report, states
+
+
+def _photos_of(folders, root, car, kit, corrections):
+    """StatePhotos of rows of `state_folders`."""
+    out = []
+    for corner, state, path, files in folders:
+        names = {f"{corner}/{state}/{p.name}": p for p in files}
+        key = origin_of(names, corner, state, car, root).state
+        made_with = (kit, car.print_check, car.level.plumb_standoff_mm, [corrections.of(n) for n in names])
+        out.append(StatePhotos(corner, state, path, names, key, made_with))
+    return out
 
 
 def _only(measurement, wanted):
@@ -176,6 +196,10 @@ def _solved_photos(names, car, kit, root, progress, options):
     report = Report()
     report.tell(*check_findings(car.print_check))
     profiles = folder_profiles(root, report, progress, car, kit) if root else []
+    others = nobody
+    if root:
+        lens = SharedLens(root, _photos_of(state_folders(root), root, car, kit, load_corrections(root)))
+        others = partial(lens.of_others, key="", paths=names.values())
     result = measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
-                           options.planar or bool(options.dots), options.corner, root=root)
+                           options.planar or bool(options.dots), options.corner, root=root, others=others)
     return report, [] if result is None else [result]

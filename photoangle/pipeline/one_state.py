@@ -19,6 +19,7 @@ from photoangle.geometry.joints import joint_points
 from photoangle.geometry.place_dots import with_dots
 from photoangle.geometry.plumb_line import plumb_lines, steadied
 from photoangle.geometry.states import StateResult
+from photoangle.pipeline.one_lens import nobody
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.select_views import bounded
@@ -52,8 +53,11 @@ class _Pictures:
 
 
 def measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
-                   notes_of=None, looks=None, corrections=Corrections(), root=None):
-    """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told."""
+                   notes_of=None, looks=None, corrections=Corrections(), root=None, others=nobody):
+    """Sight, solve and lay out one state.  Returns StateResult or None, with the reasons told.
+
+    others(camera): what other states' photos showed of its lens, where no profile says it.
+    """
     pictures, looks = _Pictures(), looks or DetectionCache()
     sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
@@ -82,14 +86,15 @@ def measure_state(names, where, corner, state, folder, kit, car, profiles, repor
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
                             "see the reasons above, and take new ones"))
         return None
-    knowledge, findings = lens_knowledge(sightings[0].camera, profiles, sightings, kit,
-                                         car.print_check, where or "photos")
+    camera = sightings[0].camera
+    knowledge, findings = lens_knowledge(camera, profiles, sightings, kit, car.print_check, where or "photos",
+                                         others(camera))
     report.tell(*findings)
 
     def more(scene, used):
         return search_again(scene, used, kit, lambda name: pictures.get(names, name))
 
-    options = SceneOptions(planar, _origin(names, corner, state, car, root), car.level.plumb_standoff_mm)
+    options = SceneOptions(planar, origin_of(names, corner, state, car, root), car.level.plumb_standoff_mm)
     scene = solve_scene(sightings, kit, knowledge, where or "photos", more, options)
     if isinstance(scene, Refusal):
         pictures.clear()
@@ -155,7 +160,7 @@ def _setting(camera):
     return ", ".join(words)
 
 
-def _origin(names, corner, state, car, root):
+def origin_of(names, corner, state, car, root):
     """Whose errors a state's are: of one car folder all that its states share, of loose photos their own."""
     photos = " ".join(str(Path(p).resolve()) for p in names.values())
     whose = photos if root is None else str(Path(root).resolve())

@@ -46,7 +46,7 @@ def lens_knowledge(camera, profiles, sightings, kit, check, where, shown=()):
     findings = [Finding(ATTENTION, where, f"the lens profile does not fit: {reasons[-1]}",
                         "use the original photos, the same phone, lens and zoom as for the lens photos;"
                         " until then the plus-or-minus is wider")] if reasons else [
-        Finding(NOTE, where, _learnt_from(shown),
+        Finding(NOTE, where, _learnt_from(shown, sightings),
                 "take about ten photos of the card from all sides into lens/ and run `photoangle lens`")]
     focal, spread, source = camera.focal_px, _EXIF_SIGMA, "exif"
     if focal is None:
@@ -64,19 +64,19 @@ def lens_knowledge(camera, profiles, sightings, kit, check, where, shown=()):
     at_large = Priors(lens, information, mean, sigma, moving)
     if not shown:
         return LensKnowledge(at_large, 0.0, source), findings
-    return LensKnowledge(prior_with(at_large, shown), 0.0, _photos_of(shown), at_large=at_large,
+    return LensKnowledge(prior_with(at_large, shown), 0.0, _photos_of(shown, sightings), at_large=at_large,
                          shown=tuple(shown)), findings
 
 
-def _photos_of(shown):
-    count = sum(len(s.photos) for s in shown)
-    return f"{count} other photo{'s' if count != 1 else ''} of this phone"
+def _photos_of(shown, own):
+    """How many photos tell of the lens, this state's own among them."""
+    return f"{len(own) + sum(len(s.photos) for s in shown)} photos of this phone"
 
 
-def _learnt_from(shown):
+def _learnt_from(shown, own):
     if not shown:
         return "no lens profile: the plus-or-minus is wider than it need be"
-    return f"lens learnt from {_photos_of(shown)}; photos of the card would tell more of it"
+    return f"lens learnt from {_photos_of(shown, own)}; photos of the card would tell more of it"
 
 
 def _focal_from_card(sightings, kit, camera):

@@ -88,7 +88,8 @@ def others_of(shown: Iterable[LensShown], camera: CameraIdentity, state: str,
               photos: Iterable[str]) -> tuple[LensShown, ...]:
     """Those shares that may serve a state as prior: of the same phone, of other states, and of none of its
     own photos (one photo may lie in two folders)."""
-    own, used, out = set(photos), set(), []
+    own, out = set(photos), []
+    used: set[str] = set()
     for s in sorted(shown, key=lambda s: s.state):
         if s.state == state or not same_phone(s.camera, camera) or (own | used) & set(s.photos):
             continue
