@@ -4,13 +4,14 @@ the others showed of the lens (`reconstruction.lens_shown`)."""
 from __future__ import annotations
 
 import contextlib
+import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from calib.files import fingerprint
-from calib.images.photo import CameraIdentity
+from calib.files import read_small
+from calib.images.photo import MOST_BYTES, CameraIdentity
 from photoangle.core.outcome import Report
 from photoangle.geometry.states import StateResult
 from photoangle.reconstruction.lens_kept import keep_shown, kept_shown, made_of, named
@@ -80,9 +81,10 @@ class SharedLens:
         for path in paths:
             if path not in self._prints:
                 try:
-                    self._prints[path] = fingerprint(path)
+                    # a pipe would be waited for without end
+                    self._prints[path] = hashlib.sha256(read_small(path, MOST_BYTES)).hexdigest()[:24]
                 except OSError:
-                    self._prints[path] = str(path)
+                    self._prints[path] = path.name
             out.append(self._prints[path])
         return sorted(out)
 

@@ -193,4 +193,5 @@ def scene_with(scene, view):
         rows = scene.rows_of(marker)
         covariance[np.ix_(rows, rows)] += scene.doubt[marker]
     errors = scene_errors(b, inverse[keep], covariance, old.degrees_of_freedom(), scene.taken)
-    return replace(scene, errors=with_bend(errors, old, scene.order, scene.origin.prints))
+    return replace(scene, errors=with_bend(errors, old, scene.order, scene.origin.prints,
+                                           inverse[keep]))

@@ -123,7 +123,7 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
     taken = Taken.of(options.origin, sightings[0].camera, knowledge)
     dof = solution.degrees_of_freedom()
     errors = scene_errors(solution.bundle, inverse, covariance, dof, taken)
-    errors = with_bend(errors, solution, problem.order, options.origin.prints)
+    errors = with_bend(errors, solution, problem.order, options.origin.prints, inverse)
     findings += _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
     moving = solution.bundle.shifts > 0
     if is_edited(problem):

@@ -21,6 +21,11 @@ def solved(curl_mm, seed=3, photos=3):
     return solve_scene(sightings, KIT, knowledge, "")
 
 
+def off_flat_mm(scene):
+    solution = scene.solution
+    return [30 * s for s in off_flat(solution, solution.inverse()).values()]
+
+
 @pytest.fixture(scope="module")
 def curled():
     return run(5, seed=7, photos=(1, 3), profiles=(False,), curl_mm=0.3)
@@ -39,8 +44,13 @@ def test_curled_paper_is_no_reason_to_leave_sightings_out(curled):
 
 def test_what_the_twists_show_decides_how_flat_paper_is():
     """Standard deviation of corners off the plane, mm: within what twelve markers tell (20 %), 0.1 assumed."""
-    flat, curled = ([30 * s for s in off_flat(solved(c).solution).values()] for c in (0.0, 0.3))
+    flat, curled = (off_flat_mm(solved(c)) for c in (0.0, 0.3))
     assert np.median(flat) < 0.08 and 0.15 < np.median(curled) < 0.5
+
+
+def test_many_photos_of_flat_paper_show_that_it_is_flat():
+    """A tenth of a millimetre assumed must not stay in the tilts: eight photos know twists to 0.01 mm."""
+    assert np.median(off_flat_mm(solved(0.0, photos=8))) < 0.04
 
 
 def test_it_has_its_own_line_and_cancels_between_scenes_of_one_paper():
