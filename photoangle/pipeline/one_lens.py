@@ -1,5 +1,5 @@
 """States of one phone without lens photos: each is measured by itself, then once more with what the photos of
-the others showed of the lens (`reconstruction.lens_shown`)."""
+the others showed of the lens (`reconstruction.lens.shown`)."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from calib.files import read_small
 from calib.images.photo import MOST_BYTES, CameraIdentity
 from photoangle.core.outcome import Report
 from photoangle.geometry.states import StateResult
-from photoangle.reconstruction.lens_kept import keep_shown, kept_shown, made_of, named
-from photoangle.reconstruction.lens_shown import LensShown, others_of
+from photoangle.reconstruction.lens.kept import keep_shown, kept_shown, made_of, named
+from photoangle.reconstruction.lens.shown import LensShown, others_of
 
 # A camera -> shares of other states that may serve it.
 Others = Callable[[CameraIdentity], tuple[LensShown, ...]]

@@ -10,7 +10,7 @@ from calib.lens import phone_information, plain_lens
 from calib.rows import PAPER_SIGMA, Priors
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import ATTENTION, NOTE, Finding
-from photoangle.reconstruction.lens_shown import prior_with
+from photoangle.reconstruction.lens.shown import prior_with
 from photoangle.reconstruction.problem import LensKnowledge
 
 # How well EXIF's focal length, one from the card, and none is known, as a share; the principal point.
@@ -31,7 +31,7 @@ def lens_knowledge(camera, profiles, sightings, kit, check, where, shown=()):
 
     Parameters: camera: CameraIdentity of the photos; profiles: list of CameraProfile, which come first;
     sightings: for the focal length from the card where there is neither; check: carfile.PrintCheck; shown:
-    LensShown of other states' photos of this phone (`lens_shown.others_of`).
+    LensShown of other states' photos of this phone (`lens.shown.others_of`).
     Returns (LensKnowledge, findings).
     """
     mean, sigma = paper_priors(check)

@@ -15,7 +15,7 @@ from calib.lens import project
 from calib.resection import square_poses
 from calib.rows import BodyTie, CardRow, Priors, TagRow
 from photoangle.core.assumed import PAPER_OFF_FLAT_U, PLUMB_STANDOFF_MM
-from photoangle.reconstruction.lens_shown import LensShown
+from photoangle.reconstruction.lens.shown import LensShown
 
 # A curled tag's corners err by this much of its bend (rendered tags round tubes of 50 to 400 mm: 0.8 to 1.8).
 _CURL_SHARE = 1.5

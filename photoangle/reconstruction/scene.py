@@ -16,7 +16,7 @@ from calib.solution import Solution
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import Finding
 from photoangle.core.origin import Origin
-from photoangle.reconstruction.lens_shown import LensShown
+from photoangle.reconstruction.lens.shown import LensShown
 from photoangle.reconstruction.paper_bend import BEND
 from photoangle.reconstruction.problem import LensKnowledge
 
@@ -113,7 +113,7 @@ def scene_errors(bundle: Bundle, inverse: np.ndarray, covariance: np.ndarray, do
 
     With M = D + P the normal matrix (pixels and priors), an error d of a prior's mean moves the least-squares
     answer by M^-1 P d (its covariance's part is M^-1 P M^-1); the pixels have the rest of the covariance.
-    What other states' photos showed of the lens (`lens_shown`) moves it by M^-1 times their score's error,
+    What other states' photos showed of the lens (`lens.shown`) moves it by M^-1 times their score's error,
     and so does this state's own share of it, which those states use in turn.
     What is left out is what the solver leaves out.
 

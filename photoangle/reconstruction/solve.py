@@ -21,7 +21,7 @@ from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
-from photoangle.reconstruction.lens_shown import shown_by
+from photoangle.reconstruction.lens.shown import shown_by
 from photoangle.reconstruction.misfit.edited import (
     edited_findings,
     edits_spread,

@@ -17,7 +17,7 @@ from calib.files import read_small, write_whole
 from calib.images.photo import CameraIdentity
 from calib.profile import read_camera
 from photoangle.core.arrays import Array
-from photoangle.reconstruction.lens_shown import LensShown
+from photoangle.reconstruction.lens.shown import LensShown
 
 NAME = "lens-from-photos.json"
 VERSION = 1
