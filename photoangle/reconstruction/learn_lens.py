@@ -62,7 +62,7 @@ def learn_lenses(sightings: Sequence[Detections], kit: Kit, check: PrintCheck,
     cards = of_the_card(sightings, kit) if board is None else {}
     bare = [s.name for s in sightings if s.name not in cards]
     cameras = {s.name: s.camera for s in sightings}
-    tagged = of_tags(bare, grey, cameras) if bare and board is None else Tagged()
+    tagged = of_tags(bare, grey, cameras, kit) if bare and board is None else Tagged()
     bare = [name for name in bare if name not in tagged.views and name not in tagged.tags]
     boards, what = of_a_checkerboard(bare, grey, board) if bare else ({}, "")
     findings += not_seen(name for name in bare if name not in boards)

@@ -15,16 +15,14 @@ from photoangle.core.estimate import Estimate, Source
 from photoangle.reconstruction.problem import TWIST, TWIST_SHARE
 
 BEND = "paper's bend"
-# How far off flat paper may be in general, in units of what is assumed: 0.006 to 0.6 mm of 30, all sizes
-# alike likely up to the assumed, larger ones less; the mean square is about the assumed.
-_SIZES = np.exp(np.linspace(np.log(1 / 16), np.log(6.0), 57))
-_BELIEF = 1 / (1 + (_SIZES / 1.4)**2)
-# One marker in ten is bent so many times as much as the others.
-_BENT, _MUCH_MORE = 0.1, 3.0
+# How far off flat paper may be in general, in units of what is assumed: 0.006 to 0.5 mm of 30, all sizes
+# alike likely up to about the assumed, larger ones less and less.
+_SIZES = np.exp(np.linspace(np.log(1 / 16), np.log(5.0), 57))
+_BELIEF = 1 / (1 + _SIZES**2)
+# Most markers of a job are bent alike, some so many times as much: shares, and times.
+_KINDS = np.array([[0.93, 1.0], [0.06, 3.0], [0.01, 6.0]])
 # Photos that show less of a twist than this show none.
 _LEAST_TOLD = 1e-6
-# How much the markers' common paper weighs beside what one marker's own twist shows.
-_LIKE_THE_OTHERS = 3.0
 
 
 def with_bend(errors, solution, order, prints, inverse) -> Estimate:
@@ -74,41 +72,25 @@ def off_flat(solution, inverse):
     """body -> how far its corners lie off its plane, standard deviation, as a share of its side.
 
     One size for all markers' paper, unknown over the range that paper has (`_SIZES`), is told by all their
-    twists together: the mean square after them (Bayes), so that many photos of flat paper show that it is
-    flat and few leave it open.  A marker whose own twist is larger than that has more.
+    twists together, and a marker's own twist tells whether it is bent more than the rest (`_KINDS`): the mean
+    square after them (Bayes), so that many photos of flat paper show that it is flat and few leave it open.
     inverse (size, size): of the normal matrix.
     """
-    twists = _twists(solution, inverse)
-    common = _common_square(twists.values())
-    out = {}
-    for body, (twist, variance) in twists.items():
-        own = (_LIKE_THE_OTHERS * common + _square(twist, variance, common)) / (_LIKE_THE_OTHERS + 1)
-        out[body] = float(np.sqrt(max(common, own)))
-    return out
-
-
-def _common_square(twists):
-    """Mean square of corners' shares off the plane, given twists and their variances (k pairs)."""
     size = (PAPER_OFF_FLAT_U * _SIZES)**2
+    twists = _twists(solution, inverse)
     told = np.log(_BELIEF)
-    for twist, variance in twists:
+    squares = {}
+    for body, (twist, variance) in twists.items():
+        # of each kind (rows) at each size; a corner's variance is four times its twist's
+        square = _KINDS[:, 1:]**2 * size
+        like = _KINDS[:, :1] * np.ones(len(size))
         if np.isfinite(variance):
-            # a corner's variance is four times its twist's
-            like, other = (_normal(twist, f * size / 4 + variance) for f in (1.0, _MUCH_MORE**2))
-            told += np.log((1 - _BENT) * like + _BENT * other + 1e-300)
+            whole = square / 4 + variance
+            like = like * np.exp(-0.5 * twist**2 / whole) / np.sqrt(whole) + 1e-300
+            told += np.log(like.sum(0))
+        squares[body] = (square * like).sum(0) / like.sum(0)
     weight = np.exp(told - told.max())
-    return float(weight @ size / weight.sum())
-
-
-def _normal(value, variance):
-    return np.exp(-0.5 * value**2 / variance) / np.sqrt(variance)
-
-
-def _square(twist, variance, common):
-    """Expected square of a corner's share off the plane, given its marker's twist (a share), its variance."""
-    prior = common / 4
-    kept = prior / (prior + variance) if np.isfinite(variance) else 0.0
-    return 4 * ((kept * twist)**2 + (1 - kept) * prior)
+    return {body: float(np.sqrt(weight @ square / weight.sum())) for body, square in squares.items()}
 
 
 def _twists(solution, inverse):
