@@ -14,6 +14,7 @@ needs a tag's size pays nothing for it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -43,6 +44,17 @@ FAMILIES = {
     "DICT_APRILTAG_36h11": (6, 587),
     "DICT_ARUCO_MIP_36h12": (6, 250),
 }
+
+
+def family_named(name: str) -> str | None:
+    """The family in FAMILIES that people mean by a name: DICT_4X4_50, 4x4_50, tag36h11, AprilTag 36h11; or
+    None."""
+    return {_bare(family): family for family in FAMILIES}.get(_bare(name))
+
+
+def _bare(name: str) -> str:
+    """A family's name without what people put before it, or leave out."""
+    return re.sub("^(DICT|APRILTAG|ARUCO|MIP|TAG)+", "", re.sub("[^A-Z0-9]", "", name.upper()))
 
 
 class KitError(InputError, ValueError):

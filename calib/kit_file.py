@@ -1,6 +1,6 @@
 """A user's own kit file: tags they already have, told in a small TOML file.
 
-    family = "DICT_6X6_250"     # an OpenCV dictionary
+    family = "DICT_6X6_250"     # an OpenCV dictionary; or as people write it: 6x6_250, tag36h11
     size = "50 mm"              # of every marker that does not say otherwise
     any_id = true               # any other id of the family is a spare marker
 
@@ -33,7 +33,7 @@ import tomllib
 from collections.abc import Mapping
 
 from calib.files import toml_text
-from calib.kit import FAMILIES, CardSpec, Kit, KitError, Role, Slot, form_of, unnamed_role
+from calib.kit import FAMILIES, CardSpec, Kit, KitError, Role, Slot, family_named, form_of, unnamed_role
 from calib.lengths import LengthError, parse_length, unit_of
 
 _SMALLEST_MM, _LARGEST_MM = 3.0, 3000.0
@@ -151,9 +151,10 @@ def _family(table: dict, where: str, default: str | None = None) -> str:
     if default is None:
         _needed(table, "family", where)
     name = _typed(table, "family", str, where, default)
-    if name not in FAMILIES:
+    family = family_named(name)
+    if family is None:
         raise KitError(where, f'unknown family "{name}"', _nearest(name, FAMILIES))
-    return name
+    return family
 
 
 def _marker(row: object, family: str, default_mm: float | None, roles: Mapping[str, Role],

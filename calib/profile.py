@@ -43,26 +43,31 @@ class CameraProfile:
 
     def match(self, camera):
         """None where ``camera`` (CameraIdentity) is the one of this profile, else the difference in words."""
-        mine, other = self.camera, camera
-        if {mine.width_px, mine.height_px} != {other.width_px, other.height_px}:
-            shrunk = max(other.width_px, other.height_px) < max(mine.width_px, mine.height_px)
-            hint = " (shrunk by a messaging app?)" if shrunk and not other.known else ""
-            return (f"it is {other.width_px} x {other.height_px} pixels, the lens photos are"
-                    f" {mine.width_px} x {mine.height_px}{hint}")
-        if mine.width_px != other.width_px:
-            return "it was stored turned on its side, unlike the lens photos"
-        if not other.known and mine.known:
-            return "it carries no camera name (stripped on its way from the phone?)"
-        if (mine.make, mine.model) != (other.make, other.model):
-            return f"it is from {other.title}, the lens photos are from {mine.title}"
-        for a, b, unit in ((mine.focal_mm, other.focal_mm, "mm"),
-                           (mine.focal35_mm, other.focal35_mm, "mm equivalent")):
-            if a and b and abs(a - b) > 0.02 * a:
-                return (f"it was taken with another of the phone's lenses ({b:g} {unit}"
-                        f" instead of {a:g} {unit})")
-        if abs(mine.zoom - other.zoom) > 0.01:
-            return f"it was taken with digital zoom {other.zoom:g}, the lens photos with {mine.zoom:g}"
-        return None
+        return other_camera(self.camera, camera)
+
+
+def other_camera(mine: CameraIdentity, other: CameraIdentity) -> str | None:
+    """How a photo's camera differs from that of the lens photos, in words; None where it is the same phone,
+    lens and zoom."""
+    if {mine.width_px, mine.height_px} != {other.width_px, other.height_px}:
+        shrunk = max(other.width_px, other.height_px) < max(mine.width_px, mine.height_px)
+        hint = " (shrunk by a messaging app?)" if shrunk and not other.known else ""
+        return (f"it is {other.width_px} x {other.height_px} pixels, the lens photos are"
+                f" {mine.width_px} x {mine.height_px}{hint}")
+    if mine.width_px != other.width_px:
+        return "it was stored turned on its side, unlike the lens photos"
+    if not other.known and mine.known:
+        return "it carries no camera name (stripped on its way from the phone?)"
+    if (mine.make, mine.model) != (other.make, other.model):
+        return f"it is from {other.title}, the lens photos are from {mine.title}"
+    for a, b, unit in ((mine.focal_mm, other.focal_mm, "mm"),
+                       (mine.focal35_mm, other.focal35_mm, "mm equivalent")):
+        if a and b and abs(a - b) > 0.02 * a:
+            return (f"it was taken with another of the phone's lenses ({b:g} {unit}"
+                    f" instead of {a:g} {unit})")
+    if abs(mine.zoom - other.zoom) > 0.01:
+        return f"it was taken with digital zoom {other.zoom:g}, the lens photos with {mine.zoom:g}"
+    return None
 
 
 def save_profiles(path, profiles):
@@ -98,7 +103,8 @@ def load_profiles(path):
         raise ProfileError(str(path), "it is damaged", again) from error
 
 
-def _camera(row):
+def read_camera(row):
+    """CameraIdentity of its fields as a file has them.  Raises TypeError, ValueError or AttributeError."""
     camera = CameraIdentity(**row)
     if not all(isinstance(v, str) for v in (camera.make, camera.model, camera.lens)):
         raise TypeError("names")
@@ -110,7 +116,7 @@ def _camera(row):
 
 
 def _profile(row):
-    camera = _camera(row["camera"])
+    camera = read_camera(row["camera"])
     lens, covariance = np.array(row["lens"], float), np.array(row["covariance"], float)
     shift = None if row["shift_sigma"] is None else np.array(row["shift_sigma"], float)
     n = len(lens)

@@ -39,7 +39,7 @@ from photoangle.detection.detect_photo import by_content, detect_photo
 from photoangle.detection.detections import Detections
 from photoangle.detection.saddles import CardDetection
 from photoangle.pipeline import Measurement, measure_folder, measure_photos
-from photoangle.reconstruction.learn_lens import LensResult, learn_lenses
+from photoangle.reconstruction.lens.learn_lens import LensResult, learn_lenses
 
 if TYPE_CHECKING:  # what measuring alone does not need is loaded when it is asked for
     from photoangle.comparison.compare import Change, Comparison
@@ -145,7 +145,8 @@ def learn_lens(
     print_check: PrintCheck = PrintCheck(),
     progress: Progress = quiet,
 ) -> list[LensResult]:
-    """Learn a lens from photos of the card, or of a plain checkerboard of any size, ten or so from all sides.
+    """Learn a lens from photos of the card, of a checkerboard of any size, with tags in OpenCV's order or
+    plain, or of a sheet of tags; ten or so from all sides.
 
     Parameters: photos: a folder of them, or files or pixels as in `detect`; kit: None for the printed one;
     print_check: what a rule said of the card's lines (mm).
@@ -165,8 +166,8 @@ def learn_lens(
     if not results:
         reason = findings[0].what if findings else "no photos of the card in it"
         raise CannotUse(
-            where, reason, "take about ten sharp photos of the whole card, or of a plain checkerboard, tilted"
-            " and from all sides"
+            where, reason, "take about ten sharp photos of the whole card, or of another checkerboard,"
+            " tilted and from all sides"
         )
     return results
 

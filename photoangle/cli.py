@@ -171,11 +171,15 @@ def start(folder, units, asked):
 
 @main.command()
 @click.argument("folder", type=_CAR)
+@click.option("--board", help="A plain checkerboard's squares along and down, dark and light, such as 10x7;"
+              " boards are found by themselves where they can be.")
+@click.option("--square", help="The side of its squares, such as 25 mm.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
 @_guarded
 def lens(**options):
-    """Learn the phone's lens from photos of the card in FOLDER/lens."""
+    """Learn the phone's lens from photos in FOLDER/lens: of the card, of a checkerboard with tags or without,
+    or of a sheet of tags."""
     from photoangle.commands.lens import LensOptions, lens_command
 
     _run(lens_command, LensOptions(**options))

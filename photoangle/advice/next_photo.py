@@ -29,7 +29,7 @@ from photoangle.core.roles import (
 from photoangle.figures.measure import measured
 from photoangle.geometry.datums import carried_axes, gravity, level_axes
 from photoangle.geometry.joints import joint_points
-from photoangle.geometry.plumb_line import steadied
+from photoangle.geometry.plumb.plumb_line import steadied
 from photoangle.geometry.registration import tie_scenes
 from photoangle.reconstruction.predicted_covariance import scene_with, view_from
 

@@ -1,10 +1,13 @@
-"""`photoangle lens`: learns the phone's lens from a car folder's photos of the card."""
+"""`photoangle lens`: learns the phone's lens from a car folder's photos of the card or of another board."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from calib.kit_file import length_mm
+from photoangle.core.errors import CannotUse
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.core.outcome import Report
 from photoangle.core.progress import Progress
@@ -13,16 +16,22 @@ from photoangle.output.plain import plain
 from photoangle.output.summary.common import wrapped
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say
-from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
-from photoangle.reconstruction.learn_lens import LensResult
+from photoangle.reconstruction.lens.folder_lens import PROFILE_NAME, learn
+from photoangle.reconstruction.lens.learn_lens import LensResult
+from photoangle.reconstruction.lens.lens_boards import BoardAsked
+
+_MOST_SQUARES = 60
 
 
 @dataclass(frozen=True)
 class LensOptions:
-    """folder: the car folder, with photos of the card in its folder lens; full: what was learnt
-    in numbers."""
+    """folder: the car folder, with photos of a board in its folder lens; board: squares of a plain
+    checkerboard as "10x7", square: its square's side as "25 mm"; None: found out from the photos; full: what
+    was learnt in numbers."""
 
     folder: Path
+    board: str | None = None
+    square: str | None = None
     full: bool = False
     as_json: bool = False
 
@@ -30,7 +39,7 @@ class LensOptions:
 def lens_command(options: LensOptions, progress: Progress) -> int:
     """`photoangle lens`.  Returns the exit code.  Raises InputError and OSError."""
     report = Report()
-    results = learn(options.folder, report, progress)
+    results = learn(options.folder, report, progress, board=_asked(options))
     for result in results:
         if not result.good:
             report.tell(Finding(ATTENTION, result.profile.camera.title, result.verdict, ""))
@@ -53,8 +62,24 @@ def lens_command(options: LensOptions, progress: Progress) -> int:
 def headline(result: LensResult) -> str:
     """Whether the lens is known well enough, in a sentence."""
     p = result.profile
-    phone = f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}, from {p.photos} photos"
+    phone = (f"{plain(p.camera.title)}, {p.camera.width_px} x {p.camera.height_px}, from {p.photos} photos of"
+             f" {result.board}")
     return f"{'Good enough' if result.good else 'Not yet'}: {result.verdict} ({phone})."
+
+
+def _asked(options: LensOptions) -> BoardAsked | None:
+    """The checkerboard that is told; raises CannotUse for what is none."""
+    if options.board is None:
+        if options.square is not None:
+            raise CannotUse("--square", "which board it is of is not told",
+                            "give --board as well, as in 10x7")
+        return None
+    numbers = re.fullmatch(r"\s*(\d{1,3})\s*[xX*\u00d7]\s*(\d{1,3})\s*", options.board)
+    if numbers is None or not all(4 <= int(n) <= _MOST_SQUARES for n in numbers.groups()):
+        raise CannotUse("--board", f'"{plain(options.board)}" is no board',
+                        "count its squares along and down, dark and light, and write them as in 10x7")
+    side = None if options.square is None else length_mm(options.square, "--square")
+    return BoardAsked(int(numbers[1]), int(numbers[2]), side)
 
 
 def _print_lens(result: LensResult) -> None:

@@ -112,7 +112,7 @@ def _print_all(measurement, assumed):
         title = f"{state.corner} / {state.state}" if state.corner else "photos"
         scene = state.scene
         photos = f"{len(scene.photos)} photo{'s' if len(scene.photos) > 1 else ''}"
-        say(f"{plain(title)}: {photos}, {len(scene.markers)} markers, lens from {scene.lens_source}")
+        say(f"{plain(title)}: {photos}, {len(scene.markers)} markers, lens from {scene.taken.lens_source}")
         for line in figure_lines(mine, units):
             say(line)
         for line in comparison_lines([c for c in report.comparisons if (c.tape.corner, c.tape.state)

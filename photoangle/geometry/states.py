@@ -22,7 +22,7 @@ from photoangle.core.states import RIDE
 from photoangle.geometry.bar_axis import BarDirection, bar_axis_from_states, bar_direction
 from photoangle.geometry.datums import Axes, Direction, carried_axes, floor_axes
 from photoangle.geometry.joints import Points
-from photoangle.geometry.plumb_line import PlumbLine
+from photoangle.geometry.plumb.plumb_line import PlumbLine
 from photoangle.geometry.registration import Tie, chassis_markers, moved_findings, tie_scenes
 from photoangle.geometry.roll import carried_up, give_rolls
 from photoangle.reconstruction.scene import Scene

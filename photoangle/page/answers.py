@@ -59,7 +59,7 @@ def state_rows(measurement):
                 })
         out.append({
             "corner": s.corner, "state": s.state, "photos": len(s.scene.photos),
-            "markers": len(s.scene.markers), "lens": s.scene.lens_source, "comparisons": comparisons,
+            "markers": len(s.scene.markers), "lens": s.scene.taken.lens_source, "comparisons": comparisons,
             "figures": figure_rows([f for f in measurement.report.figures if (f.corner, f.state) == key],
                                    units)
         })

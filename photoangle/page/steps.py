@@ -9,7 +9,7 @@ from photoangle.carfile.folder import state_folders
 from photoangle.core.findings import ATTENTION, UNUSABLE, Refusal
 from photoangle.linkage.advice import CHANGE
 from photoangle.output.summary.linked import verdict_words
-from photoangle.reconstruction.folder_lens import PROFILE_NAME
+from photoangle.reconstruction.lens.folder_lens import PROFILE_NAME
 
 GOOD_LENS = 8
 

@@ -27,7 +27,7 @@ from photoangle.output.drawn.pictures import write_pictures
 from photoangle.page.jobs import Jobs
 from photoangle.page.names import folder_of
 from photoangle.pipeline.kept import looks_for
-from photoangle.reconstruction.folder_lens import PROFILE_NAME, learn
+from photoangle.reconstruction.lens.folder_lens import PROFILE_NAME, learn
 
 
 @dataclass

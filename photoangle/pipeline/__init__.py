@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from os import PathLike
 from pathlib import Path
 
@@ -31,14 +32,16 @@ from photoangle.pipeline.kept import (
     contents,
     measurement_key,
     remembered,
+    shown_before,
     to_be_learnt,
     without_profile,
 )
 from photoangle.pipeline.measurement import Measurement
 from photoangle.pipeline.named_dots import name_dots
-from photoangle.pipeline.one_state import measure_state
+from photoangle.pipeline.one_lens import SharedLens, StatePhotos, measured_together, nobody
+from photoangle.pipeline.one_state import measure_state, origin_of
 from photoangle.pipeline.told import tell_figures
-from photoangle.reconstruction.folder_lens import folder_profiles
+from photoangle.reconstruction.lens.folder_lens import folder_profiles
 from photoangle.reconstruction.print_aspect import contradicted_check
 
 __all__ = ["Measurement", "conclude", "measure_folder", "measure_photos"]
@@ -70,15 +73,17 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     if store is None:
         return _measured_folder(root, progress, car, kit, only, folders, looks)
     held = contents(root)
+    # what other states' photos showed of the lens serves one that is measured by itself
+    served = None if only is None else shown_before(root)
     if not to_be_learnt(root):
-        kept = remembered(store, measurement_key(store, held, kit, only), root)
+        kept = remembered(store, measurement_key(store, held, kit, only, served), root)
         if kept is not None:
             return kept
     measurement = _measured_folder(root, progress, car, kit, only, folders, looks)
     now = contents(root)
     # a file that changed meanwhile may or may not be in these figures
     if without_profile(now) == without_profile(held):
-        measurement.key = measurement_key(store, now, kit, only)
+        measurement.key = measurement_key(store, now, kit, only, served)
         store.put(measurement.key, measurement)
     return measurement
 
@@ -131,15 +136,35 @@ def _solved_states(root, folders, car, kit, looks, progress):
                 *check_findings(car.print_check))
     corrections = load_corrections(root)
     profiles = folder_profiles(root, report, progress, car, kit, looks)
+
+    lens = SharedLens(root, _photos_of(state_folders(root), root, car, kit, corrections))
+
+    def measured(state, others):
+        told = Report()
+        made = () if others is nobody else lens.made_of_others(state)
+        result = measure_state(state.names, state.where, state.corner, state.state, state.folder, kit, car,
+                               profiles, told, progress, looks=looks, corrections=corrections, root=root,
+                               others=others, others_made=made)
+        return told, result
+
     states = []
-    for corner, state, folder, files in folders:
-        where = f"{corner}/{state}"
-        names = {f"{where}/{p.name}": p for p in files}
-        result = measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress,
-                               looks=looks, corrections=corrections, root=root)
+    asked = _photos_of(folders, root, car, kit, corrections)
+    for told, result in measured_together(asked, lens, measured, looks.store is not None):
+        report.tell(*told.findings)
         if result is not None:
             states.append(result)
     return report, states
+
+
+def _photos_of(folders, root, car, kit, corrections):
+    """StatePhotos of rows of `state_folders`."""
+    out = []
+    for corner, state, path, files in folders:
+        names = {f"{corner}/{state}/{p.name}": p for p in files}
+        key = origin_of(names, corner, state, car, root).state
+        made_with = (kit, car.print_check, car.level.plumb_standoff_mm, [corrections.of(n) for n in names])
+        out.append(StatePhotos(corner, state, path, names, key, made_with))
+    return out
 
 
 def _only(measurement, wanted):
@@ -216,6 +241,10 @@ def _solved_photos(names, car, kit, root, progress, options):
     report = Report()
     report.tell(*check_findings(car.print_check))
     profiles = folder_profiles(root, report, progress, car, kit) if root else []
+    others = nobody
+    if root:
+        lens = SharedLens(root, _photos_of(state_folders(root), root, car, kit, load_corrections(root)))
+        others = partial(lens.of_others, key="", paths=names.values())
     result = measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
-                           options.planar or bool(options.dots), options.corner, root=root)
+                           options.planar or bool(options.dots), options.corner, root=root, others=others)
     return report, [] if result is None else [result]

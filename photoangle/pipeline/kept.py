@@ -17,6 +17,7 @@ from photoangle.carfile.store import Store
 from photoangle.core.states import CORNERS
 from photoangle.detection.cache import DetectionCache
 from photoangle.pipeline.measurement import Measurement
+from photoangle.reconstruction.lens.kept import NAME
 
 FOLDER = Path("results") / "kept"
 # What is measured through is learnt at the first run, in its own file.
@@ -50,9 +51,16 @@ def remembered(store: Store, key: str, root: Path) -> Measurement | None:
     return measurement if isinstance(measurement, Measurement) and measurement.root == root else None
 
 
-def measurement_key(store: Store, held: tuple[tuple[str, str], ...], kit: object, only: str | None) -> str:
-    """The key of a folder's Measurement.  held: its `contents`; kit: the Kit in use; only: as asked."""
-    return store.key("measured", held, kit, only)
+def measurement_key(store: Store, held: tuple[tuple[str, str], ...], kit: object, only: str | None,
+                    served: str | None) -> str:
+    """The key of a folder's Measurement.  held: its `contents`; kit: the Kit in use; only: as asked; served:
+    `shown_before` of it."""
+    return store.key("measured", held, kit, only, served)
+
+
+def shown_before(root: Path) -> str:
+    """What the photos of all states have shown of the lens so far, as a digest."""
+    return _held(root / "results" / NAME)
 
 
 def to_be_learnt(root: Path) -> bool:

@@ -20,8 +20,9 @@ from photoangle.detection.photo_quality import quality_findings
 from photoangle.geometry.datums import gravity
 from photoangle.geometry.joints import joint_points
 from photoangle.geometry.place_dots import with_dots
-from photoangle.geometry.plumb_line import plumb_lines, steadied
+from photoangle.geometry.plumb.plumb_line import plumb_lines, steadied
 from photoangle.geometry.states import StateResult
+from photoangle.pipeline.one_lens import nobody
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.select_views import bounded
@@ -55,22 +56,28 @@ class _Pictures:
 
 
 def measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
-                   notes_of=None, looks=None, corrections=Corrections(), root=None):
+                   notes_of=None, looks=None, corrections=Corrections(), root=None, others=nobody,
+                  others_made=()):
     """Sight, solve and lay out one state, or remember it.  Returns StateResult or None, with the reasons
-    told."""
+    told.
+
+    others(camera): what other states' photos showed of its lens, where no profile says it; others_made: what
+    that was made from.
+    """
     looks = looks or DetectionCache()
     notes = car.corner(corner or notes_of)
     # what a tape says is held against the photos later: the state itself does not hang on it
     car = replace(car, corners={corner or notes_of: replace(notes, taped={})})
-    key = _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root)
+    key = _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root,
+               others_made)
     kept = looks.store.get(key) if key else None
     if kept is None:
         told = Report()
         result = _measured(names, where, corner, state, folder, kit, car, profiles, told, progress, planar,
-                           notes_of, looks, corrections, root)
+                           notes_of, looks, corrections, root, others)
         kept = result, told.findings
         if key and key == _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of,
-                               corrections, root):
+                               corrections, root, others_made):
             looks.store.put(key, kept)
     result, findings = kept
     report.tell(*findings)
@@ -79,7 +86,8 @@ def measure_state(names, where, corner, state, folder, kit, car, profiles, repor
     return result
 
 
-def _key(store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root):
+def _key(store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root,
+         others_made):
     """The store's key of a state, None without a store."""
     if store is None:
         return None
@@ -88,11 +96,11 @@ def _key(store, names, corner, state, kit, car, profiles, planar, notes_of, corr
     except OSError:
         return None
     return store.key("state", photos, corrections.dots, corner, state, kit, car, tuple(profiles), planar,
-                     notes_of, root)
+                     notes_of, root, others_made)
 
 
 def _measured(names, where, corner, state, folder, kit, car, profiles, report, progress, planar, notes_of,
-              looks, corrections, root):
+              looks, corrections, root, others):
     """As `measure_state`, from the photos."""
     pictures = _Pictures()
     sightings, qualities = [], []
@@ -122,14 +130,15 @@ def _measured(names, where, corner, state, folder, kit, car, profiles, report, p
         report.tell(Finding(UNUSABLE, where or "photos", "no photo here could be used",
                             "see the reasons above, and take new ones"))
         return None
-    knowledge, findings = lens_knowledge(sightings[0].camera, profiles, sightings, kit,
-                                         car.print_check, where or "photos")
+    camera = sightings[0].camera
+    knowledge, findings = lens_knowledge(camera, profiles, sightings, kit, car.print_check, where or "photos",
+                                         others(camera))
     report.tell(*findings)
 
     def more(scene, used):
         return search_again(scene, used, kit, lambda name: pictures.get(names, name))
 
-    options = SceneOptions(planar, _origin(names, corner, state, car, root), car.level.plumb_standoff_mm)
+    options = SceneOptions(planar, origin_of(names, corner, state, car, root), car.level.plumb_standoff_mm)
     scene = solve_scene(sightings, kit, knowledge, where or "photos", more, options)
     if isinstance(scene, Refusal):
         pictures.clear()
@@ -195,7 +204,7 @@ def _setting(camera):
     return ", ".join(words)
 
 
-def _origin(names, corner, state, car, root):
+def origin_of(names, corner, state, car, root):
     """Whose errors a state's are: of one car folder all that its states share, of loose photos their own."""
     photos = " ".join(str(Path(p).resolve()) for p in names.values())
     whose = photos if root is None else str(Path(root).resolve())

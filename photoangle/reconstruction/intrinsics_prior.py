@@ -10,6 +10,7 @@ from calib.lens import phone_information, plain_lens
 from calib.rows import PAPER_SIGMA, Priors
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import ATTENTION, NOTE, Finding
+from photoangle.reconstruction.lens.shown import prior_with
 from photoangle.reconstruction.problem import LensKnowledge
 
 # How well EXIF's focal length, one from the card, and none is known, as a share; the principal point.  What
@@ -26,11 +27,12 @@ def paper_priors(check, card_tags_scale=0.005):
     return np.array([0, 0, 0, 0, aspect]), sigma
 
 
-def lens_knowledge(camera, profiles, sightings, kit, check, where):
+def lens_knowledge(camera, profiles, sightings, kit, check, where, shown=()):
     """What to start from for photos of one camera.
 
-    Parameters: camera: CameraIdentity of the photos; profiles: list of CameraProfile; sightings: for the
-    focal length from the card where there is neither; check: carfile.PrintCheck.
+    Parameters: camera: CameraIdentity of the photos; profiles: list of CameraProfile, which come first;
+    sightings: for the focal length from the card where there is neither; check: carfile.PrintCheck; shown:
+    LensShown of other states' photos of this phone (`lens.shown.others_of`).
     Returns (LensKnowledge, findings).
     """
     mean, sigma = paper_priors(check)
@@ -45,7 +47,7 @@ def lens_knowledge(camera, profiles, sightings, kit, check, where):
     findings = [Finding(ATTENTION, where, f"the lens profile does not fit: {reasons[-1]}",
                         "use the original photos, the same phone, lens and zoom as for the lens photos;"
                         " until then the plus-or-minus is wider")] if reasons else [
-        Finding(NOTE, where, "no lens profile: the plus-or-minus is wider than it need be",
+        Finding(NOTE, where, _learnt_from(shown, sightings),
                 "take about ten photos of the card from all sides into lens/ and run `photoangle lens`")]
     focal, spread, source = camera.focal_px, _EXIF_SIGMA, "exif"
     if focal is None:
@@ -59,9 +61,23 @@ def lens_knowledge(camera, profiles, sightings, kit, check, where):
     sigmas = np.array([spread * focal, 1e-3, _CENTRE_SIGMA * across, _CENTRE_SIGMA * across])
     information = phone_information(sigmas, focal, across)
     # whether the phone moves its lens from photo to photo is not known either
-    moving = MOVING_SIGMA * [1, across / 4032, across / 4032] if len(sightings) > 1 else None
-    priors = Priors(lens, information, mean, sigma, moving)
-    return LensKnowledge(priors, 0.0, source), findings
+    moving = MOVING_SIGMA * [1, across / 4032, across / 4032]
+    at_large = Priors(lens, information, mean, sigma, moving)
+    if not shown:
+        return LensKnowledge(at_large, 0.0, source), findings
+    return LensKnowledge(prior_with(at_large, shown), 0.0, _photos_of(shown, sightings), at_large=at_large,
+                         shown=tuple(shown)), findings
+
+
+def _photos_of(shown, own):
+    """How many photos tell of the lens, this state's own among them."""
+    return f"{len(own) + sum(len(s.photos) for s in shown)} photos of this phone"
+
+
+def _learnt_from(shown, own):
+    if not shown:
+        return "no lens profile: the plus-or-minus is wider than it need be"
+    return f"lens learnt from {_photos_of(shown, own)}; photos of the card would tell more of it"
 
 
 def _focal_from_card(sightings, kit, camera):

@@ -17,7 +17,7 @@ from calib.poses import Pose
 from calib.rows import CardRow, TagRow
 from calib.solution import Solution
 from photoangle.reconstruction.paper_bend import with_bend
-from photoangle.reconstruction.scene import Taken, scene_errors
+from photoangle.reconstruction.scene import scene_errors
 
 # A tag is found when its cells are this large and it is turned by less than this.
 _CELL_PX, _NARROW_PX, _OBLIQUE_DEG = 3.5, 2.6, 58.0
@@ -192,6 +192,6 @@ def scene_with(scene, view):
     for marker in set(scene.doubt) - set(view.markers):
         rows = scene.rows_of(marker)
         covariance[np.ix_(rows, rows)] += scene.doubt[marker]
-    taken = Taken(scene.origin, scene.camera, scene.lens_source)
-    errors = scene_errors(b, inverse[keep], covariance, old.degrees_of_freedom(), taken)
-    return replace(scene, errors=with_bend(errors, old, scene.order, scene.origin.prints))
+    errors = scene_errors(b, inverse[keep], covariance, old.degrees_of_freedom(), scene.taken)
+    return replace(scene, errors=with_bend(errors, old, scene.order, scene.origin.prints,
+                                           inverse[keep]))

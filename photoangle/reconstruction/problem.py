@@ -15,6 +15,7 @@ from calib.lens import project
 from calib.resection import square_poses
 from calib.rows import BodyTie, CardRow, Priors, TagRow
 from photoangle.core.assumed import PAPER_OFF_FLAT_U, PLUMB_STANDOFF_MM
+from photoangle.reconstruction.lens.shown import LensShown
 
 # A curled tag's corners err by this much of its bend (rendered tags round tubes of 50 to 400 mm: 0.8 to 1.8).
 _CURL_SHARE = 1.5
@@ -30,13 +31,16 @@ class LensKnowledge:
     """What is known of the lens before the photos of a state are looked at.
 
     priors: lens mean and information, and the spread of a moving lens; floor_px: added to every
-    corner; source: "profile", "exif" or "card"; can_move: whether a moving lens may be tried.
+    corner; source: "profile", "exif" or "card", or how many photos; can_move: whether a moving lens may be
+    tried; at_large: the priors before what other states' photos showed, ``shown``, was put into them.
     """
 
     priors: Priors
     floor_px: float = 0.0
     source: str = "profile"
     can_move: bool = True
+    at_large: Priors | None = None
+    shown: tuple[LensShown, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,14 +9,33 @@ from functools import cached_property
 import numpy as np
 
 from calib.bundle import Bundle
-from calib.calibrate import MOVING_SIGMA
 from calib.images.photo import CameraIdentity
 from calib.poses import Pose
+from calib.rows import Priors
 from calib.solution import Solution
 from photoangle.core.estimate import Estimate, Source
 from photoangle.core.findings import Finding
 from photoangle.core.origin import Origin
+from photoangle.reconstruction.lens.shown import LensShown
 from photoangle.reconstruction.paper_bend import BEND
+from photoangle.reconstruction.problem import LensKnowledge
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Whose photos a scene was made of: its Origin, the CameraIdentity, and what its lens is known from:
+    source in words, the lens at large (None: all of the bundle's prior) and LensShown of other photos."""
+
+    origin: Origin = Origin()
+    camera: CameraIdentity | None = None
+    lens_source: str = "profile"
+    at_large: Priors | None = None
+    shown: tuple[LensShown, ...] = ()
+
+    @classmethod
+    def of(cls, origin: Origin, camera: CameraIdentity | None, knowledge: LensKnowledge) -> Taken:
+        """With what is known of the lens."""
+        return cls(origin, camera, knowledge.source, knowledge.at_large, knowledge.shown)
 
 
 @dataclass(frozen=True)
@@ -32,7 +51,8 @@ class Scene:
     whether the plumb hangs elsewhere in each photo, where its markers are bodies of their own, (id, photo) in
     order; left_out: (photo, id) pairs found not to belong; ambiguous: ids whose place is doubtful: moved,
     bent, or seen once at an ambiguous tilt; doubt: id -> (6, 6), what an undecided tilt adds to its
-    covariance.
+    covariance; taken: whose photos; lens_shown: what they alone tell of a lens that has no profile, None of
+    edited ones.
     """
 
     photos: tuple[str, ...]
@@ -51,10 +71,14 @@ class Scene:
     left_out: tuple[tuple[str, int], ...] = ()
     findings: tuple[Finding, ...] = ()
     ambiguous: tuple[int, ...] = ()
-    lens_source: str = "profile"
     doubt: dict[int, np.ndarray] = field(default_factory=dict)
-    origin: Origin = Origin()
-    camera: CameraIdentity | None = None
+    taken: Taken = Taken()
+    lens_shown: LensShown | None = None
+
+    @property
+    def origin(self) -> Origin:
+        """Whose errors these are."""
+        return self.taken.origin
 
     @cached_property
     def covariance(self) -> np.ndarray:
@@ -85,52 +109,55 @@ class Scene:
         return out
 
 
-@dataclass(frozen=True)
-class Taken:
-    """Whose photos a scene was made of: its Origin, the CameraIdentity, and where its lens is known from."""
-
-    origin: Origin = Origin()
-    camera: CameraIdentity | None = None
-    lens_source: str = "profile"
-
-
 def scene_errors(bundle: Bundle, inverse: np.ndarray, covariance: np.ndarray, dof: float,
                  taken: Taken) -> Estimate:
     """The errors of all unknowns by what they rest on: pixels, lens, print.
 
     With M = D + P the normal matrix (pixels and priors), an error d of a prior's mean moves the least-squares
     answer by M^-1 P d (its covariance's part is M^-1 P M^-1); the pixels have the rest of the covariance.
+    What other states' photos showed of the lens (`lens.shown`) moves it by M^-1 times their score's error,
+    and so does this state's own share of it, which those states use in turn.
     What is left out is what the solver leaves out.
 
     Parameters: bundle: calib.bundle.Bundle; inverse (size, size): M^-1; covariance (size, size); dof: of the
     pixels' noise; taken: whose photos they are.
     """
-    priors, n, size = bundle.priors, bundle.lens_size, bundle.size
-    origin = taken.origin
+    priors, n = bundle.priors, bundle.lens_size
+    origin, to_lens = taken.origin, inverse[:, :n]
+    # what moves the lens as well as the rest moves it through this state's own share
+    beside = _beside_the_lens(inverse, n) if taken.shown else inverse
     effects: dict[Source, np.ndarray] = {}
     known = np.flatnonzero(priors.paper_sigma > 0)
     paper = Source(("paper", origin.prints, priors.paper_mean.tobytes(), priors.paper_sigma.tobytes()),
                    "print", np.diag(priors.paper_sigma[known]**2))
-    effects[paper] = inverse[:, n + known] / priors.paper_sigma[known] ** 2
-    by_lens = inverse[:, :n] @ priors.lens_information
-    spread = np.linalg.inv(priors.lens_information)
-    own = np.zeros((n, n))
+    effects[paper] = beside[:, n + known] / priors.paper_sigma[known] ** 2
     if bundle.shifts:
         at = (bundle.camera_start + bundle.per_camera * np.arange(bundle.cameras)[:, None] + 6
               + np.arange(bundle.shifts))
         information = np.tile(1 / np.asarray(priors.shift_sigma) ** 2, bundle.cameras)
         effects[Source(("focus", origin.state), "lens",
-                       np.diag(1 / information))] = inverse[:, at.ravel()] * information
-    elif taken.lens_source != "profile" and taken.camera is not None:
-        # nothing says that this phone holds its lens still: each state may have focused anew
-        width = taken.camera.width_px / 4032
-        sigma = MOVING_SIGMA * [priors.lens_mean[0], width, width]
-        own[[0, 2, 3], [0, 2, 3]] = np.minimum(sigma**2, 0.5 * spread.diagonal()[[0, 2, 3]])
-        effects[Source(("focus", origin.state), "lens", own)] = by_lens
+                       np.diag(1 / information))] = beside[:, at.ravel()] * information
+    large = taken.at_large or priors
     who = repr(taken.camera) if taken.camera is not None and taken.camera.known else origin.state
-    lens = Source(("lens", who, priors.lens_mean.tobytes(), priors.lens_information.tobytes()), "lens",
-                  spread - own)
-    effects[lens] = by_lens
+    lens = Source(("lens", who, large.lens_mean.tobytes(), large.lens_information.tobytes()), "lens",
+                  np.linalg.inv(large.lens_information))
+    effects[lens] = to_lens @ large.lens_information
     rest = covariance - sum(e @ s.covariance @ e.T for s, e in effects.items())
-    effects[Source(("pixels", origin.state), "pixels", (rest + rest.T) / 2, dof)] = np.eye(size)
-    return Estimate(tuple(f"unknown {k}" for k in range(size)), np.zeros(size), effects)
+    if taken.shown:
+        whole = np.linalg.inv(inverse[:n, :n])
+        own = Source(("lens shown", origin.state), "lens",
+                     whole @ covariance[:n, :n] @ whole - priors.lens_information, dof)
+        stated = priors.lens_information - large.lens_information
+        rest -= to_lens @ (own.covariance + stated) @ to_lens.T
+        effects[own] = to_lens
+        for share in taken.shown:
+            effects[Source(share.key, "lens", share.spread, share.dof)] = to_lens
+    effects[Source(("pixels", origin.state), "pixels", (rest + rest.T) / 2, dof)] = np.eye(bundle.size)
+    return Estimate(tuple(f"unknown {k}" for k in range(bundle.size)), np.zeros(bundle.size), effects)
+
+
+def _beside_the_lens(inverse: np.ndarray, n: int) -> np.ndarray:
+    """The inverse (size, size) of the normal matrix with the lens, its first n unknowns, held."""
+    out = inverse - inverse[:, :n] @ np.linalg.solve(inverse[:n, :n], inverse[:n])
+    out[:n], out[:, :n] = 0, 0
+    return out

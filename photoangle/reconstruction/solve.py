@@ -21,6 +21,7 @@ from photoangle.core.assumed import PLUMB_STANDOFF_MM
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
 from photoangle.reconstruction.initial_poses import start_poses
+from photoangle.reconstruction.lens.shown import shown_by
 from photoangle.reconstruction.misfit.edited import (
     edited_findings,
     edits_spread,
@@ -119,9 +120,10 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
             pose = Pose(solution.values.body_rotation[body], solution.values.body_mm[body])
             doubt[marker] = doubt_of_tilt(pose, rivals[marker], margins[marker] / max(1.0, solution.scale()))
             covariance[at, at] += doubt[marker]
-    taken = Taken(options.origin, sightings[0].camera, knowledge.source)
-    errors = scene_errors(solution.bundle, inverse, covariance, solution.degrees_of_freedom(), taken)
-    errors = with_bend(errors, solution, problem.order, options.origin.prints)
+    taken = Taken.of(options.origin, sightings[0].camera, knowledge)
+    dof = solution.degrees_of_freedom()
+    errors = scene_errors(solution.bundle, inverse, covariance, dof, taken)
+    errors = with_bend(errors, solution, problem.order, options.origin.prints, inverse)
     findings += _findings(problem, Counter(_counts(problem, solution.bundle)), lost, margins, where)
     moving = solution.bundle.shifts > 0
     if is_edited(problem):
@@ -131,7 +133,11 @@ def _solve_once(sightings, kit, sizes, knowledge, where, options):
                                 " each photo got its own focal length", ""))
     scene = _scene(solution, problem, errors, taken)
     ambiguous = tuple(i for i in scene.markers if margins.get(i, np.inf) < TILT_MARGIN)
+    shown = None
+    if knowledge.source != "profile" and not is_edited(problem):
+        shown = shown_by(solution, inverse, covariance, dof, taken.camera, options.origin.state)
     return replace(scene,
+                   lens_shown=shown,
                    tilt_margin=margins,
                    doubt=doubt,
                    ambiguous=ambiguous,
@@ -326,6 +332,4 @@ def _scene(solution, problem, errors, taken):
                  has_card=problem.order[0] is None,
                  swinging=problem.swinging,
                  left_out=problem.left_out,
-                 lens_source=taken.lens_source,
-                 origin=taken.origin,
-                 camera=taken.camera)
+                 taken=taken)

@@ -93,7 +93,8 @@ def _state(state, measurement, units):
         "photos": pictures.state_photos(state, figures, measurement.kit, units),
         "granted": [granted_words(g, units) for g in measurement.report.granted
                     if (g.corner, g.state) == (state.corner, state.state)],
-        "count": len(state.scene.photos), "markers": len(state.scene.markers), "lens": state.scene.lens_source
+        "count": len(state.scene.photos), "markers": len(state.scene.markers),
+        "lens": state.scene.taken.lens_source
     }
 
 

@@ -9,7 +9,7 @@ from calib.files import fingerprint
 from calib.profile import ProfileError, load_profiles
 from photoangle import __version__
 from photoangle.core.assumed import PRINT_WITHIN
-from photoangle.reconstruction.folder_lens import PROFILE_NAME
+from photoangle.reconstruction.lens.folder_lens import PROFILE_NAME
 
 
 def record_rows(measurement, now=None):

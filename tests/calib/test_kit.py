@@ -15,6 +15,7 @@ from calib.kit import (
     card_saddles_mm,
     card_tag_corners_mm,
     cells_across,
+    family_named,
     quiet_mm,
     tag_corners_mm,
 )
@@ -178,7 +179,7 @@ CARD = "[card]\ncolumns = 5\nrows = 7\nsquare = 40\ntag = 20\n"
     "text, says, do",
     [
         (MARKER, '"family" is missing', "family ="),
-        ('family = "DICT_APRILTAG_36H11"', "unknown family", '"DICT_APRILTAG_36h11"'),
+        ('family = "DICT_APRILTAG_35H11"', "unknown family", '"DICT_APRILTAG_36h11"'),
         ("family = 6", '"family" has the wrong kind', "quotes"),
         (FAMILY + 'sise = "2 in"', 'unknown key "sise"', '"size"'),
         (FAMILY + "size = true", "should be a length", "50 mm"),
@@ -236,3 +237,11 @@ def test_nothing_heavy_is_imported_for_a_role_name_or_a_layout():
         "assert not heavy, heavy\n"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize("written, family", [
+    ("tag36h11", "DICT_APRILTAG_36h11"), ("AprilTag 25h9", "DICT_APRILTAG_25h9"), ("4x4_50", "DICT_4X4_50"),
+    ("dict_5x5_1000", "DICT_5X5_1000"), ("aruco original", "DICT_ARUCO_ORIGINAL"), ("4x4_60", None)])
+def test_families_go_by_the_names_that_people_write(written, family):
+    assert family_named(written) == family
+    assert len({family_named(f) for f in FAMILIES}) == len(FAMILIES)

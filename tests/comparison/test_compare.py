@@ -151,7 +151,8 @@ def of_another_folder(side):
 
     elsewhere = Origin(*map(moved, (origin.state, origin.corner, origin.car, origin.prints)))
     done = side.result.measured
-    result = replace(side.result, scene=replace(side.result.scene, origin=elsewhere), measured=replace(
+    scene = replace(side.result.scene, taken=replace(side.result.scene.taken, origin=elsewhere))
+    result = replace(side.result, scene=scene, measured=replace(
         done, estimate=done.estimate.rekeyed(lambda s: replace(s, key=moved(s.key)))))
     return replace(side, result=result)
 

@@ -55,7 +55,7 @@ def test_the_published_lens_of_opencvs_own_checkerboard_photos(stereo_photos):
     """OpenCV's left_intrinsics.yml: f 535.92, centre 342.28, 235.57.  Standard deviations by cv2 with its own corner
     finder: 0.93, 0.97, 1.07 px of all 13 photos, 1.84, 1.89, 1.72 of the first seven (0.41 and 0.49 px RMS)."""
     (found,) = learn_lens(sorted(stereo_photos.glob("left[01]*.jpg")))
-    assert found.board == "a checkerboard of 10 x 7 squares" and found.profile.photos >= 6
+    assert found.board.startswith("a checkerboard of 10 x 7 squares") and found.profile.photos >= 6
     theirs = (0.93, 0.97, 1.07) if found.profile.photos > 10 else (1.84, 1.89, 1.72)
     own = np.sqrt(np.diag(found.profile.covariance))[[0, 2, 3]]
     for value, published, u, mine in zip(found.profile.lens[[0, 2, 3]], (535.92, 342.28, 235.57), theirs, own,

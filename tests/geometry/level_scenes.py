@@ -19,7 +19,7 @@ from photoangle.carfile.car import Level
 from photoangle.detection.detect_photo import detect_photo
 from photoangle.geometry.datums import gravity
 from photoangle.geometry.joints import joint_points
-from photoangle.geometry.plumb_line import plumb_lines, steadied
+from photoangle.geometry.plumb.plumb_line import plumb_lines, steadied
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.solve import solve_scene
 from tests.coverage import CHECK, ON_MARKERS, Setting, corner, phone

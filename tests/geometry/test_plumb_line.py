@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from photoangle.geometry.plumb_line import PlumbLine, steadied
+from photoangle.geometry.plumb.plumb_line import PlumbLine, steadied
 from tests.geometry.level_scenes import error, measured_up, string_scene
 
 

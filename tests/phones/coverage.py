@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 from collections import defaultdict
+from dataclasses import replace
 
 import numpy as np
 from scipy.stats import chi2
@@ -17,33 +18,49 @@ from scipy.stats import chi2
 from calib.poses import vector_from_rotation
 from photoangle.carfile.car import PrintCheck
 from photoangle.core.findings import ATTENTION, Refusal
+from photoangle.core.origin import Origin
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
-from photoangle.reconstruction.solve import solve_scene
+from photoangle.reconstruction.solve import SceneOptions, solve_scene
 from tests.phones.sightings import phone, photographed, profile_of
 from tests.scenes import KIT
 
 EXACT = PrintCheck(200.0, 150.0, 0.01)
+_LENS = {False: "no lens", True: "lens", "job": "job"}
 _LINES = ((100, 101), (103, 105), (101, 102), (108, 109), (110, 111))
 _NORMALS = ((100, 105), (101, 109), (106, 107))
 
 
 def run(scenes, seed, photos=(1, 2, 3, 8), profiles=(False, True), curl_mm=0.0, far=1.0):
     """group (photos, lens) -> dict of what -> list.  what: "pose" (chi2 of 6), "line", "normal" (error over
-    u), "left out", "said", "angle" (error, deg) and "u"."""
+    u), "left out", "said", "line deg" (error) and "line u".  profiles: False, True, or "job" for a lens that
+    two other states' photos, four each, have shown."""
     out = defaultdict(lambda: defaultdict(list))
     for k in range(scenes):
         for count in photos:
             for known in profiles:
                 rng = np.random.default_rng([seed, k, count])
                 used = phone(rng)
-                own = [profile_of(used, rng)] if known else []
+                own = [profile_of(used, rng)] if known is True else []
                 sightings, tags, card = photographed(rng, used, count, curl_mm, far)
-                _one(out[count, "lens" if known else "no lens"], sightings, tags, card, own, used)
+                shown = shown_by_others(rng, used, curl_mm, far) if known == "job" else ()
+                _one(out[count, _LENS[known]], sightings, tags, card, own, used, shown)
     return out
 
 
-def _one(rows, sightings, tags, card, profiles, used):
-    knowledge, _ = lens_knowledge(used.identity, profiles, sightings, KIT, EXACT, "")
+def shown_by_others(rng, used, curl_mm=0.0, far=1.0, states=2, photos=4):
+    """LensShown of other states' photos by the same phone."""
+    out = []
+    for k in range(states):
+        sightings, _, _ = photographed(rng, used, photos, curl_mm, far)
+        knowledge, _ = lens_knowledge(used.identity, [], sightings, KIT, EXACT, "")
+        scene = solve_scene(sightings, KIT, knowledge, "", options=SceneOptions(origin=Origin(f"state {k}")))
+        if not isinstance(scene, Refusal) and scene.lens_shown is not None:
+            out.append(replace(scene.lens_shown, photos=tuple(f"{k}-{i}" for i in range(photos))))
+    return out
+
+
+def _one(rows, sightings, tags, card, profiles, used, shown=()):
+    knowledge, _ = lens_knowledge(used.identity, profiles, sightings, KIT, EXACT, "", shown)
     scene = solve_scene(sightings, KIT, knowledge, "")
     if isinstance(scene, Refusal):
         rows["refused"].append(1)
@@ -115,8 +132,11 @@ def main():
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--curl", type=float, default=0.0, help="mm that paper is off flat, RMS")
     parser.add_argument("--far", type=float, default=1.0, help="times the usual distance")
+    parser.add_argument("--lens", nargs="+", choices=list(_LENS.values()), default=["no lens", "lens"])
+    parser.add_argument("--photos", nargs="+", type=int, default=[1, 2, 3, 8])
     given = parser.parse_args()
-    print("\n".join(table(run(given.scenes, given.seed, curl_mm=given.curl, far=given.far))))
+    lenses = [k for k, name in _LENS.items() if name in given.lens]
+    print("\n".join(table(run(given.scenes, given.seed, given.photos, lenses, given.curl, given.far))))
 
 
 if __name__ == "__main__":

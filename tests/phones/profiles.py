@@ -24,10 +24,11 @@ def whole_lens(lens):
     return np.r_[lens, np.zeros(BROWN + SPLINE_SIZE - len(lens))]
 
 
-def unhidden_px(true, learnt, moving):
+def unhidden_px(true, learnt, moving, size=(WIDTH, HEIGHT)):
     """Error (rows, columns) px of a learnt lens that a turn of the camera (and, moving, a focal length and a
     principal point of its own) cannot hide: as `calib.calibrate.projection_sigma` takes them out."""
-    u, v = np.linspace(0, WIDTH - 1, _GRID[0]), np.linspace(0, HEIGHT - 1, _GRID[1])
+    width, height = size
+    u, v = np.linspace(0, width - 1, _GRID[0]), np.linspace(0, height - 1, _GRID[1])
     pixels = np.stack(np.meshgrid(u, v), -1).reshape(-1, 2)
     away = np.c_[unproject(pixels, learnt), np.ones(len(pixels))]
     error = (project(away, whole_lens(true)) - pixels).ravel()
@@ -42,7 +43,7 @@ def unhidden_px(true, learnt, moving):
             other[k] += step
             columns.append(((project(away, other) - project(away, learnt)) / step).ravel())
     hidden = np.stack(columns, -1)
-    weight = np.repeat(np.exp(-0.5 * (((pixels - [WIDTH / 2, HEIGHT / 2]) / [WIDTH / 2, HEIGHT / 2])**2).sum(1)), 2)
+    weight = np.repeat(np.exp(-0.5 * (((pixels - [width / 2, height / 2]) / [width / 2, height / 2])**2).sum(1)), 2)
     fit = np.linalg.lstsq(hidden * weight[:, None], error * weight, rcond=None)[0]
     left = (error - hidden @ fit).reshape(-1, 2)
     return np.sqrt((left**2).mean(1)).reshape(_GRID[1], _GRID[0])

@@ -11,7 +11,7 @@ from photoangle.pipeline.kept import FOLDER, looks_for
 from tests.whole.test_commands import run
 
 _READS = ("photoangle.detection.cache.read_photo", "photoangle.pipeline.one_state.read_photo",
-          "photoangle.reconstruction.folder_lens.read_photo", "photoangle.api.read_photo")
+          "photoangle.reconstruction.lens.folder_lens.read_photo", "photoangle.api.read_photo")
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.calibrate import TooFewViews, calibrate, coverage, projection_sigma
+from calib.calibrate import TooFewViews, View, calibrate, coverage, projection_sigma
 from calib.images.photo import CameraIdentity
 from calib.kit import Kit
 from calib.profile import CameraProfile
@@ -16,13 +16,15 @@ from photoangle.carfile.car import PrintCheck
 from photoangle.core.findings import ATTENTION, NOTE, UNUSABLE, Finding
 from photoangle.detection.detections import Detections
 from photoangle.reconstruction.intrinsics_prior import paper_priors
-from photoangle.reconstruction.lens_boards import (
+from photoangle.reconstruction.lens.lens_boards import (
+    BoardAsked,
     BoardViews,
     board_size_mm,
     not_seen,
     of_a_checkerboard,
     of_the_card,
 )
+from photoangle.reconstruction.lens.tagged import LEAST_OF_A_SHEET, Tagged, calibrated, of_tags
 from photoangle.reconstruction.select_views import MOST_PHOTOS, most_telling, places
 
 _GOOD_PX = 0.3
@@ -47,31 +49,36 @@ class LensResult:
 
 
 def learn_lenses(sightings: Sequence[Detections], kit: Kit, check: PrintCheck,
-                 grey: Callable[[str], np.ndarray | None] = lambda name: None
-                 ) -> tuple[list[LensResult], list[Finding]]:
-    """Profiles from photos of the card, or of a plain checkerboard, one for each camera among them.
+                 grey: Callable[[str], np.ndarray | None] = lambda name: None,
+                 board: BoardAsked | None = None) -> tuple[list[LensResult], list[Finding]]:
+    """Profiles from photos of the card, of a checkerboard with tags or without, or of a sheet of tags, one
+    for each camera among them.
 
     Parameters: sightings: list of Detections of the lens photos; kit; check: carfile.PrintCheck; grey(name)
-    gives a photo's picture again where a checkerboard is to be looked for in it, or None. Returns (list of
-    LensResult, findings).
+    gives a photo's picture again where another board is to be looked for in it, or None; board: the plain
+    checkerboard that the user says is in them. Returns (list of LensResult, findings).
     """
     findings: list[Finding] = []
-    cards = of_the_card(sightings, kit)
+    cards = of_the_card(sightings, kit) if board is None else {}
     bare = [s.name for s in sightings if s.name not in cards]
-    boards, what = of_a_checkerboard(bare, grey) if bare else ({}, "")
+    cameras = {s.name: s.camera for s in sightings}
+    tagged = of_tags(bare, grey, cameras, kit) if bare and board is None else Tagged()
+    bare = [name for name in bare if name not in tagged.views and name not in tagged.tags]
+    boards, what = of_a_checkerboard(bare, grey, board) if bare else ({}, "")
     findings += not_seen(name for name in bare if name not in boards)
     groups: list[BoardViews] = []
     for camera in dict.fromkeys(s.camera for s in sightings):
-        mine = [s for s in sightings if s.camera == camera]
-        for views, title in ((cards, "the card"), (boards, what)):
-            of_this = tuple(views[s.name] for s in mine if s.name in views)
-            if not of_this:
-                continue
-            card = kit.card if title == "the card" else None
-            size = (card.width_mm, card.height_mm) if card is not None else board_size_mm(of_this)
-            groups.append(BoardViews(camera, of_this, size, title))
+        mine = [s.name for s in sightings if s.camera == camera]
+        for views, title, size in ((cards, "the card", _size_of(kit.card)),
+                                   (tagged.views, tagged.title, tagged.size_mm), (boards, what, None)):
+            of_this = tuple(views[name] for name in mine if name in views)
+            if of_this:
+                groups.append(BoardViews(camera, of_this, size or board_size_mm(of_this), title))
+        sheet = tuple(tagged.tags[name] for name in mine if name in tagged.tags)
+        if sheet:
+            groups.append(BoardViews(camera, (), (0.0, 0.0), tagged.title, sheet, tagged))
     # of one camera what more photos show
-    groups.sort(key=lambda g: -len(g.views))
+    groups.sort(key=lambda g: -g.photos)
     results: list[LensResult] = []
     done: set[CameraIdentity] = set()
     for group in groups:
@@ -91,33 +98,50 @@ def _one(group, check, results, findings):
                 " of the picture were used", "about ten are enough"))
         size = np.array([camera.width_px, camera.height_px])
         views = tuple(most_telling(views, shows=lambda view: places(view.pixels, size)))
-    if len(views) < 3:
+    if group.photos < (LEAST_OF_A_SHEET if group.sightings else 3):
         findings.append(
             Finding(
                 ATTENTION if results else UNUSABLE,
-                ", ".join(v.name for v in views),
-                f"only {len(views)} usable photo{'s' if len(views) > 1 else ''} of {group.title} from"
+                ", ".join(v.name for v in (*views, *group.sightings)),
+                f"only {group.photos} usable photo{'s' if group.photos > 1 else ''} of {group.title} from"
                 f" {camera.title}"
                 f" at {camera.width_px} x {camera.height_px}",
                 "take about ten, from all sides, with one zoom",
             )
         )
         return False
-    if group.title != "the card":
-        findings.append(Finding(NOTE, camera.title, f"the lens was learnt from {group.title}", ""))
     try:
         results.append(_learn(replace(group, views=views), check, findings))
     except TooFewViews as error:
         findings.append(Finding(UNUSABLE, camera.title, str(error), "take about ten"))
         return False
+    if group.title != "the card":
+        findings.append(Finding(NOTE, camera.title, f"the lens was learnt from {group.title}", ""))
     return True
 
 
+def _size_of(card):
+    return None if card is None else (card.width_mm, card.height_mm)
+
+
+def _calibrated(group, check):
+    if group.tagged is None:
+        _, paper_sigma = paper_priors(check)
+        camera = group.camera
+        return calibrate(list(group.views), camera.width_px, camera.height_px, camera.focal_px, group.size_mm,
+                         paper_sigma)
+    found = calibrated(list(group.sightings), group.tagged)
+    if found is None:
+        raise TooFewViews(f"photos of {group.title} do not tell the lens: its tags move between photos, or"
+                          " too few sides of it are seen")
+    return found
+
+
 def _learn(group, check, findings):
-    camera, views = group.camera, list(group.views)
-    _, paper_sigma = paper_priors(check)
+    camera = group.camera
     width, height = camera.width_px, camera.height_px
-    found = calibrate(views, width, height, camera.focal_px, group.size_mm, paper_sigma)
+    found = _calibrated(group, check)
+    views = group.views or tuple(_tags_of(s) for s in group.sightings)
     moving = found.shift_sigma is not None
     sigma = projection_sigma(found.lens, found.covariance, width, height, moving=moving)
     middle = float(np.sqrt((sigma[1:-1, 1:-1] ** 2).mean()))
@@ -148,6 +172,12 @@ def _learn(group, check, findings):
         moving,
         group.title,
     )
+
+
+def _tags_of(sighting):
+    """A sheet's corners in a photo, for where in the picture they are."""
+    pixels = np.concatenate([t.corners_px for t in sighting.tags.values()])
+    return View(sighting.name, np.zeros((len(pixels), 3)), pixels, np.tile(np.eye(2), (len(pixels), 1, 1)))
 
 
 def _verdict(profile, covered, sigma):

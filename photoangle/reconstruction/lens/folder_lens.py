@@ -13,19 +13,19 @@ from photoangle.core.errors import CannotUse, as_finding
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.detection.cache import DetectionCache, detect_or_tell
 from photoangle.detection.detect_photo import by_content
-from photoangle.reconstruction.learn_lens import learn_lenses
+from photoangle.reconstruction.lens.learn_lens import learn_lenses
 
 PROFILE_NAME = "profile.json"
 
 
-def learn(root, report, progress, car=None, kit=None, looks=None):
+def learn(root, report, progress, car=None, kit=None, looks=None, board=None):
     """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `DetectionCache`
-    to remember by.
+    to remember by; board: `lens_boards.BoardAsked`, the checkerboard that the user says is in them.
 
     Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
     saved.
     """
-    results = _learnt(Path(root), report, progress, car, kit, looks)
+    results = _learnt(Path(root), report, progress, car, kit, looks, board)
     _save(root, results)
     return results
 
@@ -34,7 +34,7 @@ def _save(root, results):
     save_profiles(Path(root) / "lens" / PROFILE_NAME, [r.profile for r in results])
 
 
-def _learnt(root, report, progress, car, kit, looks):
+def _learnt(root, report, progress, car, kit, looks, board=None):
     """As `learn`, without saving."""
     car = car or load_car(root)
     kit = kit or load_kit(root, car)
@@ -43,8 +43,8 @@ def _learnt(root, report, progress, car, kit, looks):
     if not files:
         raise CannotUse(
             str(folder), "no photos of the card in it",
-            "take about ten photos of the card, or of any plain checkerboard, from all sides, into"
-            " this folder")
+            "take about ten photos of the card, of any checkerboard, or of a sheet of tags, from all sides,"
+            " into this folder")
     report.tell(*check_findings(car.print_check))
     looks = looks or DetectionCache()
     sightings = []
@@ -54,13 +54,13 @@ def _learnt(root, report, progress, car, kit, looks):
             sightings.append(look.sighting)
     paths = {f"lens/{path.name}": path for path in files}
     results, findings = learn_lenses(sorted(sightings, key=by_content), kit, car.print_check,
-                                     lambda name: read_photo(paths[name]).grey)
+                                     lambda name: read_photo(paths[name]).grey, board)
     report.tell(*findings)
     if not results:
         raise CannotUse(
             str(folder), "no lens could be learnt",
-            "take about ten sharp photos of the whole card, or of a plain checkerboard, tilted and"
-            " from all sides")
+            "take about ten sharp photos of the whole card, or of another checkerboard, tilted and from all"
+            " sides; a plain checkerboard that is not found by itself is told with --board 10x7")
     return results
 
 
