@@ -21,10 +21,10 @@ from typing import Any
 
 import numpy as np
 
-from calib.cancellation import may_leave
 from calib.lens import EDITS, distort, edit, edit_derivatives
 from calib.poses import rotation_from_vector
 from calib.rows import PAPER, BodyTie, CardRow, Priors, TagRow, Values
+from calib.running.cancellation import may_leave
 from calib.solution import Singular, Solution
 
 NU = 6.0

@@ -178,12 +178,14 @@ def measure(
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
     looks: DetectionCache | None = None,
+    jobs: int = 1,
 ) -> Measurement:
     """Measure a car folder, or loose photos together.
 
     Parameters: photos: one car folder, or a photo's path or several; only: a corner or corner/state of a
     folder; options: how photos are understood; progress(items, label); looks: what was seen in the same
-    photos before (`pipeline.kept.looks_for`: by earlier programs as well, kept in the folder's results).
+    photos before (`pipeline.kept.looks_for`: by earlier programs as well, kept in the folder's results);
+    jobs: how many processes may work (each imports the calling script: guard it as `multiprocessing` says).
     Returns Measurement: ``["corner/state"]`` is a state (``["photos"]`` for loose ones) with its figures and
     cameras; figures and findings are those of all.  A car folder's learnt lens is kept in its folder lens,
     nothing else is written.
@@ -201,8 +203,8 @@ def measure(
             str(folders[0]), "one car folder at a time, or photos only", "give one folder, or name the photos"
         )
     if folders:
-        return measure_folder(folders[0], progress, options.kit_path, only, looks)
-    return measure_photos(paths, progress, options)
+        return measure_folder(folders[0], progress, options.kit_path, only, looks, jobs)
+    return measure_photos(paths, progress, options, jobs)
 
 
 def link(
@@ -212,12 +214,13 @@ def link(
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
     looks: DetectionCache | None = None,
+    jobs: int = 1,
 ) -> LinkResult:
     """The drop link: its length for the wanted angle at ride height, and clearances over the travel.
 
     Parameters: measured: what `measure` returned, or a car folder, which is measured, or answered by its tape
     readings where it has no photos; wishes: what is asked over what car.toml says; only: a corner; options,
-    progress and looks as in `measure`.
+    progress, looks and jobs as in `measure`.
     Returns LinkResult.  Raises InputError.
     """
     from photoangle.droplink.answer import link_answers
@@ -229,7 +232,7 @@ def link(
         root = Path(measured)
         if not state_folders(root, only):
             return link_by_tape(load_car(root), wishes, only, str(root))
-        whole = measure_folder(root, progress, options.kit_path, only, looks)
+        whole = measure_folder(root, progress, options.kit_path, only, looks, jobs)
     store = looks.store if looks is not None and whole.key else None
     key = store.key("link", whole.key, wishes, only) if store is not None else ""
     kept = store.get(key) if store is not None else None
@@ -274,13 +277,15 @@ def compare(
     options: PhotoOptions = PhotoOptions(),
     progress: Progress = quiet,
     keep: bool = False,
+    jobs: int = 1,
 ) -> CompareResult:
     """What changed from before to after; errors that both share cancel.
 
     Parameters: before, after: two states ("my-car/front-left/droop"), corners, car folders or photos, which
     are measured, or two states already measured, each ``(measurement, "front-left/droop")``; same_print: both
     used the same printed sheets although their car folders differ; restuck: role keys of markers stuck anew
-    in between; options, progress as in `measure`; keep: in the car folders' results, what was worked out.
+    in between; options, progress as in `measure`; keep: in the car folders' results, what was worked out;
+    jobs as in `measure`.
     Returns CompareResult; a Change has a figure (value, u, interval), before, after and a verdict.  Raises
     InputError, and KeyError for a state that was not measured.
     """
@@ -296,7 +301,7 @@ def compare(
     if isinstance(before, tuple):
         pairs = paired(before, after)
     else:
-        pairs = measured_pairs(before, after, progress, options, keep)
+        pairs = measured_pairs(before, after, progress, options, keep, jobs)
     result = CompareResult(
         [], Report(findings=list(dict.fromkeys(pairs.findings))), pairs.units, pairs.results
     )

@@ -16,6 +16,7 @@ from pathlib import Path
 import click
 
 from calib.errors import InputError
+from calib.running.side_by_side import cores
 from photoangle import __version__
 from photoangle.output.plain import plain
 from photoangle.output.terminal import say
@@ -30,6 +31,8 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 _ANY = click.Path(path_type=Path)
 _FILE = click.Path(dir_okay=False, path_type=Path)
 _FOLDER = click.Path(file_okay=False, path_type=Path)
+_JOBS = click.option("--jobs", type=click.IntRange(1, 64), default=cores, envvar="PHOTOANGLE_JOBS",
+                     help="How many processes may work (default: as many as there are cores).")
 _CAR = click.Path(exists=True, file_okay=False, path_type=Path)
 
 
@@ -176,6 +179,7 @@ def start(folder, units, asked):
 @click.option("--square", help="The side of its squares, such as 25 mm.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_JOBS
 @_guarded
 def lens(**options):
     """Learn the phone's lens from photos in FOLDER/lens: of the card, of a checkerboard with tags or without,
@@ -208,6 +212,7 @@ def lens(**options):
               help="List what was taken for granted, the largest effect first, and what settles it.")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
 @click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_JOBS
 @_guarded
 def measure(**options):
     """Measure a car FOLDER, or loose PHOTOs together."""
@@ -243,14 +248,16 @@ def measure(**options):
               default=True,
               help="Write drawn views and plots beside the results.")
 @click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_JOBS
 @_guarded
-def link(folder, only, tape_alone, kit_path, as_json, pictures, full, **asked):
+def link(folder, only, tape_alone, kit_path, as_json, pictures, full, jobs, **asked):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
     from photoangle.commands.link import LinkOptions, link_command
     from photoangle.core.options import Asked
 
     _run(link_command,
-         LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures, full))
+         LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures, full,
+                     jobs))
 
 
 @main.command("next")
@@ -260,6 +267,7 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, full, **asked):
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.option("--pictures/--no-pictures", default=True, help="Draw where to stand.")
 @click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_JOBS
 @_guarded
 def next_(**options):
     """What to do next: the one more photo or reading that helps most, and what is wrong so far."""
@@ -290,6 +298,7 @@ def next_(**options):
               default=True,
               help="Write before and after as one picture beside the results.")
 @click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_JOBS
 @_guarded
 def compare(**options):
     """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or
@@ -329,6 +338,7 @@ def history(**options):
               "as_json",
               is_flag=True,
               help="Print the same figures as one JSON object and nothing else.")
+@_JOBS
 @_guarded
 def report(**options):
     """Everything about a car FOLDER in one HTML file, with a fitting card to take to the car."""
@@ -358,6 +368,7 @@ def page(**options):
 @click.option("--folder", type=_FOLDER, help="Where to write (default: photoangle-demo here).")
 @click.option("--from", "source", type=_FOLDER,
               help="The sample photos, where they are not beside the program.")
+@_JOBS
 @_guarded
 def demo(**options):
     """The whole way on the sample photos, from the kit to the report, against their truth."""

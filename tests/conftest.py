@@ -8,6 +8,8 @@ from pathlib import Path
 # one BLAS thread: the same digits everywhere, as the commands have it
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
+# the tests themselves are spread over the cores
+os.environ.setdefault("PHOTOANGLE_JOBS", "1")
 
 import pytest
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.cancellation import may_leave
 from calib.poses import Pose
+from calib.running.cancellation import may_leave
 from calib.solution import Singular
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.figure import Figure

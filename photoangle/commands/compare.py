@@ -22,7 +22,7 @@ class CompareOptions:
     """before, after: states, corners, car folders or photos; same_print: both used the same printed sheets;
     restuck: roles stuck anew in between, ``ROLE,ROLE``; pictures: write them; full: every figure; the
     others as in
-    `commands.measure.MeasureOptions`."""
+    `commands.measure.MeasureOptions`; jobs: how many processes may work."""
 
     before: Path
     after: Path
@@ -37,13 +37,15 @@ class CompareOptions:
     restuck: str | None = None
     pictures: bool = True
     full: bool = False
+    jobs: int = 1
 
 
 def compare_command(options: CompareOptions, progress: Progress) -> int:
     """`photoangle compare`.  Returns the exit code.  Raises InputError."""
     touched = named_roles(options.restuck, "--restuck")
     photos = photo_options(options)
-    result = compare(options.before, options.after, options.same_print, touched, photos, progress, keep=True)
+    result = compare(options.before, options.after, options.same_print, touched, photos, progress, keep=True,
+                     jobs=options.jobs)
     comparisons, report = result.comparisons, result.report
     if options.pictures:
         _write_comparisons(comparisons, result.results, report, progress)

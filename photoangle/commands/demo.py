@@ -36,10 +36,12 @@ _PARTS = ("lens", "front-left", "front-right", "single", "trouble")
 
 @dataclass(frozen=True)
 class DemoOptions:
-    """folder: where to write; source: the sample photos, where they are not beside the package."""
+    """folder: where to write; source: the sample photos, where they are not beside the package; jobs: how
+    many processes may work."""
 
     folder: Path | None = None
     source: Path | None = None
+    jobs: int = 1
 
 
 def demo_command(options: DemoOptions, progress: Progress) -> int:
@@ -56,7 +58,7 @@ def demo_command(options: DemoOptions, progress: Progress) -> int:
     say(f"{plain(target / 'photoangle-kit.pdf')}: card, where they go, the first markers")
     _step(f"photoangle measure {plain(target)}", 2)
     looks = looks_for(target)
-    code = measure_command(MeasureOptions((target,)), progress, looks)
+    code = measure_command(MeasureOptions((target,), jobs=options.jobs), progress, looks)
     if code == 2:
         return code
     measurement = measure(target, looks=looks)

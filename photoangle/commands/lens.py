@@ -27,19 +27,20 @@ _MOST_SQUARES = 60
 class LensOptions:
     """folder: the car folder, with photos of a board in its folder lens; board: squares of a plain
     checkerboard as "10x7", square: its square's side as "25 mm"; None: found out from the photos; full: what
-    was learnt in numbers."""
+    was learnt in numbers; jobs: how many processes may work."""
 
     folder: Path
     board: str | None = None
     square: str | None = None
     full: bool = False
     as_json: bool = False
+    jobs: int = 1
 
 
 def lens_command(options: LensOptions, progress: Progress) -> int:
     """`photoangle lens`.  Returns the exit code.  Raises InputError and OSError."""
     report = Report()
-    results = learn(options.folder, report, progress, board=_asked(options))
+    results = learn(options.folder, report, progress, board=_asked(options), jobs=options.jobs)
     for result in results:
         if not result.good:
             report.tell(Finding(ATTENTION, result.profile.camera.title, result.verdict, ""))

@@ -31,7 +31,8 @@ from photoangle.pipeline.kept import looks_for
 @dataclass(frozen=True)
 class LinkOptions:
     """folder: the car folder; asked: what is wanted over what car.toml says; only: a corner; tape_alone: no
-    photos; pictures: write drawings beside the results; full: all that the answer rests on."""
+    photos; pictures: write drawings beside the results; full: all that the answer rests on; jobs: how many
+    processes may work."""
 
     folder: Path
     asked: Asked = Asked()
@@ -41,6 +42,7 @@ class LinkOptions:
     as_json: bool = False
     pictures: bool = True
     full: bool = False
+    jobs: int = 1
 
 
 def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache | None = None,
@@ -59,7 +61,8 @@ def link_command(options: LinkOptions, progress: Progress, looks: DetectionCache
     if options.tape_alone:
         linked = link_by_tape(car, wishes, only, str(root))
     else:
-        linked = link(root, wishes, only, PhotoOptions(options.kit_path), progress, looks or looks_for(root))
+        linked = link(root, wishes, only, PhotoOptions(options.kit_path), progress, looks or looks_for(root),
+                      options.jobs)
     answers, report = linked.answers, linked.report
     if options.pictures and any(a.base is not None for a in answers):
         write_drawings(answers, root / "results", report, progress, car.units)

@@ -30,7 +30,7 @@ class MeasureOptions:
     """paths: one car folder, or photos; only: a corner or corner/state; between: "ID-ID[-ID]" each; pictures:
     write annotated photos beside the results; full: every figure and note; the others as in
     `core.options.PhotoOptions`, dots as
-    ``ROLE,ROLE``."""
+    ``ROLE,ROLE``; jobs: how many processes may work."""
 
     paths: tuple[Path, ...]
     as_json: bool = False
@@ -45,6 +45,7 @@ class MeasureOptions:
     pictures: bool = True
     assumed: bool = False
     full: bool = False
+    jobs: int = 1
 
 
 def measure_command(options: MeasureOptions, progress: Progress, looks: DetectionCache | None = None,
@@ -57,7 +58,7 @@ def measure_command(options: MeasureOptions, progress: Progress, looks: Detectio
         parse_between(text)
     is_folder = paths[0].is_dir()
     looks = looks or (looks_for(paths[0]) if is_folder else None)
-    measurement = measure(paths, options.only, photos, progress, looks)
+    measurement = measure(paths, options.only, photos, progress, looks, options.jobs)
     results = (paths[0] if is_folder else paths[0].parent) / "results"
     report, unseen, shown = measurement.report, False, []
     for state in measurement.states if between else ():

@@ -23,7 +23,7 @@ from photoangle.pipeline.kept import looks_for
 @dataclass(frozen=True)
 class NextOptions:
     """folder: the car folder; only: a corner or corner/state; pictures: draw where to stand; full: all
-    that was thought of."""
+    that was thought of; jobs: how many processes may work."""
 
     folder: Path
     only: str | None = None
@@ -31,13 +31,14 @@ class NextOptions:
     as_json: bool = False
     pictures: bool = True
     full: bool = False
+    jobs: int = 1
 
 
 def next_command(options: NextOptions, progress: Progress) -> int:
     """`photoangle next`.  Returns the exit code.  Raises InputError."""
     root, only = options.folder, options.only
     looks = looks_for(root)
-    measurement = measure(root, only, PhotoOptions(options.kit_path), progress, looks)
+    measurement = measure(root, only, PhotoOptions(options.kit_path), progress, looks, options.jobs)
     report = measurement.report
     steps = next_steps(measurement, only)
     answers = link(measurement, looks=looks).answers

@@ -24,7 +24,7 @@ from photoangle.report.sheet import figures_csv
 @dataclass(frozen=True)
 class ReportOptions:
     """folder: the car folder; target: the HTML file to write, None for the usual place; csv_path: a table to
-    write as well; state: to answer the link from; only: a corner."""
+    write as well; state: to answer the link from; only: a corner; jobs: how many processes may work."""
 
     folder: Path
     target: Path | None = None
@@ -33,13 +33,14 @@ class ReportOptions:
     only: str | None = None
     kit_path: Path | None = None
     as_json: bool = False
+    jobs: int = 1
 
 
 def report_command(options: ReportOptions, progress: Progress) -> int:
     """`photoangle report`.  Returns the exit code.  Raises InputError and OSError."""
     root, csv_path = options.folder, options.csv_path
     looks = looks_for(root)
-    measurement = measure(root, options.only, PhotoOptions(options.kit_path), progress, looks)
+    measurement = measure(root, options.only, PhotoOptions(options.kit_path), progress, looks, options.jobs)
     if not measurement.states:
         raise CannotUse.because(next((f for f in measurement.report.findings if f.level == UNUSABLE), Finding(
             UNUSABLE, str(root), "nothing could be measured", "see `photoangle measure`")))

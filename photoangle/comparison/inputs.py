@@ -64,11 +64,11 @@ def understand(path):
                     "give a state such as my-car/front-left/droop, a corner, a car folder, or photos")
 
 
-def measured_pairs(before, after, progress, options=PhotoOptions(), keep=False):
+def measured_pairs(before, after, progress, options=PhotoOptions(), keep=False, jobs=1):
     """Measure both arguments and pair what they have in common.
 
     Parameters: before, after: paths; progress; options: PhotoOptions; keep: car folders'
-    measurements, in their results.
+    measurements, in their results; jobs: how many processes may work.
     Returns Pairs.  Raises InputError.
     """
     first, second = understand(before), understand(after)
@@ -78,8 +78,8 @@ def measured_pairs(before, after, progress, options=PhotoOptions(), keep=False):
     if first.path.resolve() == second.path.resolve():
         raise CannotUse(str(after), "it is the same as the first", "name two different ones")
     if first.kind == "photos":
-        return _photo_pairs(first, second, progress, options)
-    return _folder_pairs(first, second, progress, options.kit_path, keep)
+        return _photo_pairs(first, second, progress, options, jobs)
+    return _folder_pairs(first, second, progress, options.kit_path, keep, jobs)
 
 
 def paired(before, after):
@@ -93,10 +93,10 @@ def paired(before, after):
                  b.root / "results" if b.root else None, [])
 
 
-def _photo_pairs(first, second, progress, options):
+def _photo_pairs(first, second, progress, options, jobs):
     sides, findings, kits = [], [], []
     for given in (first, second):
-        m = measure_photos(given.photos, progress, options)
+        m = measure_photos(given.photos, progress, options, jobs)
         findings += m.report.findings
         kits.append(m.kit)
         if not m.states:
@@ -111,7 +111,7 @@ def _first_reason(findings, path):
     return grave[0] if grave else Finding(UNUSABLE, str(path), "nothing could be measured", "take new photos")
 
 
-def _folder_pairs(first, second, progress, kit_path, keep):
+def _folder_pairs(first, second, progress, kit_path, keep, jobs):
     measured = {}
     for root in dict.fromkeys((first.root, second.root)):
         corners = {g.corner for g in (first, second) if g.root == root}
@@ -119,7 +119,8 @@ def _folder_pairs(first, second, progress, kit_path, keep):
         # photos the chassis may come from another corner
         only = corners.pop() if len(corners) == 1 else None
         only = only if only and (root / only / RIDE).is_dir() else None
-        measured[root] = measure_folder(root, progress, kit_path, only, looks_for(root) if keep else None)
+        measured[root] = measure_folder(root, progress, kit_path, only, looks_for(root) if keep else None,
+                                        jobs)
     sides = {g.path: _sides(g, measured[g.root], len(measured) > 1) for g in (first, second)}
     a, b = sides[first.path], sides[second.path]
     keys = [k for k in b if k in a]

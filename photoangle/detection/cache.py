@@ -49,23 +49,66 @@ class DetectionCache:
         already read.
         Returns (Look, grey (H, W) uint8 or None where it was remembered).  Raises PhotoError.
         """
-        key, stamp = (str(path), name), _stamp(path)
+        look = self._remembered(path, name, kit, profiles, fix)
+        if look is not None:
+            return look, None
+        key = self._key(path, name, kit, profiles, fix)
+        look, grey = _look(path, name, kit, profiles, fix, photo)
+        # a file that changed meanwhile may or may not be what was seen
+        if key and key == self._key(path, name, kit, profiles, fix):
+            self.store.put(key, look)
+        self._in_memory(look, path, name, kit, profiles, fix)
+        return look, grey
+
+    def look_ahead(self, photos, kit, profiles, workers, progress, label="photos"):
+        """Look at photos side by side, so that each is remembered when it is asked for.
+
+        photos: (name, path, PhotoFix) triples; kit; profiles; workers: Workers.  What cannot be read is told
+        when it is asked for.
+        """
+        new = [(path, name, kit, profiles, fix) for name, path, fix in photos
+               if self._remembered(path, name, kit, profiles, fix) is None]
+        keys = [self._key(*task) for task in new]
+        found = zip(progress(new, label), keys, workers.map(_look_elsewhere, new), strict=True)
+        for task, key, look in found:
+            if look is not None:
+                if key and key == self._key(*task):
+                    self.store.put(key, look)
+                self._in_memory(look, *task)
+
+    def only_of(self, names):
+        """What is remembered of some photos, name -> path, as a DetectionCache for another process."""
+        out = DetectionCache(self.store)
+        with self._lock:
+            out._kit = self._kit
+            out._kept = {key: self._kept[key] for name, path in names.items()
+                         if (key := (str(path), name)) in self._kept}
+        return out
+
+    def __getstate__(self):
+        return {"store": self.store, "_kept": self._kept, "_kit": self._kit}
+
+    def __setstate__(self, state):
+        self.__dict__.update(state, _lock=threading.Lock())
+
+    def _remembered(self, path, name, kit, profiles, fix):
+        """The Look in memory, or in the store; None where there is none."""
+        with self._lock:
+            kept = self._kept.get((str(path), name)) if self._kit is kit or self._kit == kit else None
+        if kept is not None and kept[0] == (_stamp(path), fix, _lens_key(kept[1].sighting.camera, profiles)):
+            return kept[1]
+        key = self._key(path, name, kit, profiles, fix)
+        look = self.store.get(key) if key else None
+        if not isinstance(look, Look):
+            return None
+        self._in_memory(look, path, name, kit, profiles, fix)
+        return look
+
+    def _in_memory(self, look, path, name, kit, profiles, fix):
         with self._lock:
             if self._kit is not kit and self._kit != kit:
                 self._kept, self._kit = {}, kit
-            kept = self._kept.get(key)
-        if kept is not None and kept[0] == (stamp, fix, _lens_key(kept[1].sighting.camera, profiles)):
-            return kept[1], None
-        key_there = self._key(path, name, kit, profiles, fix)
-        look = self.store.get(key_there) if key_there else None
-        grey = None
-        if not isinstance(look, Look):
-            look, grey = _look(path, name, kit, profiles, fix, photo)
-            if key_there and key_there == self._key(path, name, kit, profiles, fix):
-                self.store.put(key_there, look)
-        with self._lock:
-            self._kept[key] = (stamp, fix, _lens_key(look.sighting.camera, profiles)), look
-        return look, grey
+            self._kept[str(path), name] = (_stamp(path), fix, _lens_key(look.sighting.camera, profiles)), look
 
     def _key(self, path, name, kit, profiles, fix):
         """The store's key of a look, None without a store or a file to read."""
@@ -75,6 +118,15 @@ class DetectionCache:
             return self.store.key("look", file_digest(path), name, kit, tuple(profiles), fix)
         except OSError:
             return None
+
+
+def _look_elsewhere(task):
+    """The Look of a photo, in another process; None for one that cannot be read."""
+    path, name, kit, profiles, fix = task
+    try:
+        return _look(path, name, kit, profiles, fix, None)[0]
+    except PhotoError:
+        return None
 
 
 def _look(path, name, kit, profiles, fix, photo):

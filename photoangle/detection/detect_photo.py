@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from calib.cancellation import may_leave
+from calib.running.cancellation import may_leave
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.detection.alignment.align import align_tag
 from photoangle.detection.codes import is_short, wrong_cells

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from calib.cancellation import may_leave
+from calib.running.cancellation import may_leave
 from photoangle.core.figure import Figure
 from photoangle.core.findings import Refusal
 from photoangle.linkage.kinematics.lengths import Wanted

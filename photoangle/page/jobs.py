@@ -7,8 +7,8 @@ import time
 import traceback
 from dataclasses import dataclass
 
-from calib.cancellation import left_by
 from calib.errors import InputError
+from calib.running.cancellation import left_by
 
 
 class Stopped(Exception):

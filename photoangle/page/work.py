@@ -13,6 +13,7 @@ from pathlib import Path
 from calib.errors import InputError
 from calib.files import write_whole
 from calib.images.photo import PhotoError
+from calib.running.side_by_side import cores
 from photoangle.advice.advise import next_steps
 from photoangle.api import LinkResult, link, link_by_tape, measure
 from photoangle.carfile.car import CarFile
@@ -128,7 +129,7 @@ class Work:
         self._lens(jobs)
         measurement = None
         if state_folders(self.root):
-            measurement = measure(self.root, progress=jobs.progress, looks=self.looks)
+            measurement = measure(self.root, progress=jobs.progress, looks=self.looks, jobs=cores())
             jobs.say("the link")
             linked = link(measurement, looks=self.looks)
         else:

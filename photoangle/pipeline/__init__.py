@@ -9,6 +9,7 @@ from functools import partial
 from os import PathLike
 from pathlib import Path
 
+from calib.running.side_by_side import Workers
 from photoangle.advice.advise import slip_findings
 from photoangle.advice.marker_slips import exchanged_roles
 from photoangle.carfile.car import CarFile
@@ -39,7 +40,7 @@ from photoangle.pipeline.kept import (
 from photoangle.pipeline.measurement import Measurement
 from photoangle.pipeline.named_dots import name_dots
 from photoangle.pipeline.one_lens import SharedLens, StatePhotos, measured_together, nobody
-from photoangle.pipeline.one_state import measure_state, origin_of
+from photoangle.pipeline.one_state import StateJob, measure_states, origin_of
 from photoangle.pipeline.told import tell_figures
 from photoangle.reconstruction.lens.folder_lens import folder_profiles
 from photoangle.reconstruction.print_aspect import contradicted_check
@@ -48,13 +49,15 @@ __all__ = ["Measurement", "conclude", "measure_folder", "measure_photos"]
 
 
 def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str] | None = None,
-                   only: str | None = None, looks: DetectionCache | None = None) -> Measurement:
+                   only: str | None = None, looks: DetectionCache | None = None,
+                   jobs: int = 1) -> Measurement:
     """Measure a car folder.
 
     Parameters: root; progress(items, label) -> iterator; kit_path; only: a corner or corner/state (its
     corner's ride photos, or all of the folder where it has none, are looked at all the same, for the
     chassis's attitude); looks:
     `DetectionCache` to remember by, with a store: measurements as well.
+    jobs: how many processes may work; the figures are the same for any number.
     Returns Measurement.  Raises InputError.
     """
     root = Path(root)
@@ -71,7 +74,8 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     looks = looks or DetectionCache()
     store = looks.store
     if store is None:
-        return _measured_folder(root, progress, car, kit, only, folders, looks)
+        with Workers(jobs) as workers:
+            return _measured_folder(root, progress, car, kit, only, folders, looks, workers)
     held = contents(root)
     # what other states' photos showed of the lens serves one that is measured by itself
     served = None if only is None else shown_before(root)
@@ -79,7 +83,8 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
         kept = remembered(store, measurement_key(store, held, kit, only, served), root)
         if kept is not None:
             return kept
-    measurement = _measured_folder(root, progress, car, kit, only, folders, looks)
+    with Workers(jobs) as workers:
+        measurement = _measured_folder(root, progress, car, kit, only, folders, looks, workers)
     now = contents(root)
     # a file that changed meanwhile may or may not be in these figures
     if without_profile(now) == without_profile(held):
@@ -88,7 +93,7 @@ def measure_folder(root: Path, progress: Progress, kit_path: str | PathLike[str]
     return measurement
 
 
-def _measured_folder(root, progress, car, kit, only, folders, looks):
+def _measured_folder(root, progress, car, kit, only, folders, looks, workers):
     """As `measure_folder`, from the photos."""
     wanted = {(corner, state) for corner, state, *_ in folders}
     if only is not None and "/" in only:
@@ -99,7 +104,7 @@ def _measured_folder(root, progress, car, kit, only, folders, looks):
         folders = state_folders(root)
 
     def solved(car):
-        return _solved_states(root, folders, car, kit, looks, progress)
+        return _solved_states(root, folders, car, kit, looks, progress, workers)
 
     car, report, states = _as_printed(car, solved)
     measurement = conclude(states, kit, car, report, root)
@@ -129,28 +134,27 @@ def _without_check(car, solved, finding):
     return car, report, states
 
 
-def _solved_states(root, folders, car, kit, looks, progress):
+def _solved_states(root, folders, car, kit, looks, progress, workers):
     """(Report, StateResults) of a car folder's states, each by itself."""
     report = Report()
     report.tell(*skipped_links(root), *shut_folders(root), *misplaced_photos(root),
                 *check_findings(car.print_check))
     corrections = load_corrections(root)
-    profiles = folder_profiles(root, report, progress, car, kit, looks)
+    profiles = folder_profiles(root, report, progress, car, kit, looks, workers)
 
     lens = SharedLens(root, _photos_of(state_folders(root), root, car, kit, corrections))
 
-    def measured(state, others):
-        told = Report()
-        made = () if others is nobody else lens.made_of_others(state)
-        result = measure_state(state.names, state.where, state.corner, state.state, state.folder, kit, car,
-                               profiles, told, progress, looks=looks, corrections=corrections, root=root,
-                               others=others, others_made=made)
-        return told, result
+    def measured(asked):
+        jobs = [StateJob(s.names, s.where, kit, car, tuple(profiles), s.corner, s.state, s.folder,
+                         corrections, root, others=others,
+                         others_made=() if others is nobody else lens.made_of_others(s))
+                for s, others in asked]
+        return measure_states(jobs, looks, progress, workers) if jobs else []
 
     states = []
     asked = _photos_of(folders, root, car, kit, corrections)
-    for told, result in measured_together(asked, lens, measured, looks.store is not None):
-        report.tell(*told.findings)
+    for result, findings in measured_together(asked, lens, measured, looks.store is not None):
+        report.tell(*findings)
         if result is not None:
             states.append(result)
     return report, states
@@ -210,10 +214,11 @@ def _leave_out_exchanged(states, kit, report):
 
 
 def measure_photos(paths: Sequence[Path], progress: Progress,
-                   options: PhotoOptions = PhotoOptions()) -> Measurement:
+                   options: PhotoOptions = PhotoOptions(), jobs: int = 1) -> Measurement:
     """Measure loose photos together as one unnamed state.
 
-    Parameters: paths; progress; options: PhotoOptions.  Returns Measurement.  Raises InputError.
+    Parameters: paths; progress; options: PhotoOptions; jobs: as for `measure_folder`.  Returns Measurement. 
+    Raises InputError.
     """
     paths = [Path(p) for p in paths]
     root = Path(options.car_root) if options.car_root else None
@@ -227,8 +232,9 @@ def measure_photos(paths: Sequence[Path], progress: Progress,
     names, seen = {}, Counter(p.name for p in paths)
     for p in paths:
         names[p.name if seen[p.name] == 1 else str(p)] = p
-    car, report, states = _as_printed(
-        car, lambda car: _solved_photos(names, car, kit, root, progress, options))
+    with Workers(jobs) as workers:
+        car, report, states = _as_printed(
+            car, lambda car: _solved_photos(names, car, kit, root, progress, options, workers))
     for state in states:
         if options.dots:
             name_dots(state, options.dots, kit, report)
@@ -236,15 +242,17 @@ def measure_photos(paths: Sequence[Path], progress: Progress,
     return Measurement(report, states, car, kit, root)
 
 
-def _solved_photos(names, car, kit, root, progress, options):
+def _solved_photos(names, car, kit, root, progress, options, workers):
     """(Report, StateResults, one or none) of loose photos."""
     report = Report()
     report.tell(*check_findings(car.print_check))
-    profiles = folder_profiles(root, report, progress, car, kit) if root else []
+    profiles = folder_profiles(root, report, progress, car, kit, workers=workers) if root else []
     others = nobody
     if root:
         lens = SharedLens(root, _photos_of(state_folders(root), root, car, kit, load_corrections(root)))
         others = partial(lens.of_others, key="", paths=names.values())
-    result = measure_state(names, "", None, None, None, kit, car, profiles, report, progress,
-                           options.planar or bool(options.dots), options.corner, root=root, others=others)
+    job = StateJob(names, "", kit, car, tuple(profiles), root=root, others=others, notes_of=options.corner,
+                   planar=options.planar or bool(options.dots))
+    ((result, findings),) = measure_states([job], DetectionCache(), progress, workers)
+    report.tell(*findings)
     return report, [] if result is None else [result]

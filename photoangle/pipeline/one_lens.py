@@ -12,14 +12,15 @@ from pathlib import Path
 
 from calib.files import read_small
 from calib.images.photo import MOST_BYTES, CameraIdentity
-from photoangle.core.outcome import Report
+from photoangle.core.findings import Finding
 from photoangle.geometry.states import StateResult
 from photoangle.reconstruction.lens.kept import keep_shown, kept_shown, made_of, named
 from photoangle.reconstruction.lens.shown import LensShown, others_of
 
 # A camera -> shares of other states that may serve it.
 Others = Callable[[CameraIdentity], tuple[LensShown, ...]]
-Measured = Callable[["StatePhotos", Others], tuple[Report, "StateResult | None"]]
+Done = tuple["StateResult | None", list[Finding]]
+Measured = Callable[[list[tuple["StatePhotos", Others]]], list[Done]]
 
 
 @dataclass(frozen=True)
@@ -100,26 +101,25 @@ def nobody(camera: CameraIdentity) -> tuple[LensShown, ...]:
 
 
 def measured_together(states: list[StatePhotos], lens: SharedLens, measured: Measured,
-                      keep: bool) -> list[tuple[Report, StateResult | None]]:
-    """Each state's (Report, StateResult or None), of one joint lens where no profile says what it is.
+                      keep: bool) -> list[Done]:
+    """Each state's (StateResult or None, findings), of one joint lens where no profile says what it is.
 
     Every state is first solved by itself, or its share is known from an earlier run of the same photos, so
     that it does not matter what was measured before.  keep: the shares for later runs, beside the results.
     """
-    alone: dict[str, tuple[Report, StateResult | None]] = {}
-    for state in states:
-        if state.where not in lens.shares:
-            alone[state.where] = measured(state, nobody)
-            lens.add(state, alone[state.where][1])
+    new = [state for state in states if state.where not in lens.shares]
+    alone: dict[str, Done] = {}
+    for state, done in zip(new, measured([(state, nobody) for state in new]), strict=True):
+        alone[state.where] = done
+        lens.add(state, done[0])
     if keep and lens.shares:
         lens.keep()
-    out = []
-    for state in states:
-        done = alone.get(state.where)
-        if done is None or _could_gain(state, done[1], lens):
-            done = measured(state, partial(lens.of_others, key=state.key, paths=state.names.values()))
-        out.append(done)
-    return out
+    again = [state for state in states
+             if state.where not in alone or _could_gain(state, alone[state.where][0], lens)]
+    served: list[tuple[StatePhotos, Others]]
+    served = [(s, partial(lens.of_others, key=s.key, paths=list(s.names.values()))) for s in again]
+    alone |= {s.where: done for s, done in zip(again, measured(served), strict=True)}
+    return [alone[state.where] for state in states]
 
 
 def _could_gain(state: StatePhotos, result: StateResult | None, lens: SharedLens) -> bool:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calib.files import file_digest
 from calib.images.photo import read_photo
 from photoangle.advice.advise import photo_findings
+from photoangle.carfile.car import CarFile
 from photoangle.carfile.corrections import Corrections
 from photoangle.carfile.print_check import print_scale
 from photoangle.core.findings import ATTENTION, UNUSABLE, Finding, Refusal
 from photoangle.core.origin import Origin
 from photoangle.core.outcome import Report
-from photoangle.detection.cache import DetectionCache, detect_or_tell
+from photoangle.core.progress import quiet
+from photoangle.detection.cache import detect_or_tell
 from photoangle.detection.detect_photo import by_content
 from photoangle.detection.photo_quality import quality_findings
 from photoangle.geometry.datums import gravity
@@ -22,7 +24,7 @@ from photoangle.geometry.joints import joint_points
 from photoangle.geometry.place_dots import with_dots
 from photoangle.geometry.plumb.plumb_line import plumb_lines, steadied
 from photoangle.geometry.states import StateResult
-from photoangle.pipeline.one_lens import nobody
+from photoangle.pipeline.one_lens import Others, nobody
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.select_views import bounded
@@ -55,53 +57,99 @@ class _Pictures:
         self.bytes = 0
 
 
-def measure_state(names, where, corner, state, folder, kit, car, profiles, report, progress, planar=False,
-                   notes_of=None, looks=None, corrections=Corrections(), root=None, others=nobody,
-                  others_made=()):
-    """Sight, solve and lay out one state, or remember it.  Returns StateResult or None, with the reasons
-    told.
+@dataclass(frozen=True)
+class StateJob:
+    """One state to be measured, as plain data.
 
-    others(camera): what other states' photos showed of its lens, where no profile says it; others_made: what
-    that was made from.
+    names: photo's name -> path; where: as messages name it; corner, state, folder: None of loose photos; car:
+    CarFile; profiles: CameraProfiles; corrections: Corrections; root: the car folder or None; planar: the
+    parts lie in the card's plane; notes_of: whose stand-offs loose photos use; others(camera): what other
+    states' photos showed of its lens, where no profile says it; others_made: what that was made from.
     """
-    looks = looks or DetectionCache()
-    notes = car.corner(corner or notes_of)
-    # what a tape says is held against the photos later: the state itself does not hang on it
-    car = replace(car, corners={corner or notes_of: replace(notes, taped={})})
-    key = _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root,
-               others_made)
-    kept = looks.store.get(key) if key else None
-    if kept is None:
-        told = Report()
-        result = _measured(names, where, corner, state, folder, kit, car, profiles, told, progress, planar,
-                           notes_of, looks, corrections, root, others)
-        kept = result, told.findings
-        if key and key == _key(looks.store, names, corner, state, kit, car, profiles, planar, notes_of,
-                               corrections, root, others_made):
-            looks.store.put(key, kept)
-    result, findings = kept
-    report.tell(*findings)
-    if result is not None:
-        result.notes = notes
-    return result
+
+    names: dict
+    where: str
+    kit: object
+    car: CarFile
+    profiles: tuple
+    corner: str | None = None
+    state: str | None = None
+    folder: Path | None = None
+    corrections: Corrections = Corrections()
+    root: Path | None = None
+    planar: bool = False
+    notes_of: str | None = None
+    others: Others = nobody
+    others_made: tuple = ()
+
+    @property
+    def untaped(self):
+        """The job without what a tape says: that is held against the photos later."""
+        name = self.corner or self.notes_of
+        notes = replace(self.car.corner(name), taped={})
+        return replace(self, car=replace(self.car, corners={name: notes}))
+
+    def key(self, store):
+        """The store's key of the state, None without a store or a photo."""
+        if store is None:
+            return None
+        job = self.untaped
+        try:
+            photos = [(name, file_digest(path), job.corrections.of(name)) for name, path in job.names.items()]
+        except OSError:
+            return None
+        return store.key("state", photos, job.corrections.dots, job.corner, job.state, job.kit, job.car,
+                         tuple(job.profiles), job.planar, job.notes_of, job.root, job.others_made)
 
 
-def _key(store, names, corner, state, kit, car, profiles, planar, notes_of, corrections, root,
-         others_made):
-    """The store's key of a state, None without a store."""
-    if store is None:
-        return None
-    try:
-        photos = [(name, file_digest(path), corrections.of(name)) for name, path in names.items()]
-    except OSError:
-        return None
-    return store.key("state", photos, corrections.dots, corner, state, kit, car, tuple(profiles), planar,
-                     notes_of, root, others_made)
+def kept_state(job, store):
+    """(StateResult or None, findings) that was kept of a StateJob, or None."""
+    key = job.key(store)
+    return store.get(key) if key else None
 
 
-def _measured(names, where, corner, state, folder, kit, car, profiles, report, progress, planar, notes_of,
-              looks, corrections, root, others):
-    """As `measure_state`, from the photos."""
+def measure_state(job, looks, progress=quiet):
+    """Sight, solve and lay out one state, and keep it where looks has a store.  Returns (StateResult or None,
+    findings)."""
+    key, report = job.key(looks.store), Report()
+    result = _measured(job.untaped, looks, report, progress)
+    done = result, report.findings
+    if key and key == job.key(looks.store):
+        looks.store.put(key, done)
+    return done
+
+
+def measure_states(jobs, looks, progress, workers):
+    """(StateResult or None, findings) of each StateJob: from the store, or measured side by side."""
+    done = [kept_state(job, looks.store) for job in jobs]
+    missing = [k for k, d in enumerate(done) if d is None]
+    if workers.jobs > 1 and sum(len(jobs[k].names) for k in missing) > 1:
+        photos = [(n, p, jobs[k].corrections.of(n)) for k in missing for n, p in jobs[k].names.items()]
+        looks.look_ahead(photos, jobs[0].kit, jobs[0].profiles, workers, progress)
+    if workers.jobs > 1 and len(missing) > 1:
+        missing.sort(key=lambda k: -len(jobs[k].names))  # the longest first: no core waits for it at the end
+        tasks = [(jobs[k], looks.only_of(jobs[k].names)) for k in missing]
+        for k, found in zip(progress(missing, "states"), workers.map(_elsewhere, tasks), strict=True):
+            done[k] = found
+    else:
+        for k in missing:
+            done[k] = measure_state(jobs[k], looks, progress)
+    for job, (result, _) in zip(jobs, done, strict=True):
+        if result is not None:
+            result.notes = job.car.corner(job.corner or job.notes_of)
+    return done
+
+
+def _elsewhere(task):
+    """A (StateJob, DetectionCache) measured, in another process."""
+    job, looks = task
+    return measure_state(job, looks)
+
+
+def _measured(job, looks, report, progress):
+    """As `measure_state`, from the photos; findings go to the Report."""
+    names, where, corner, state, kit, car = job.names, job.where, job.corner, job.state, job.kit, job.car
+    profiles, corrections, root, notes_of = job.profiles, job.corrections, job.root, job.notes_of
     pictures = _Pictures()
     sightings, qualities = [], []
     for name, path in progress(list(names.items()), where or "photos"):
@@ -132,13 +180,14 @@ def _measured(names, where, corner, state, folder, kit, car, profiles, report, p
         return None
     camera = sightings[0].camera
     knowledge, findings = lens_knowledge(camera, profiles, sightings, kit, car.print_check, where or "photos",
-                                         others(camera))
+                                         job.others(camera))
     report.tell(*findings)
 
     def more(scene, used):
         return search_again(scene, used, kit, lambda name: pictures.get(names, name))
 
-    options = SceneOptions(planar, origin_of(names, corner, state, car, root), car.level.plumb_standoff_mm)
+    options = SceneOptions(job.planar, origin_of(names, corner, state, car, root),
+                           car.level.plumb_standoff_mm)
     scene = solve_scene(sightings, kit, knowledge, where or "photos", more, options)
     if isinstance(scene, Refusal):
         pictures.clear()
@@ -163,7 +212,7 @@ def _measured(names, where, corner, state, folder, kit, car, profiles, report, p
     used = {s.name for s in sightings}
     result = StateResult(corner,
                          state,
-                         folder,
+                         job.folder,
                          scene,
                          points,
                          up,

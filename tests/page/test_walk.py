@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from photoangle.cli import main
+from photoangle.output.answers_json import link_json
 from photoangle.page.serve import Served
 from tests.page.conftest import MUDDY, hub_corners, until
 
@@ -232,7 +233,8 @@ def _as_the_commands(served):
     shown = {name: (root / "results" / f"{name}.json").read_text() for name in ("measure", "link")}
     out = CliRunner().invoke(main, ["link", str(root), "--json", "--no-pictures"],
                              catch_exceptions=False).stdout
-    assert json.loads(out) == json.loads(shown["link"]) == json.loads(served.work.answer.report.to_json())
+    assert json.loads(out) == json.loads(shown["link"]) == json.loads(
+        link_json(served.work.answer.report, served.work.answer.answers))
     assert json.loads(served.work.answer.measurement.report.to_json()) == json.loads(shown["measure"])
 
 

@@ -157,5 +157,5 @@ def test_misuse_is_told(call, words):
 
 
 def test_photos_without_a_card_teach_no_lens():
-    with pytest.raises(photoangle.InputError, match="neither the card nor a checkerboard"):
+    with pytest.raises(photoangle.InputError, match="neither the card nor another board"):
         photoangle.learn_lens([np.full((400, 400), 200, np.uint8)])

@@ -11,8 +11,8 @@ import math
 
 import numpy as np
 
-from calib.cancellation import may_leave
 from calib.files import write_whole
+from calib.running.cancellation import may_leave
 from calib.sheets.palette import BLACK, BLUE, GREEN, GREY, VERMILION
 from photoangle.core.findings import ATTENTION, Finding, Refusal
 from photoangle.core.roles import (

@@ -7,6 +7,8 @@ from pathlib import Path
 from calib.errors import InputError
 from calib.images.photo import read_photo
 from calib.profile import ProfileError, load_profiles, save_profiles
+from calib.running.side_by_side import Workers
+from photoangle.carfile.corrections import PhotoFix
 from photoangle.carfile.folder import load_car, load_kit, photo_files
 from photoangle.carfile.print_check import check_findings
 from photoangle.core.errors import CannotUse, as_finding
@@ -18,14 +20,15 @@ from photoangle.reconstruction.lens.learn_lens import learn_lenses
 PROFILE_NAME = "profile.json"
 
 
-def learn(root, report, progress, car=None, kit=None, looks=None, board=None):
+def learn(root, report, progress, car=None, kit=None, looks=None, board=None, jobs=1):
     """Learn lens profiles from ``root``/lens and save them beside the photos.  looks: `DetectionCache`
     to remember by; board: `lens_boards.BoardAsked`, the checkerboard that the user says is in them.
 
     Returns a list of LensResult.  Raises InputError where nothing can be learnt, OSError where they cannot be
     saved.
     """
-    results = _learnt(Path(root), report, progress, car, kit, looks, board)
+    with Workers(jobs) as workers:
+        results = _learnt(Path(root), report, progress, car, kit, looks, board, workers)
     _save(root, results)
     return results
 
@@ -34,7 +37,7 @@ def _save(root, results):
     save_profiles(Path(root) / "lens" / PROFILE_NAME, [r.profile for r in results])
 
 
-def _learnt(root, report, progress, car, kit, looks, board=None):
+def _learnt(root, report, progress, car, kit, looks, board=None, workers=Workers()):
     """As `learn`, without saving."""
     car = car or load_car(root)
     kit = kit or load_kit(root, car)
@@ -47,6 +50,9 @@ def _learnt(root, report, progress, car, kit, looks, board=None):
             " into this folder")
     report.tell(*check_findings(car.print_check))
     looks = looks or DetectionCache()
+    if workers.jobs > 1:
+        photos = [(f"lens/{p.name}", p, PhotoFix()) for p in files]
+        looks.look_ahead(photos, kit, (), workers, progress, "lens")
     sightings = []
     for path in progress(files, "lens"):
         look, _ = detect_or_tell(looks, path, f"lens/{path.name}", report, kit)
@@ -64,12 +70,12 @@ def _learnt(root, report, progress, car, kit, looks, board=None):
     return results
 
 
-def folder_profiles(root, report, progress, car, kit, looks=None):
+def folder_profiles(root, report, progress, car, kit, looks=None, workers=Workers()):
     """CameraProfiles of a car folder: those kept, or learnt now where there are photos of the card; what goes
     wrong is told.
 
     Parameters: root; report: Report; progress(items, label) -> iterator; car: CarFile; kit; looks:
-    `DetectionCache` to remember by.
+    `DetectionCache` to remember by; workers: to look at photos side by side.
     Returns a list, empty where no lens is known.
     """
     path = Path(root) / "lens" / PROFILE_NAME
@@ -81,7 +87,7 @@ def folder_profiles(root, report, progress, car, kit, looks=None):
             return []
     if (Path(root) / "lens").is_dir() and photo_files(Path(root) / "lens"):
         try:
-            results = _learnt(Path(root), report, progress, car, kit, looks)
+            results = _learnt(Path(root), report, progress, car, kit, looks, workers=workers)
         except InputError as error:
             report.tell(as_finding(error, ATTENTION))
             return []

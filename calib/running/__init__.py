@@ -1,0 +1,1 @@
+"""How long work runs: left between its steps, on several processes."""
