@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from calib.files import read_small, write_whole
+from calib.kit import Kit
 from photoangle import __version__
 
 _MAGIC = b"photoangle kept 1\n"
@@ -144,6 +145,20 @@ class _Reader(pickle.Unpickler):
         raise pickle.UnpicklingError(f"{module}.{name} is not kept")
 
 
+_told: dict[int, tuple[Kit, bytes]] = {}
+
+
+def _of_kit(kit: Kit) -> bytes:
+    """A digest of a Kit's words, which are many and asked for at every photo: kits are not changed once made."""
+    if id(kit) not in _told:
+        digest = hashlib.sha256()
+        for field in fields(kit):
+            for word in _words(getattr(kit, field.name)):
+                digest.update(word)
+        _told[id(kit)] = kit, digest.digest()
+    return _told[id(kit)][1]
+
+
 def _words(thing: Any) -> Iterator[bytes]:
     """What a thing says, the same for things that are equal: plain data, dataclasses, paths and arrays.
 
@@ -163,6 +178,8 @@ def _words(thing: Any) -> Iterator[bytes]:
         yield f"{len(thing)}\n".encode()
         for item in sorted(thing) if isinstance(thing, Set) else thing:
             yield from _words(item)
+    elif isinstance(thing, Kit):
+        yield b"kit " + _of_kit(thing)
     elif is_dataclass(thing):
         yield f"{type(thing).__qualname__}\n".encode()
         for field in fields(thing):

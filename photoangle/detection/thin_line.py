@@ -133,11 +133,12 @@ def _ridge(patch, width_px, offsets):
 def _straight(t, at, course, across, floor_px):
     """A ThinLine through points (t along, at across), or None where they are not of one straight line;
     floor_px: added to its sigma."""
-    from scipy.stats import theilslopes
-
     if len(t) < _FEWEST:
         return None
-    slope, start, *_ = theilslopes(at, t)
+    # Theil and Sen's median of all slopes; importing scipy.stats for it takes longer than all lines together
+    one, other = np.triu_indices(len(t), 1)
+    slope = float(np.median((at[other] - at[one]) / (t[other] - t[one])))
+    start = float(np.median(at) - slope * np.median(t))
     weights = np.ones(len(t))
     for _ in range(6):
         residual = at - start - slope * t

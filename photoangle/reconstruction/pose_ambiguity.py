@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.bodies_alone import fit_bodies_alone
 from calib.bundle import Bundle
 from calib.poses import Pose, angle_between_rotations, vector_from_rotation
 from calib.resection import square_poses
@@ -41,26 +42,14 @@ def _with_cameras_held(solution, order):
     bundle, values = solution.bundle, solution.values
     margins, rivals, flipped = {}, {}, False
     rotations, shifts = values.body_rotation.copy(), values.body_mm.copy()
-    for body, marker in enumerate(order):
-        if body == 0 or isinstance(marker, tuple):
-            continue
-        rows = [r for r in bundle.tags if r.body == body]
-        if not rows:
-            continue
-        now = _tag_cost(solution, body)
-        start = [Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse() @ p
-                 for r in _largest(rows) for p, _ in square_poses(r.size_mm, r.corners_px, values.lens)]
+    starts = _other_starts(solution, order)
+    fitted = _fitted_alone(solution, starts)
+    for body in dict.fromkeys(k for k, *_ in starts):
+        marker, now = order[body], _tag_cost(solution, body)
         best, kept, rival = now, None, np.inf
         here = Pose(values.body_rotation[body], values.body_mm[body])
-        tried = []
-        for pose in start:
-            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(4):
-                continue
-            if any(angle_between_rotations(pose.rotation, t) < np.radians(4) for t in tried):
-                continue
-            tried.append(pose.rotation)
-            cost, pose = _fit_marker(solution, rows, pose)
-            if angle_between_rotations(pose.rotation, values.body_rotation[body]) < np.radians(3):
+        for (of, *_), (cost, pose) in zip(starts, fitted, strict=True):
+            if of != body or angle_between_rotations(pose.rotation, here.rotation) < np.radians(3):
                 continue
             if cost < rival:
                 rival, rivals[marker] = cost, pose
@@ -76,6 +65,47 @@ def _with_cameras_held(solution, order):
         if trial.cost < solution.cost:
             solution = trial
     return solution, margins, rivals
+
+
+def _other_starts(solution, order):
+    """(body, its rows, start Pose) of every tilt that a sighting of a marker allows beside the one it has;
+    one without a pose where it allows none."""
+    bundle, values = solution.bundle, solution.values
+    out = []
+    for body, marker in enumerate(order):
+        if body == 0 or isinstance(marker, tuple):
+            continue
+        rows = [r for r in bundle.tags if r.body == body]
+        tried = [values.body_rotation[body]]
+        if rows:
+            out.append((body, rows, None))
+        for r in _largest(rows):
+            world_from_camera = Pose(values.camera_rotation[r.camera], values.camera_mm[r.camera]).inverse()
+            for p, _ in square_poses(r.size_mm, r.corners_px, values.lens):
+                pose = world_from_camera @ p
+                if any(angle_between_rotations(pose.rotation, t) < np.radians(4) for t in tried):
+                    continue
+                tried.append(pose.rotation)
+                out.append((body, rows, pose))
+    return out
+
+
+def _fitted_alone(solution, starts):
+    """(cost, Pose) of each start that has a pose, everything but that marker held; of the others what is
+    there."""
+    whole, values = solution.bundle, solution.values
+    asked = [(rows, pose) for _, rows, pose in starts if pose is not None]
+    found = iter(())
+    if asked:
+        rows = [replace(r, body=k) for k, (seen, _) in enumerate(asked, 1) for r in seen]
+        alone = Bundle(whole.cameras, len(asked) + 1, rows, [], whole.priors, nu=whole.nu)
+        start = replace(values, body_rotation=np.stack([np.eye(3), *(p.rotation for _, p in asked)]),
+                        body_mm=np.stack([np.zeros(3), *(p.translation_mm for _, p in asked)]))
+        fitted, cost = fit_bodies_alone(alone, start)
+        found = iter([(float(c), Pose(r, t)) for c, r, t in zip(
+            cost[1:], fitted.body_rotation[1:], fitted.body_mm[1:], strict=True)])
+    return [(np.inf, Pose(values.body_rotation[body], values.body_mm[body])) if pose is None else next(found)
+            for body, _, pose in starts]
 
 
 def _with_all_free(solution, order, margins, rivals):
@@ -129,19 +159,3 @@ def doubt_of_tilt(pose, rival, margin):
 def _tag_cost(solution, body):
     chosen = solution.bundle.tag_body == body
     return float(solution.bundle.loss(solution.tag_square[chosen], 8).sum())
-
-
-def _fit_marker(solution, rows, pose):
-    """Pose and cost of one marker alone, everything else held."""
-    whole, values = solution.bundle, solution.values
-    alone = Bundle(whole.cameras, 2, [replace(r, body=1) for r in rows], [], whole.priors, nu=whole.nu)
-    hold = np.ones(alone.size, bool)
-    hold[alone.body_slice_of(1)] = False
-    start = replace(values, body_rotation=np.stack([np.eye(3), pose.rotation]),
-                    body_mm=np.stack([np.zeros(3), pose.translation_mm]))
-    try:
-        fitted = alone.solve(start, most_rounds=25, hold=hold)
-    except Singular:
-        return np.inf, pose
-    v = fitted.values
-    return _tag_cost(fitted, 1), Pose(v.body_rotation[1], v.body_mm[1])

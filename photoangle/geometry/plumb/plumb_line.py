@@ -149,9 +149,9 @@ def _together(values, design, covariance):
 
 def _limit(count):
     """The squared misfit of so many readings that still agree: beyond 1 in 10,000."""
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    return float(chi2.ppf(0.9999, count - 2))
+    return float(chdtri(count - 2, 1e-4))
 
 
 def _tilts(up, lines, scene, e):
