@@ -149,7 +149,7 @@ _told: dict[int, tuple[Kit, bytes]] = {}
 
 
 def _of_kit(kit: Kit) -> bytes:
-    """A digest of a Kit's words, which are many and asked for at every photo: kits are not changed once made."""
+    """A digest of a Kit's words, which are many and asked for at every photo; no kit changes once made."""
     if id(kit) not in _told:
         digest = hashlib.sha256()
         for field in fields(kit):

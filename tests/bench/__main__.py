@@ -1,4 +1,4 @@
-"""python -m tests.bench [corners] [finding] [solving] [lines] [command]: the tables, as ratios from one
+"""python -m tests.bench [corners] [finding] [solving] [lines] [command] [again]: the tables, as ratios from one
 run."""
 
 import os
@@ -11,7 +11,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 def main():
     from importlib import import_module
 
-    known = ("corners", "finding", "solving", "lines", "command")
+    known = ("corners", "finding", "solving", "lines", "command", "again")
     for name in sys.argv[1:] or known:
         if name not in known:
             sys.exit(f"unknown table {name!r}; known: {', '.join(known)}")

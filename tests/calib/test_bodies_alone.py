@@ -57,7 +57,7 @@ def test_what_is_behind_the_camera_costs_without_end(problem):
     bundle, start = problem
     lost = start.body_mm.copy()
     lost[4] = np.nan
-    values, cost = fit_bodies_alone(bundle, replace(start, body_mm=lost))
+    _, cost = fit_bodies_alone(bundle, replace(start, body_mm=lost))
     assert np.isinf(cost[4]) and np.isfinite(np.delete(cost, 4)).all()
     with pytest.raises(Singular):
         bundle.solve(replace(start, body_mm=lost))
