@@ -113,6 +113,13 @@ UPPER_AXIS_DEG = 4.0
 # From the lower ball joint to a link's foot on strut or knuckle that was taped: forward, inboard; anything
 # between.
 FOOT_FROM_BALL_MM = ((-90.0, 90.0), (0.0, 100.0))
+# Where a control arm's joints are from the link's foot on it: forward, outward, up, each anything between
+# (common practice, no source).  Taken only at ride height, where the link's length hardly hangs on them.
+ARM_FROM_FOOT_MM = {"arm_ball_joint": ((-80.0, 80.0), (20.0, 180.0), (-90.0, 30.0)),
+                    "arm_pivot_front": ((60.0, 280.0), (-380.0, -80.0), (-60.0, 80.0)),
+                    "arm_pivot_rear": ((-280.0, -60.0), (-380.0, -80.0), (-60.0, 80.0))}
+# How far lower they are where the foot is on the strut or the knuckle.
+ARM_BELOW_FOOT_MM = 180.0
 # How far a stud at the link's end was from square to the link when it was measured, half-width: what ball and
 # rod ends allow.
 STUD_TILT_DEG = 25.0
@@ -253,6 +260,8 @@ NOT_LISTED: dict[str, str] = {
     "STRUT_LOW_ASIDE_MM": "the link's: the knuckle's turn",
     "UPPER_AXIS_DEG": "the link's: the knuckle's turn",
     "FOOT_FROM_BALL_MM": "by tape alone: the line link foot's place in the link's budgets",
+    "ARM_FROM_FOOT_MM": "the link's: said there, with its line in the link's budgets",
+    "ARM_BELOW_FOOT_MM": "one unknown with ARM_FROM_FOOT_MM",
     "STUD_TILT_DEG": "the link's: which way a stud points, said there",
     "STUD_SAID_DEG": "the link's: how well a stud points as it was said to",
     "BAR_ARMS_APART_DEG": "the link's: said there where the bar's free shape is not known",

@@ -84,6 +84,7 @@ class CornerAnswer:
     hole_mm: float = 0.0
     joint_limit_deg: dict = field(default_factory=dict)
     datum: bool = True
+    arm: bool = True  # whether the control arm is known; without it nothing is said over the travel
     held_back: tuple[str, ...] = ()  # why a verdict that the length alone would allow is not given
     figures: list = field(default_factory=list)
     findings: list = field(default_factory=list)
@@ -138,7 +139,7 @@ def _answer(corner, states, measurement, wishes, samples):
     answer.tell(*bridged[base].findings)
     made = {k: with_second_hoses(b, bridged) for k, b in bridged.items()}
     answer.tell(*made[base][1])
-    answer.base, answer.datum = made[base][0], bridged[base].datum
+    answer.base, answer.datum, answer.arm = made[base][0], bridged[base].datum, bridged[base].arm
     solve_answer(answer, measurement.car, wishes, {k: c
                                                    for k, (c, _) in made.items()}, measurement.report.figures,
                  samples)
@@ -256,7 +257,8 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
             earlier = advise(corner, way, answer.wanted, adjuster, sampling=Sampling(samples, budget=False))
             if not isinstance(earlier, Refusal):
                 answer.earlier[name] = earlier
-    _travels(answer, notes, way, wishes, hole, samples)
+    if answer.arm:
+        _travels(answer, notes, way, wishes, hole, samples)
     _hold_back(answer, *on_stops, asked=wishes.change_mm is not None or wishes.length_mm is not None)
     _collect(answer)
 

@@ -30,6 +30,8 @@ from photoangle.core.roles import (
     SILLS,
 )
 from photoangle.core.states import RIDE, at_ride_height
+from photoangle.droplink.guessed_arm import can_be_guessed, with_guessed_arm
+from photoangle.droplink.guessed_arm import finding as arm_guessed
 from photoangle.geometry.datums import turned
 from photoangle.geometry.joints import coordinates
 from photoangle.linkage.corner import NEEDED, Corner, KnownDirection, Taped, turn_lever
@@ -51,12 +53,13 @@ _STUDS = (BAR_EYE, LINK_FOOT)
 @dataclass(frozen=True)
 class FromScene:
     """A corner for the linkage: corner; places: Estimate of its points' coordinates, mm, in the corner's
-    frame; findings; datum: whether the chassis is known."""
+    frame; findings; datum: whether the chassis is known; arm: whether the control arm is."""
 
     corner: Corner
     places: Estimate
     findings: tuple
     datum: bool
+    arm: bool = True
 
 
 def corner_of(result, motion, figures, car, kit, alone=False):
@@ -85,7 +88,8 @@ def corner_of(result, motion, figures, car, kit, alone=False):
     from_bush, untimed = _taped_here(result, notes, alone)
     findings += untimed
     missing = _missing(result, motion, notes, from_bush)
-    if missing:
+    guessed = at_ride_height(result.state) and can_be_guessed(missing)
+    if missing and not guessed:
         return Refusal(
             Finding(UNUSABLE, where, f"the linkage needs {', '.join(m.replace('_', ' ') for m in missing)}",
                     "put those markers on, or give stand-offs and markers on the parts for joints by motion"))
@@ -98,13 +102,17 @@ def corner_of(result, motion, figures, car, kit, alone=False):
     if _shows(motion, result.state):
         names, places = _with_motion(names, places, motion, result, axes.axes)
     names, places = _with_taped_points(names, places, from_bush, result.scene.origin)
+    if guessed:
+        names, places = with_guessed_arm(names, places, result.corner, result.scene.origin,
+                                         notes.link_foot_on)
+        findings.append(arm_guessed(where))
     # all points see the chassis's own turn about the one origin, the bush
     places = places.plus(
         turn.linear(turn_lever(places.values.reshape(-1, 3)), places.names, np.zeros(len(places.names))))
     findings += _points_as_said(where, notes, names, places)
     corner = _made(result, notes, names, places, kit, axes.axes)
     corner, more = _with_arch(corner, result, figures, notes)
-    return FromScene(corner, places, tuple(findings + more), result.axes is not None)
+    return FromScene(corner, places, tuple(findings + more), result.axes is not None, not guessed)
 
 
 def _points_as_said(where, notes, names, places):

@@ -89,6 +89,8 @@ def _goal(answer):
 def clearance(answer: Any, units: str = "mm") -> str:
     """What the link that is to stay leaves to the hose over the travel, in a sentence."""
     last = answer.proposed if answer.proposed is not None else answer.present
+    if not answer.arm:
+        return "Over the travel nothing is known, since the control arm was not marked: look at the hose."
     if last is None or isinstance(last, Refusal):
         return ""
     gaps = {name: near for name, near in last.nearest.items() if name in _PARTS}
