@@ -39,6 +39,7 @@ from photoangle.detection.detect_photo import by_content, detect_photo
 from photoangle.detection.detections import Detections
 from photoangle.detection.saddles import CardDetection
 from photoangle.pipeline import Measurement, measure_folder, measure_photos
+from photoangle.pipeline.kept import looks_for
 from photoangle.reconstruction.lens.learn_lens import LensResult, learn_lenses
 
 if TYPE_CHECKING:  # what measuring alone does not need is loaded when it is asked for
@@ -179,16 +180,18 @@ def measure(
     progress: Progress = quiet,
     looks: DetectionCache | None = None,
     jobs: int = 1,
+    keep: bool = False,
 ) -> Measurement:
     """Measure a car folder, or loose photos together.
 
     Parameters: photos: one car folder, or a photo's path or several; only: a corner or corner/state of a
     folder; options: how photos are understood; progress(items, label); looks: what was seen in the same
-    photos before (`pipeline.kept.looks_for`: by earlier programs as well, kept in the folder's results);
-    jobs: how many processes may work (each imports the calling script: guard it as `multiprocessing` says).
+    photos before; jobs: how many processes may work (each may import the calling script: guard it as
+    `multiprocessing` says); keep: what is worked out, in the folder's results, for later runs (in place of
+    looks).
     Returns Measurement: ``["corner/state"]`` is a state (``["photos"]`` for loose ones) with its figures and
     cameras; figures and findings are those of all.  A car folder's learnt lens is kept in its folder lens,
-    nothing else is written.
+    and without keep nothing else is written.
     Raises InputError.
     """
     paths = [Path(photos)] if isinstance(photos, (str, PathLike)) else [Path(p) for p in photos]
@@ -203,6 +206,7 @@ def measure(
             str(folders[0]), "one car folder at a time, or photos only", "give one folder, or name the photos"
         )
     if folders:
+        looks = looks or (looks_for(folders[0]) if keep else None)
         return measure_folder(folders[0], progress, options.kit_path, only, looks, jobs)
     return measure_photos(paths, progress, options, jobs)
 
@@ -215,17 +219,21 @@ def link(
     progress: Progress = quiet,
     looks: DetectionCache | None = None,
     jobs: int = 1,
+    keep: bool = False,
 ) -> LinkResult:
     """The drop link: its length for the wanted angle at ride height, and clearances over the travel.
 
     Parameters: measured: what `measure` returned, or a car folder, which is measured, or answered by its tape
     readings where it has no photos; wishes: what is asked over what car.toml says; only: a corner; options,
-    progress, looks and jobs as in `measure`.
+    progress, looks, jobs and keep as in `measure`.
     Returns LinkResult.  Raises InputError.
     """
     from photoangle.droplink.answer import link_answers
     from photoangle.droplink.axles import axle_answers
 
+    if keep and looks is None:
+        root = measured.root if isinstance(measured, Measurement) else Path(measured)
+        looks = None if root is None else looks_for(root)
     if isinstance(measured, Measurement):
         whole = measured
     else:
@@ -237,7 +245,7 @@ def link(
     key = store.key("link", whole.key, wishes, only) if store is not None else ""
     kept = store.get(key) if store is not None else None
     if kept is None:
-        answers = [a for a in link_answers(whole, wishes) if only in (None, a.corner)]
+        answers = link_answers(whole, wishes, only=only)
         kept = answers, axle_answers(answers, whole.figures, whole.car)
         if store is not None:
             store.put(key, kept)

@@ -11,7 +11,7 @@ from photoangle.advice.next_photo import WANTED, next_photo, wanted_figure
 from photoangle.advice.tape_slips import tape_slips
 from photoangle.core.findings import ATTENTION, NOTE, Finding
 from photoangle.core.roles import BAR_BUSH, BAR_EYE, PLUMB_BOTTOM, PLUMB_TOP, SILL_FRONT, SILL_REAR
-from photoangle.core.states import CORNERS, RIDE
+from photoangle.core.states import CORNERS, RIDE, is_looked_at
 from photoangle.detection.photo_quality import quality_findings, squares_by_photo
 from photoangle.figures.print_by_tape import printed_otherwise
 
@@ -42,7 +42,7 @@ def slip_findings(measurement, exchanged=()):
             markers = [] if corner in exchanged else marker_findings(mine, side, measurement.kit)
             out += markers
             off |= {corner} if markers or corner in exchanged else set()
-            out += steering(mine, measurement.kit)
+            out += steering([s for s in mine if not is_looked_at(s.state)], measurement.kit)
             for s in mine:
                 out += moved_between_photos(s, measurement.kit)
                 out += [] if corner in exchanged else missing_roles(s, measurement.report.figures)
@@ -61,7 +61,7 @@ def slip_findings(measurement, exchanged=()):
 
 def missing_roles(result, figures):
     """Which markers the bar arm's angle still needs in a state."""
-    if result.state == RIDE or not result.corner or wanted_figure(
+    if result.state == RIDE or not result.corner or is_looked_at(result.state) or wanted_figure(
             figures, result.corner, result.state, WANTED[:2]) is not None:
         return []
     needed = [n for n in _NEEDED if not (n.startswith("plumb") and result.up is not None)]
@@ -93,7 +93,7 @@ def next_steps(measurement, only=None):
     steps = []
     for s in measurement.states:
         where = f"{s.corner}/{s.state}"
-        if s.state == RIDE or (only is not None and only not in (s.corner, where)):
+        if s.state == RIDE or is_looked_at(s.state) or (only is not None and only not in (s.corner, where)):
             continue
         figure = wanted_figure(measurement.report.figures, s.corner, s.state)
         if figure is None:

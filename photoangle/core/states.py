@@ -12,7 +12,10 @@ CORNERS = ("front-left", "front-right", "rear-left", "rear-right")
 # the new link; as set, with one link off, where the bar shows its free shape;
 # near the bump stop.
 DROOP, SET, RIDE, FITTED, FREE, BUMP = "droop", "set", "ride", "fitted", "free", "bump"
-STATES = (DROOP, SET, RIDE, FITTED, FREE, BUMP)
+# As set, the steering hard over: with the bump stop, where a gap is looked at and nothing is answered from.
+LOCK_LEFT, LOCK_RIGHT = "lock-left", "lock-right"
+LOCKS = (LOCK_LEFT, LOCK_RIGHT)
+STATES = (DROOP, SET, RIDE, FITTED, FREE, BUMP, *LOCKS)
 
 
 class InState(Protocol):
@@ -26,14 +29,14 @@ Stated = TypeVar("Stated", bound=InState)
 
 
 def in_order(states: Iterable[Stated]) -> list[Stated]:
-    """Things of states in the order of the work: droop, part-way ones, set, ride, then those with the new
-    link."""
+    """Things of states in the order of the work: droop, part-way ones, set, ride, those with the new link,
+    those that a gap is looked at in."""
     return sorted(states, key=lambda s: _rank(s.state))
 
 
 def _rank(state: str) -> tuple[int, str]:
     # a state may be numbered, as in "set-2"; what is none of these stands part way
-    later = [k for k, name in enumerate((SET, RIDE, FITTED)) if state.startswith(name)]
+    later = [k for k, name in enumerate((SET, RIDE, FITTED, BUMP, *LOCKS)) if state.startswith(name)]
     return (0 if state == DROOP else 2 + later[0] if later else 1), state
 
 
@@ -45,6 +48,11 @@ def is_set(state: str) -> bool:
 def has_new_link(state: str) -> bool:
     """Whether a state's name says that the new link is in."""
     return state.startswith(FITTED)
+
+
+def is_looked_at(state: str) -> bool:
+    """Whether a state is there for its gaps alone: at a lock, or near the bump stop."""
+    return state.startswith((*LOCKS, BUMP))
 
 
 def at_ride_height(state: str) -> bool:

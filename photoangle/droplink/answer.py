@@ -21,11 +21,13 @@ from photoangle.core.states import (
     at_ride_height,
     has_new_link,
     in_order,
+    is_looked_at,
     is_set,
 )
 from photoangle.droplink.choices import choices
 from photoangle.droplink.from_scene import corner_of
 from photoangle.droplink.hose_states import with_second_hoses
+from photoangle.droplink.looked_at import looked_at
 from photoangle.droplink.request import SHORTEST_LINK_MM, adjuster_of, bump_known, travel_of, wanted_of
 from photoangle.droplink.stops import lowered_travel, near_stops
 from photoangle.geometry.joint_motion import joints_by_motion
@@ -58,7 +60,8 @@ class CornerAnswer:
     """One corner: base: the linkage's Corner answered from; travel: Travel; wanted; adjuster; measured (in
     set, taken on to ride height) and carried (from the state carried_from): Figures of the bar arm's angle at
     ride height, two ways; check: their Check; advice: Advice or Refusal; holes: name -> Advice or Refusal;
-    choices: `choices.Choice` of each length that can be had; earlier: state -> Advice of an earlier link;
+    choices: `choices.Choice` of each length that can be had; looked_at: `looked_at.LookedAt` of each lock and
+    the bump stop; earlier: state -> Advice of an earlier link;
     present, proposed: TravelResults or Refusals or None; figures, findings.
     """
 
@@ -77,6 +80,7 @@ class CornerAnswer:
     advice: object = None
     holes: dict = field(default_factory=dict)
     choices: list = field(default_factory=list)
+    looked_at: list = field(default_factory=list)
     earlier: dict = field(default_factory=dict)
     present: object = None
     proposed: object = None
@@ -104,16 +108,18 @@ class CornerAnswer:
                 self.findings.append(f)
 
 
-def link_answers(measurement, wishes=LinkRequest(), samples=SAMPLES):
+def link_answers(measurement, wishes=LinkRequest(), samples=SAMPLES, only=None):
     """The answer for each corner that was measured.
 
-    measurement: pipeline.Measurement of a car folder; wishes: LinkRequest.  Returns a list of CornerAnswer.
+    measurement: pipeline.Measurement of a car folder; wishes: LinkRequest; only: one corner.  Returns a list
+    of CornerAnswer.
     """
     out = []
-    for corner in CORNERS:
+    for corner in CORNERS if only is None else (only,):
         may_leave()
         # with one link off the closure says nothing: that state is for the axle's preload
-        states = in_order([s for s in measurement.states if s.corner == corner and s.state != FREE])
+        states = in_order([s for s in measurement.states if s.corner == corner and s.state != FREE
+                           and not is_looked_at(s.state)])
         if any(s.state != RIDE for s in states):
             out.append(_answer(corner, states, measurement, wishes, samples))
     return out
@@ -259,6 +265,7 @@ def solve_answer(answer, car, wishes, corners, measured_figures, samples=SAMPLES
                 answer.earlier[name] = earlier
     if answer.arm:
         _travels(answer, notes, way, wishes, hole, samples)
+    answer.looked_at = looked_at(answer, measured_figures, notes.hose.wanted_gap_mm)
     _hold_back(answer, *on_stops, asked=wishes.change_mm is not None or wishes.length_mm is not None)
     _collect(answer)
 
@@ -282,6 +289,10 @@ def _hold_back(answer, near_stop, stands_on_it, asked):
     if answer.check is not None and not answer.check.agrees:
         why.append(answer.check.finding.what)
         do.append(answer.check.finding.do)
+    for seen in answer.looked_at:
+        if seen.too_near:
+            why.append(seen.words)
+            do.append("reroute the hose or choose another link; the car is not driven like this")
     last = answer.proposed if answer.proposed is not None else answer.present
     with_it = "with the link asked for " if asked else ""
     if isinstance(last, Refusal):

@@ -8,7 +8,7 @@ import photoangle
 CAR = Path(sys.argv[1] if len(sys.argv) > 1 else "sample_images")
 CORNER = CAR / "front-left"
 
-result = photoangle.compare(CORNER / "set", CORNER / "fitted")
+result = photoangle.compare(CORNER / "set", CORNER / "fitted", keep=True)
 (comparison,) = result.comparisons
 print(f"{comparison.before.name} to {comparison.after.name}: {len(comparison.changes)} figures on both sides")
 for change in comparison.changes:

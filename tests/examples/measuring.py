@@ -13,7 +13,7 @@ CAR = Path(sys.argv[1] if len(sys.argv) > 1 else "sample_images")
 focal_px, u_px = lens.profile.lens[0], np.sqrt(lens.profile.covariance[0, 0])
 print(f"focal length {focal_px:.1f} +- {1.96 * u_px:.1f} px; {lens.verdict}")
 
-car = photoangle.measure(CAR, only="front-left/set")
+car = photoangle.measure(CAR, only="front-left/set", keep=True)
 state = car["front-left/set"]
 for name, camera_from_world in state.cameras.items():
     place_mm = camera_from_world.inverse().translation_mm

@@ -38,9 +38,8 @@ def inch_car(car):
     return root
 
 
-COMMANDS = [("measure", "--no-pictures"), ("link", "--no-pictures", "--only", "front-left"), ("next", "--no-pictures"),
-            ("lens",), ("history",), ("link", "--no-pictures", "--only", "front-right", "--length", "130 mm"),
-            ("link", "--no-pictures", "--only", "front-right", "--hole", "20 mm")]
+COMMANDS = [("measure", "--no-pictures"), ("link", "--no-pictures"), ("next", "--no-pictures"),
+            ("lens",), ("history",), ("link", "--no-pictures", "--only", "front-right", "--length", "130 mm", "--hole", "20 mm")]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -85,7 +84,7 @@ def test_the_first_line_has_the_bar_arm(found):
 def test_the_length_to_set_is_in_the_first_sentence(found):
     import photoangle
 
-    answer = photoangle.link(found[0], LinkRequest(state="set"), looks=found[1])["front-left"]
+    answer = photoangle.link(found[0], LinkRequest(state="set"), only="front-left", looks=found[1])["front-left"]
     present, change = answer.advice.figures["link_length"].value, answer.advice.change_mm
     words = linked.headline(answer)
     assert words.startswith(f"Set the link to {present + change:.1f} mm, {-change:.1f} mm shorter (12 1/2 turns); ")
@@ -104,7 +103,7 @@ def test_the_length_to_set_is_in_the_first_sentence(found):
 def test_a_what_if_opens_with_the_angle_on_that_very_link(found, asked, words):
     import photoangle
 
-    answer = photoangle.link(found[0], asked, looks=found[1])["front-left"]
+    answer = photoangle.link(found[0], asked, only="front-left", looks=found[1])["front-left"]
     said = linked.what_if(answer, asked)
     figure = (answer.proposed or answer.present).at_ride["bar_arm_angle"]
     assert words in said and f"{abs(figure.value):.1f}°" in said
@@ -117,7 +116,7 @@ def test_a_nearer_hole_is_stiffer_by_the_square_of_the_bars_turn(found):
     stiffer at the wheel by (L / (L - 20))^2, but for the link's lean."""
     import photoangle
 
-    answer = photoangle.link(found[0], LinkRequest(state="set", hole_mm=20.0), looks=found[1])["front-left"]
+    answer = photoangle.link(found[0], LinkRequest(state="set", hole_mm=20.0), only="front-left", looks=found[1])["front-left"]
     now, then = (r.at_ride["bar_turn_rate"].value for r in (answer.present, answer.proposed))
     lever = found[0]["front-left/set"].figure("bar_lever").value
     assert (then / now) ** 2 == pytest.approx((lever / (lever - 20)) ** 2, rel=0.05)
@@ -164,7 +163,7 @@ def test_the_readmes_figures_are_the_demos(found):
     import photoangle
 
     readme = (ROOT / "README.md").read_text()
-    answer = photoangle.link(found[0], LinkRequest(state="set"), looks=found[1])["front-left"]
+    answer = photoangle.link(found[0], LinkRequest(state="set"), only="front-left", looks=found[1])["front-left"]
     block = "\n".join("    " + line for line in linked.short_lines(answer))
     assert block in readme
     pair = photoangle.compare((found[0], "front-left/set"), (found[0], "front-left/fitted")).comparisons[0]

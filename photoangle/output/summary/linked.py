@@ -7,7 +7,7 @@ from typing import Any
 
 from photoangle.core.findings import Refusal
 from photoangle.core.options import LinkRequest
-from photoangle.core.states import has_new_link
+from photoangle.core.states import LOCKS, has_new_link
 from photoangle.droplink.choices import best_of
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE
 from photoangle.output.summary.common import angle_words, wrapped
@@ -96,7 +96,7 @@ def clearance(answer: Any, units: str = "mm") -> str:
     gaps = {name: near for name, near in last.nearest.items() if name in _PARTS}
     bad = [name for name, near in last.nearest.items() if near.verdict == "not clear"]
     unsure = [name for name, near in last.nearest.items() if near.verdict == "cannot tell"]
-    lock = "Not looked at: steering lock."
+    lock = _at_the_locks(answer, units)
     if not gaps:
         return f"Nothing is known of the hose: mark it with the hose markers, or look. {lock}"
     name, near = min(gaps.items(), key=lambda g: g[1].lowest)
@@ -108,6 +108,21 @@ def clearance(answer: Any, units: str = "mm") -> str:
     text = f"It clears the hose by {about(near.lowest, units)} at least ({_PARTS[name]}, {at})"
     others = [n for n in (*bad, *unsure) if not n.startswith("gap")]
     return f"{text}{'' if others else ', and no joint tilts too far'}. {lock}"
+
+
+def _at_the_locks(answer, units):
+    """What the photos at the steering's locks and near the bump stop show, and what is missing."""
+    seen = [f"{about(s.gap.value, units)} at {s.state}" for s in answer.looked_at if s.this_link]
+    other = [s.state for s in answer.looked_at if not s.this_link]
+    words = [f"As photographed, eye to hose: {', '.join(seen)}."] if seen else []
+    if other:
+        words.append(f"Seen with another link, look again: {', '.join(other)}.")
+    missing = [state for state in LOCKS if state not in {s.state for s in answer.looked_at}]
+    if len(missing) == len(LOCKS):
+        words.append("Not looked at: steering lock.")
+    elif missing:
+        words.append(f"Not looked at: {', '.join(missing)}.")
+    return " ".join(words)
 
 
 def what_if(answer: Any, asked: LinkRequest, units: str = "mm") -> str:
