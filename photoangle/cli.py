@@ -31,7 +31,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 _ANY = click.Path(path_type=Path)
 _FILE = click.Path(dir_okay=False, path_type=Path)
 _FOLDER = click.Path(file_okay=False, path_type=Path)
-_JOBS = click.option("--jobs", type=click.IntRange(1, 64), default=cores, envvar="PHOTOANGLE_JOBS",
+_JOBS = click.option("--jobs", type=click.IntRange(1, 64), default=cores,
                      help="How many processes may work (default: as many as there are cores).")
 _CAR = click.Path(exists=True, file_okay=False, path_type=Path)
 

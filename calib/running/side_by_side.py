@@ -23,7 +23,10 @@ _ASK_S = 0.1
 
 
 def cores() -> int:
-    """How many processes this one may keep busy."""
+    """How many processes this one may keep busy: PHOTOANGLE_JOBS, or one for each core."""
+    asked = os.environ.get("PHOTOANGLE_JOBS", "")
+    if asked.isdigit() and int(asked) > 0:
+        return int(asked)
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 

@@ -17,7 +17,7 @@ from photoangle.linkage.kinematics.layout import Layout
 from photoangle.linkage.kinematics.mechanism import bar_arm_angle, position
 from photoangle.linkage.kinematics.sampled_corner import SampledCorner
 from photoangle.linkage.sampled import LOST_SHARE, Sampling, lost, shares
-from photoangle.linkage.travel import Travel, over_travel, reaches_ride_height, ride_rise
+from photoangle.linkage.travel import Travel, at_ride_alone, reaches_ride_height, ride_rise
 
 
 @dataclass(frozen=True)
@@ -34,16 +34,16 @@ def carry(corner: SampledCorner, travel: Travel, samples: int = 4000, seed: int 
 
     Returns Carried or Refusal.  The bar arm's angle comes with its budget.
     """
-    result = over_travel(corner, travel, sampling=Sampling(samples, seed=seed))
-    if isinstance(result, Refusal):
-        return result
-    figures = dict(result.at_ride)
+    found = at_ride_alone(corner, travel, Sampling(samples, seed=seed))
+    if isinstance(found, Refusal):
+        return found
+    figures, said = found
     if budget and "bar_arm_angle" in figures:
         def angle(layout: Layout) -> Array:
             return np.degrees(bar_arm_angle(layout, position(layout, ride_rise(layout, travel)).bar_turn))
 
         figures["bar_arm_angle"] = replace(figures["bar_arm_angle"], budget=shares(corner, angle))
-    findings = [f for f in result.findings if f.level == "unusable" or f.where.endswith(corner.state)]
+    findings = [f for f in said if f.level == "unusable" or f.where.endswith(corner.state)]
     if corner.nominal().knuckle_turn is not None:
         findings.append(Finding(NOTE, corner.name, "how the knuckle tilts as the wheel rises is not known:"
                                 " its hub may rise by a tenth more than the ball joint, or a little less",

@@ -138,10 +138,12 @@ class TravelResult:
     findings: tuple[Finding, ...]
 
 
-def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None) -> dict[str, Array]:
+def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None,
+               gaps: bool = True) -> dict[str, Array]:
     """Every quantity at hub rises from the reference state.
 
-    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link.
+    layout: leading axes (n, 1); rise_mm (n or 1, t); link_mm (n, 1) or None for the present link; gaps: those
+    to the hose as well.
     Returns name -> (n, t), in deg, mm or a plain ratio.
     """
     link_mm = assembled_link_mm(layout) if link_mm is None else link_mm
@@ -156,7 +158,7 @@ def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None) -> 
            "joint_tilt_eye": deg(joint_tilt(layout, place, BAR_EYE)),
            "joint_tilt_foot": deg(joint_tilt(layout, place, LINK_FOOT)),
            "motion_ratio": ratio, "bar_turn_rate": deg(turn)}
-    return out | hose_gaps(layout, place, rise_mm)
+    return out | hose_gaps(layout, place, rise_mm) if gaps else out
 
 
 _RATES = {"motion_ratio": "-", "bar_turn_rate": "deg/mm"}
@@ -237,6 +239,32 @@ def over_travel(corner: SampledCorner, travel: Travel, change_mm: float = 0.0,
             nearest[out] = found
     nearest, more = judged(corner, travel, nearest, limits.joint_deg, limits.gap_mm)
     return TravelResult(travel.steps_mm, courses, nearest, at_ride, tuple(findings + more) + checked)
+
+
+def at_ride_alone(corner: SampledCorner, travel: Travel,
+                  sampling: Sampling = Sampling(2000)) -> tuple[dict[str, Figure], list[Finding]] | Refusal:
+    """What `over_travel` says of ride height itself, with the present link, without going through the travel.
+
+    Returns (name -> Figure, findings), or Refusal where no figure may be given.
+    """
+    checked = check_corner(corner)
+    bad = [f for f in checked if f is not None and f.level == UNUSABLE]
+    if bad:
+        return Refusal(bad[0])
+    nominal = corner.nominal()
+    if not reaches_ride_height(nominal, travel):
+        return no_ride_height(corner)
+    rise = ride_rise(nominal, travel) + travel.steps_mm
+    findings = closing_findings(corner, nominal, rise, travel.steps_mm, assembled_link_mm(nominal).item())
+    drawn = corner.sample(sampling.samples, sampling.seed)
+    best, samples = (quantities(of, ride_rise(of, travel), gaps=False) for of in (nominal, drawn))
+    out = {}
+    for name in best:
+        label = FigureLabel(corner.name, "predicted-ride", name, _datum(name), _unit_of(name))
+        made = figure(label, best[name].item(), samples[name].ravel())
+        if made is not None:
+            out[name] = made
+    return out, [*findings, *checked]
 
 
 def _datum(name: str) -> str | None:
