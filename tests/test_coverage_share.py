@@ -6,7 +6,7 @@ from scipy.stats import binom
 
 from tests.coverage import run, settings
 
-SCENES, SEED = 12, 29
+SCENES, SEED = 9, 29
 # Figures of one scene share its errors: over 200 scenes the share's variance is 1.7 times the binomial's.
 CLUSTERING = 1.7
 
@@ -18,7 +18,7 @@ def test_a_share_of_the_coverage_scenes():
         "one photo", "two photos", "many photos", "profile", "no profile", "moving focus", "denoiser"
     }
     inside = np.array([r[5] for r in rows])
-    assert len(inside) >= 50 and len({r[0] for r in rows}) == SCENES
+    assert len(inside) >= 40 and len({r[0] for r in rows}) == SCENES
     # true 95 % intervals fall below this once in a thousand draws of as many scenes
     independent = int(len(inside) / CLUSTERING)
     assert inside.mean() >= binom.ppf(0.001, independent, 0.95) / independent

@@ -37,12 +37,12 @@ def two_states():
 
 @pytest.fixture(scope="module")
 def by_lens():
-    return run(7, seed=21, photos=(3,), profiles=(False, "job"))
+    return run(5, seed=21, photos=(3,), profiles=(False, "job"))
 
 
 def test_intervals_hold_with_the_jobs_own_lens_and_are_narrower(by_lens):
     alone, job = by_lens[3, "no lens"], by_lens[3, "job"]
-    # seven scenes of some 11 markers, whose errors go together by scene
+    # five scenes of some 11 markers, whose errors go together by scene
     assert np.mean(np.array(job["pose"]) <= chi2.ppf(0.95, 6)) > 0.86
     assert np.mean(np.abs(job["line"]) <= 1.96) > 0.85
     assert np.median(job["line u"]) < 0.95 * np.median(alone["line u"])

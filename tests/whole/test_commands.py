@@ -153,7 +153,7 @@ def test_a_results_folder_that_cannot_be_written(small_car, monkeypatch):
 
 
 def test_memory_stays_bounded(small_car):
-    """Peak memory of 2 and of 16 photos of 8.7 MP, with room for five pictures in place of fifteen: no more
+    """Peak memory of 2 and of 10 photos of 8.7 MP, with room for five pictures in place of fifteen: no more
     for more photos, and under 450 MB with all the room."""
     import subprocess
 
@@ -168,7 +168,7 @@ def test_memory_stays_bounded(small_car):
             "peak = next(line for line in open('/proc/self/status') if line.startswith('VmHWM'))\n"
             "print(int(peak.split()[1]) / 1024)")
     peaks = []
-    for count in (2, 16):
+    for count in (2, 10):
         for k in range(count):
             (folder / f"IMG_{k:02d}.jpg").write_bytes(pictures[k % 4])
         done = subprocess.run([sys.executable, "-c", code],

@@ -9,7 +9,7 @@ from photoangle.linkage.sampled import Sampling
 from photoangle.linkage.travel import Limits, over_travel
 from tests.linkage.told_half.real_corners import OPTIONAL, TRAVEL, measured, real_corner
 
-SAMPLES = 1500
+SAMPLES = 900
 
 
 def _answer(real, k, told, state):

@@ -16,12 +16,12 @@ from tests.linkage.told_half.real_corners import TRAVEL, real_corner, truth_rise
 
 @pytest.fixture(scope="module")
 def half():
-    return told_half(corners=48)
+    return told_half(corners=30)
 
 
 def test_told_half_the_intervals_still_hold_the_truth(half):
-    # 48 corners here, as many as wanted by the command; the 18 quantities of a corner share its errors, so
-    # that some 860 intervals count as about 140: sigma 2 of 100
+    # 30 corners here, as many as wanted by the command; the 18 quantities of a corner share its errors, so
+    # that some 540 intervals count as about 90: sigma 2.3 of 100
     assert half.refused <= 1
     assert 0.91 <= half.inside() <= 0.99
     for foot in FEET:
@@ -30,12 +30,12 @@ def test_told_half_the_intervals_still_hold_the_truth(half):
 
 def test_told_half_no_verdict_is_wrong(half):
     firm = {k: v for k, v in half.verdicts.items() if k[1] not in (CANNOT_TELL, OUT_OF_REACH)}
-    assert sum(count for count, _ in firm.values()) > 150
+    assert sum(count for count, _ in firm.values()) > 90
     assert all(wrong == 0 for _, wrong in firm.values()), firm
 
 
 def test_told_everything_the_intervals_are_as_wide_as_the_errors():
-    whole = told_half(corners=24, seed=12, told_share=1.0)
+    whole = told_half(corners=16, seed=12, told_share=1.0)
     assert 0.88 <= whole.inside() <= 0.99
     rows = {}
     for (_, name), of in whole.rows.items():
@@ -45,7 +45,7 @@ def test_told_everything_the_intervals_are_as_wide_as_the_errors():
 
 
 def test_intervals_of_joints_by_motion_are_true():
-    got = coverage_of_motion(corners=40)
+    got = coverage_of_motion(corners=26)
     assert 0.90 <= got.share <= 0.99
     assert 0.85 <= got.u_over_error <= 1.2
 
