@@ -110,6 +110,15 @@ class Axle(Section):
                                  Number(
                                      (0.1, 2000
                                       ), "force at one eye for each mm against the other eye", 20.0)] = None
+    bar_diameter_mm: Annotated[float | None,
+                               Length((5, 80), "the bar's outer diameter, for its stiffness",
+                                      ("22 mm", "7/8 in"))] = None
+    bar_wall_mm: Annotated[float | None,
+                           Length((0.5, 40), "a tube's wall; leave out for a solid bar",
+                                  ("3 mm", "1/8 in"))] = None
+    bar_length_mm: Annotated[float | None,
+                             Length((100, 2000), "its straight part, from bend to bend",
+                                    ("820 mm", "32 1/4 in"))] = None
     preload_within_mm: Annotated[float,
                                  Length((0.1, 50), "preload that counts as none, at the eye",
                                         ("2 mm", "1/16 in"))] = 2.0

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from photoangle.core.assumed import BAR_ARMS_APART_DEG
 from photoangle.core.findings import NOTE, Finding, Refusal
 from photoangle.core.states import AXLES, FITTED, FREE, SET
+from photoangle.linkage.bar_stiffness import BarShape, bar_rate, wheel_rate
 from photoangle.linkage.preload import (
     Angle,
     Bar,
@@ -26,11 +27,13 @@ _FREE_SHAPE = f"with one link off, photograph both sides into their folders {FRE
 
 @dataclass
 class AxleAnswer:
-    """One axle: preload: Preload or None; unstressed: Unstressed, Refusal or None; figures; findings."""
+    """One axle: preload: Preload or None; unstressed: Unstressed, Refusal or None; stiffness:
+    AxleStiffness or None; figures; findings."""
 
     axle: str
     preload: Preload | None = None
     unstressed: Unstressed | Refusal | None = None
+    stiffness: AxleStiffness | None = None
     figures: list = field(default_factory=list)
     findings: list = field(default_factory=list)
 
@@ -72,7 +75,8 @@ def axle_answers(answers, figures, car):
                 NOTE, axle, "the bar's free shape is not known: its arms are taken as alike within"
                 f" {BAR_ARMS_APART_DEG:g} deg for the two links that leave it unstressed", _FREE_SHAPE))
             _unstressed(answer, pair, Angle(0.0, BAR_ARMS_APART_DEG / math.sqrt(3)))
-        if answer.findings or answer.figures:
+        answer.stiffness = axle_stiffness(axle, pair, figures, car)
+        if answer.findings or answer.figures or answer.stiffness is not None:
             out.append(answer)
     return out
 
@@ -117,6 +121,44 @@ def _unstressed(answer, pair, apart):
     else:
         u = answer.unstressed
         answer.figures += [u.left, u.right, u.left_change, u.right_change]
+
+
+@dataclass(frozen=True)
+class AxleStiffness:
+    """What a bar adds: rate_n_per_mm: at its eyes, one against the other; by: what that is from, in words;
+    roll, single: (value, standard uncertainty), N/mm at each wheel in roll, and at one wheel alone."""
+
+    rate_n_per_mm: float
+    by: str
+    roll: tuple[float, float]
+    single: tuple[float, float]
+
+
+def axle_stiffness(axle, pair, figures, car):
+    """AxleStiffness of a bar whose rate or dimensions car.toml has, at the motion ratio that is to stay; else
+    None.
+
+    pair: CornerAnswers left and right or None; figures: the measure run's; car: CarFile.
+    """
+    notes = car.axle(axle)
+    rate, by = notes.bar_rate_n_per_mm, "as given"
+    if rate is None and notes.bar_diameter_mm and notes.bar_length_mm:
+        mine = [f for f in figures if f.corner in (f"{axle}-left", f"{axle}-right")]
+        arms = {name: [f.value for f in mine if f.name == name]
+                for name in ("bar_lever", "bar_arm_length")}
+        if not all(arms.values()):
+            return None
+        lever, arm = (sum(v) / len(v) for v in arms.values())
+        rate = bar_rate(BarShape(notes.bar_diameter_mm, notes.bar_length_mm, max(arm, lever), lever,
+                                 notes.bar_wall_mm))
+        by = "by its dimensions"
+    last = [p.proposed if p.proposed is not None else p.present for p in pair if p is not None]
+    ratios = [r.at_ride["motion_ratio"] for r in last
+              if r is not None and not isinstance(r, Refusal) and "motion_ratio" in r.at_ride]
+    if rate is None or not ratios:
+        return None
+    ratio = min(ratios, key=lambda f: f.u)
+    return AxleStiffness(rate, by, wheel_rate(rate, ratio, True), wheel_rate(rate, ratio, False))
 
 
 def _other_side(axle, car):

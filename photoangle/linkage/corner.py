@@ -34,6 +34,10 @@ from photoangle.linkage.kinematics.turning import unit
 
 NEEDED = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_BALL_JOINT)
 _BODIES = ("chassis", "mid", "knuckle")
+_THICK, _STUDS, _HOSES = ("eye", "link", "hose", "bar"), (BAR_EYE, LINK_FOOT), ("hose_a", "hose_b", "hose_c")
+# Points that a corner may have; a hose point may have been seen in a second state.
+_KNOWN = {*NEEDED, *PIVOTS, HUB, ARCH_LIP, *_HOSES, "bar_bush_far", "upper_pivot_front", "upper_pivot_rear",
+          "upper_ball_joint", "strut_top", "strut_low", "tie_rod_inner", "tie_rod_outer"}
 ROOT3 = math.sqrt(3)
 # Sources that are not the points' own
 BAR_AXIS, ARM_AXIS, TAPE, LINK = "bar axis", "arm axis", "hub to arch", "taped link"
@@ -78,8 +82,8 @@ class Corner:
     hose point -> the other state that hose_a_second and so on was measured in; radius_mm: "eye", "link",
     "hose", "bar"; stud: "bar_eye", "link_foot" -> KnownDirection; link: the link as taped, in place of its
     joints' distance; dof: source -> degrees of freedom of its covariance.  What is not given is drawn as
-    widely as it comes: `linkage.not_given`. Raises ValueError for shapes that do not fit, unknown carriers
-    and missing points.
+    widely as it comes: `linkage.not_given`. Raises ValueError for shapes and covariances that
+    are none, unknown points, keys and carriers, and missing points.
     """
 
     name: str
@@ -106,6 +110,21 @@ class Corner:
             raise ValueError("positions_mm must be (number of names, 3)")
         if any(np.shape(c) != (size, size) for c in self.sources.values()):
             raise ValueError(f"every source's covariance must be ({size}, {size})")
+        unknown = [n for n in self.names if n.removesuffix("_second") not in _KNOWN]
+        if unknown or len(set(self.names)) < len(self.names):
+            raise ValueError(f"no such point, or one twice: {', '.join(unknown or self.names)}; there are"
+                             f" {', '.join(sorted(_KNOWN))}")
+        for source, covariance in self.sources.items():
+            c = np.asarray(covariance, float)
+            scale = max(float(np.abs(c).max(initial=0.0)), 1e-12)
+            if not np.isfinite(c).all() or np.abs(c - c.T).max(initial=0.0) > 1e-6 * scale \
+                    or np.linalg.eigvalsh(c).min(initial=0.0) < -1e-6 * scale:
+                raise ValueError(f"{source}: no covariance: it must be finite, symmetric and not negative")
+        for what, keys, known in (("radius_mm", self.radius_mm, _THICK), ("stud", self.stud, _STUDS),
+                                  ("hose_on", self.hose_on, _HOSES)):
+            wrong = sorted(set(keys) - set(known))
+            if wrong:
+                raise ValueError(f"{what}: no such key: {', '.join(wrong)}; there are {', '.join(known)}")
         if self.link_foot_on not in FEET:
             raise ValueError(f"link_foot_on must be one of {FEET}")
         if not set(self.hose_on.values()) <= set(_BODIES):

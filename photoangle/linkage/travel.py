@@ -138,6 +138,17 @@ class TravelResult:
     findings: tuple[Finding, ...]
 
 
+def closest(result: TravelResult) -> tuple[str, Nearest] | None:
+    """What comes nearest to the hose over the travel: ("eye", "link" or "arm", its Nearest), by what hardly
+    one sample in 500 comes below; None where no hose is known."""
+    parts = {name: near for name, near in result.nearest.items()
+             if name in ("gap_min_eye", "gap_min_link", "gap_min_arm")}
+    if not parts:
+        return None
+    name = min(parts, key=lambda n: parts[n].lowest)
+    return name.removeprefix("gap_min_"), parts[name]
+
+
 def quantities(layout: Layout, rise_mm: Array, link_mm: Array | None = None,
                gaps: bool = True) -> dict[str, Array]:
     """Every quantity at hub rises from the reference state.

@@ -162,6 +162,12 @@ def axle_lines(axle, units="mm"):
         if axle.preload.force_n is not None:
             f = axle.preload.force_n
             lines[-1] += f", {f.value:+.0f} ({f.low95:+.0f} to {f.high95:+.0f}) N"
+    if axle.stiffness is not None:
+        s = axle.stiffness
+        at_wheel = (f"{s.roll[0]:.1f} ± {1.96 * s.roll[1]:.1f} N/mm at each wheel in roll,"
+                    f" {s.single[0]:.1f} at one wheel alone")
+        lines += _wrapped(f"{axle.axle} bar, {s.by}: {s.rate_n_per_mm:.1f} N/mm at its eyes; it adds"
+                          f" {at_wheel} (rubber and play left out: a real one is softer)", "    ")
     if axle.unstressed is not None and not isinstance(axle.unstressed, Refusal):
         if not lines:
             lines.append(f"{axle.axle} axle: the links that leave the bar unstressed at these ride heights")
@@ -169,6 +175,6 @@ def axle_lines(axle, units="mm"):
             value, half, unit = format_value(getattr(axle.unstressed, side), units)
             change = getattr(axle.unstressed, f"{side}_change")
             lines.append(
-                f"  unstressed, {side} link {value} ± {half} {unit} (change {change.value:+.1f} +-"
-                f" {(change.high95 - change.low95) / 2:.1f} mm)")
+                worded(f"  unstressed, {side} link {value} +- {half} {unit} (change {change.value:+.1f} +-"
+                       f" {(change.high95 - change.low95) / 2:.1f} mm)", units))
     return lines

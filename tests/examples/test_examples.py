@@ -16,6 +16,7 @@ HERE = Path(__file__).parent
         ("measuring.py", ("focal length", "bar arm angle +8.", "sticking")),
         ("linkage.py", ("by tape alone", "set the link to", "20 mm shorter")),
         ("comparison.py", ("real change", "the bar arm came down by 8.7")),
+        ("mechanics.py", ("change: a link of 12", "clear", "N/mm at each wheel in roll")),
     ],
 )
 def test_example(name, words, car_copy, monkeypatch, capsys):
@@ -32,5 +33,6 @@ def test_every_example_is_run():
         "measuring.py",
         "linkage.py",
         "comparison.py",
+        "mechanics.py",
         "test_examples.py",
     }

@@ -1,5 +1,7 @@
 """Corners: their samples, frames and refusals."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -117,3 +119,21 @@ def test_interval_of_a_rectangle():
 def test_misuse_raises(wrong):
     with pytest.raises(ValueError):
         corner(**wrong)
+
+
+@pytest.mark.parametrize("change, words", [
+    ({"names": "misspelt"}, "no such point"), ({"names": "twice"}, "no such point"),
+    ({"sources": "asymmetric"}, "no covariance"), ({"sources": "negative"}, "no covariance"),
+    ({"sources": "not a number"}, "no covariance"), ({"radius_mm": {"eyes": 14.0}}, "radius_mm: no such key: eyes"),
+    ({"stud": {"hub": KnownDirection.within([0, 1, 0], 5.0)}}, "stud: no such key: hub"),
+    ({"hose_on": {"hose_d": "mid"}}, "hose_on: no such key: hose_d")])
+def test_every_part_is_checked_by_name(change, words):
+    good = corner()
+    size = 3 * len(good.names)
+    skew = np.eye(size)
+    skew[0, 1] = 0.5
+    wrong = {"misspelt": (*good.names[:-1], "bar_eyee"), "twice": (*good.names[:-1], good.names[0]),
+             "asymmetric": {"x": skew}, "negative": {"x": -np.eye(size)}, "not a number": {"x": np.full((size, size), np.nan)}}
+    change = {k: wrong.get(v, v) if isinstance(v, str) else v for k, v in change.items()}
+    with pytest.raises(ValueError, match=words):
+        replace(good, **change)

@@ -10,10 +10,12 @@ from photoangle.core.options import LinkRequest
 from photoangle.core.states import LOCKS, has_new_link
 from photoangle.droplink.choices import best_of
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE
+from photoangle.linkage.bar_stiffness import stiffness_ratio
+from photoangle.linkage.travel import closest
 from photoangle.output.summary.common import angle_words, wrapped
 from photoangle.output.wording import about, length_to_set, span_to_set, worded
 
-_PARTS = {"gap_min_eye": "the bar's eye", "gap_min_link": "the link", "gap_min_arm": "the bar's arm"}
+_PARTS = {"eye": "the bar's eye", "link": "the link", "arm": "the bar's arm"}
 
 
 def turns_words(half_turns: int) -> str:
@@ -93,13 +95,13 @@ def clearance(answer: Any, units: str = "mm") -> str:
         return "Over the travel nothing is known, since the control arm was not marked: look at the hose."
     if last is None or isinstance(last, Refusal):
         return ""
-    gaps = {name: near for name, near in last.nearest.items() if name in _PARTS}
     bad = [name for name, near in last.nearest.items() if near.verdict == "not clear"]
     unsure = [name for name, near in last.nearest.items() if near.verdict == "cannot tell"]
     lock = _at_the_locks(answer, units)
-    if not gaps:
+    nearest = closest(last)
+    if nearest is None:
         return f"Nothing is known of the hose: mark it with the hose markers, or look. {lock}"
-    name, near = min(gaps.items(), key=lambda g: g[1].lowest)
+    name, near = nearest
     at = f"{about(abs(near.at_mm), units)} {'up' if near.at_mm > 0 else 'down'} from ride height"
     if any(b.startswith("gap") for b in bad):
         return f"IT TOUCHES the hose: {_PARTS[name]}, {at}. {lock}"
@@ -179,13 +181,8 @@ def _limits(answer, present, units):
 
 def stiffness(answer: Any) -> str:
     """The bar's stiffness at the wheel with the proposed link or hole against now, in a sentence."""
-    if any(r is None or isinstance(r, Refusal) for r in (answer.present, answer.proposed)):
-        return ""
-    now, then = (r.at_ride.get("bar_turn_rate") for r in (answer.present, answer.proposed))
-    if now is None or then is None or not now.value:
-        return ""
-    ratio = (then.value / now.value) ** 2
-    if abs(ratio - 1) < 0.05:
+    ratio = stiffness_ratio(answer.present, answer.proposed)
+    if ratio is None or abs(ratio - 1) < 0.05:
         return ""
     return (f"The bar at the wheel becomes {abs(ratio - 1):.0%} {'stiffer' if ratio > 1 else 'softer'}"
             f" (× {ratio:.2f}; less where the arms themselves bend).")
