@@ -21,7 +21,7 @@ from photoangle.linkage.advice import CHANGE
 from photoangle.output.answers_json import link_json
 from photoangle.output.drawn.drawings import write_drawings
 from photoangle.output.link_table import axle_lines, full_lines
-from photoangle.output.summary.common import look_lines, picture_line
+from photoangle.output.summary.common import look_lines, picture_line, wrapped
 from photoangle.output.summary.linked import next_lines, short_lines
 from photoangle.output.table import finding_lines
 from photoangle.output.terminal import say, say_paths
@@ -93,7 +93,8 @@ def print_answers(linked: LinkResult, options: LinkOptions, asked: LinkRequest, 
     if options.full:
         for axle in linked.axles:
             for line in axle_lines(axle, units):
-                say(line)
+                for part in wrapped(line, "    "):
+                    say(part)
         for line in finding_lines(told_here, units):
             say(line)
         if linked.report.pictures:

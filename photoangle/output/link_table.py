@@ -152,7 +152,7 @@ def _cell(near, units):
 
 
 def axle_lines(axle, units="mm"):
-    """Lines for one axle: the preload and the two links."""
+    """Sentences for one axle, however long: preload, stiffness and the two links."""
     lines = []
     if axle.preload is not None:
         value, half, unit = format_value(axle.preload.eye_mm, units)
@@ -166,8 +166,8 @@ def axle_lines(axle, units="mm"):
         s = axle.stiffness
         at_wheel = (f"{s.roll[0]:.1f} ± {1.96 * s.roll[1]:.1f} N/mm at each wheel in roll,"
                     f" {s.single[0]:.1f} at one wheel alone")
-        lines += _wrapped(f"{axle.axle} bar, {s.by}: {s.rate_n_per_mm:.1f} N/mm at its eyes; it adds"
-                          f" {at_wheel} (rubber and play left out: a real one is softer)", "    ")
+        lines.append(f"{axle.axle} bar, {s.by}: {s.rate_n_per_mm:.1f} N/mm at its eyes; it adds {at_wheel}"
+                     " (rubber and play left out: a real one is softer)")
     if axle.unstressed is not None and not isinstance(axle.unstressed, Refusal):
         if not lines:
             lines.append(f"{axle.axle} axle: the links that leave the bar unstressed at these ride heights")

@@ -48,8 +48,8 @@ def report_content(measurement, answers, axles, steps, report, now=None):
                         "changes": _changes(states, measurement, units)})
     return {
         "title": measurement.car.name or "car", "units": units, "corners": corners, "verdicts": [
-            (a.corner, verdict_words(a), headline(a, units), clearance(a, units), views) for a in answers
-            for views in [pictures.views(a, units)]
+            (a.corner, verdict_words(a), headline(a, units), clearance(a, units), _photo(a, measurement))
+            for a in answers
         ], "axles": [line for a in axles for line in axle_lines(a, units)],
         "steps": [_step(s, measurement) for s in steps
                   if not _enough(s)], "enough": [s for s in steps if _enough(s)],
@@ -61,12 +61,22 @@ def report_content(measurement, answers, axles, steps, report, now=None):
     }
 
 
+def _photo(answer, measurement):
+    """The photo that shows what is answered from, or None by tape alone."""
+    state = None if answer.base is None else next(
+        (s for s in measurement.states if (s.corner, s.state) == (answer.corner, answer.base.state)), None)
+    if state is None:
+        return None
+    return pictures.answer_photo(state, state.figures, measurement.kit, measurement.car.units)
+
+
 def _answer(answer, units):
     return {
         "verdict": verdict_words(answer), "headline": headline(answer, units),
         "do": worded(getattr(answer.advice, "do", ""), units),
         "two_ways": two_ways_rows(answer, units), "travel": travel_rows(answer, units),
-        "plots": pictures.travel(answer, units), "change_mm": answer.change_mm
+        "views": pictures.views(answer, units), "plots": pictures.travel(answer, units),
+        "change_mm": answer.change_mm
     }
 
 

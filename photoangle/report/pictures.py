@@ -33,6 +33,15 @@ def state_photos(state, figures, kit, units, most=PHOTOS_A_STATE):
     return out
 
 
+def answer_photo(state, figures, kit, units):
+    """Data URI of the photo that shows most markers, cut to bar arm and link, with the angles drawn in."""
+    count = {s.name: len(s.tags) for s in state.sightings}
+    k = max(range(len(state.scene.photos)), key=lambda k: (count.get(state.scene.photos[k], 0), -k))
+    path = state.paths[state.scene.photos[k]]
+    picture = annotated(path, state, k, figures, kit, 900, _QUALITY, units, True)
+    return data_uri(picture, "image/jpeg")
+
+
 def drawing(draw, answer, units):
     """Data URI of `draw_views` or `draw_travel` as SVG, or None."""
     data = draw(answer, "svg", units)

@@ -30,6 +30,26 @@ class Canvas:
         p = (np.atleast_2d(points) + 0.5) * self.scale - 0.5
         return turn_points(p, *self.size, self.orientation)
 
+    def close_up(self, points, wide_px):
+        """Cut the picture to what surrounds points (n, 2), at most ``wide_px`` wide or high.
+
+        Returns (top left corner of the cut (2,), factor): a point p of before is now at (p - corner) *
+        factor.
+        """
+        from PIL import Image, ImageDraw
+
+        size = np.array(self.picture.size)
+        points = np.clip(points, 0, size - 1)
+        low, high = points.min(0), points.max(0)
+        reach = np.maximum((high - low).max() * 0.9, 0.12 * size.max()) * np.array([1.0, 0.6])
+        low, high = np.maximum(low - reach, 0).astype(int), np.minimum(high + reach, size).astype(int)
+        cut = self.picture.crop((*low, *high))
+        factor = min(2.0, wide_px / max(cut.size))
+        self.picture = cut.resize([max(1, round(v * factor)) for v in cut.size], Image.Resampling.LANCZOS)
+        self.draw = ImageDraw.Draw(self.picture)
+        self.unit = max(self.picture.size) / 1000
+        return low, factor
+
     def font(self, size):
         from PIL import ImageFont
 

@@ -67,32 +67,13 @@ def comparison_picture(comparison, quality=88):
         return _blended(pixels, scale, comparison, (index_b, index_a), move, plane, lines)
 
     canvas = Canvas(after.paths[after.scene.photos[index_a]], _READ_PX, blend)
-    corner, factor = _close_up(
-        canvas,
-        np.concatenate([canvas.at(pixels_of(ends)) for _, *both, _ in parts for ends in both if ends]))
+    seen = [canvas.at(pixels_of(ends)) for _, *both, _ in parts for ends in both if ends]
+    corner, factor = canvas.close_up(np.concatenate(seen), _WIDE_PX)
     picture = _draw(canvas, comparison, parts, move, lambda ends:
                     (canvas.at(pixels_of(ends)) - corner) * factor)
     stream = io.BytesIO()
     picture.save(stream, "JPEG", quality=quality)
     return stream.getvalue()
-
-
-def _close_up(canvas, points):
-    """Cut the canvas to what surrounds the points; returns (top left corner, factor) of the cut in the old
-    pixels."""
-    from PIL import Image, ImageDraw
-
-    size = np.array(canvas.picture.size)
-    points = np.clip(points, 0, size - 1)
-    low, high = points.min(0), points.max(0)
-    reach = np.maximum((high - low).max() * 0.9, 0.12 * size.max()) * np.array([1.0, 0.6])
-    low, high = np.maximum(low - reach, 0).astype(int), np.minimum(high + reach, size).astype(int)
-    cut = canvas.picture.crop((*low, *high))
-    factor = min(2.0, _WIDE_PX / max(cut.size))
-    canvas.picture = cut.resize([max(1, round(v * factor)) for v in cut.size], Image.Resampling.LANCZOS)
-    canvas.draw = ImageDraw.Draw(canvas.picture)
-    canvas.unit = max(canvas.picture.size) / 1000
-    return low, factor
 
 
 def _both_ends(before, after, move):
