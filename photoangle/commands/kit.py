@@ -37,7 +37,7 @@ def kit_command(options: KitOptions, progress: Progress) -> int:
     parts = ALL if options.right else ONE_SIDE if options.every else FIRST
     write_kit_pdf(path, options.paper, parts)
     sheets = "all sheets" if options.right else "all sheets of one side" if options.every else (
-        "three pages: card, where they go, the first markers")
+        "a page to read, and three to print: card, where they go, the first markers")
     say(f"{path}: {sheets}. Print at 100 % (no \"fit to page\"), on {options.paper}.\n"
         "Lay a steel rule on the lines beside the card (200.0 and 150.0 mm) and write what it says into\n"
         "car.toml.")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from os import PathLike
 from pathlib import Path
+from typing import Any
 
 from calib.kit import PLATE_JOINT_XY_MM
 from calib.sheets import pdf
 from calib.sheets.layout import CARD, KitPlan, SheetPlan
 from photoangle.core.roles import ROLE_BY_KEY, ROLES
+from photoangle.output.how_page import draw_how
 from photoangle.output.where_page import FIRST_SET, draw_where
 
 _EVERY = tuple(role.key for role in ROLES)
@@ -120,14 +122,19 @@ PLAN = KitPlan(
     ROLE_BY_KEY,
     FIRST_SET,
     ("plumb_top", "plumb_bottom"),
-    {CARD: (), "where": (), "first": _MARKERS[:1], "markers": _MARKERS[1:], "right": _RIGHT},
+    {"how": (), CARD: (), "where": (), "first": _MARKERS[:1], "markers": _MARKERS[1:], "right": _RIGHT},
 )
 
 
 # The first answer's pages, the rest of one side's, and all.
-FIRST = (CARD, "where", "first")
+FIRST = ("how", CARD, "where", "first")
 ONE_SIDE = (*FIRST, "markers")
 ALL = tuple(PLAN.parts)
+
+
+def draw_page(pen: Any, page: Any) -> None:
+    """Draw a page without tags: the one to read, or the one that shows where markers go."""
+    (draw_how if page.name == "how" else draw_where)(pen, page)
 
 
 def write_kit_pdf(
@@ -135,10 +142,10 @@ def write_kit_pdf(
 ) -> Path:
     """Write the car's kit to ``path`` and return it.
 
-    ``paper`` is "A4" or "Letter". ``parts``, in the order to print: "card" (one landscape page), "where" (the
-    page that shows where markers go), "first" (the sheet that the first answer needs), "markers" (three
-    more) and "right" (three sheets, the second set).
+    ``paper`` is "A4" or "Letter". ``parts``, in the order to print: "how" (the page to read), "card" (one
+    landscape page), "where" (the page that shows where markers go), "first" (the sheet that the first answer
+    needs), "markers" (three more) and "right" (three sheets, the second set).
     Same bytes each time; the file appears whole or not at all.  Raises ValueError for an unknown paper or
     part, OSError where it cannot be written.
     """
-    return pdf.write_kit_pdf(path, PLAN, paper, parts, draw_where)
+    return pdf.write_kit_pdf(path, PLAN, paper, parts, draw_page)

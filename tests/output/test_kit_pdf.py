@@ -8,8 +8,7 @@ from calib.sheets import layout
 from calib.sheets.art import broken, text_width_mm
 from photoangle.core.kit import default_kit
 from photoangle.core.roles import ROLES
-from photoangle.output.kit_pdf import PLAN, write_kit_pdf
-from photoangle.output.where_page import draw_where
+from photoangle.output.kit_pdf import PLAN, draw_page, write_kit_pdf
 
 pytest.importorskip("pypdfium2")
 
@@ -27,7 +26,7 @@ PAPERS = ("A4", "Letter")
 
 @pytest.fixture(scope="module", params=PAPERS)
 def printed(request, tmp_path_factory):
-    return Printed(PLAN, request.param, tmp_path_factory.mktemp("kit"), draw_where)
+    return Printed(PLAN, request.param, tmp_path_factory.mktemp("kit"), draw_page)
 
 
 def test_tags_stand_as_laid_out_in_clear_white(printed):
@@ -85,5 +84,5 @@ def test_no_label_has_words_wider_than_itself():
 
 def test_it_is_the_plan_that_is_written(printed, tmp_path):
     assert write_kit_pdf(tmp_path / "kit.pdf", printed.paper).read_bytes() == printed.path.read_bytes()
-    with pytest.raises(ValueError, match="card, where, first, markers, right"):
+    with pytest.raises(ValueError, match="how, card, where, first, markers, right"):
         write_kit_pdf(tmp_path / "kit.pdf", parts=("cards",))
