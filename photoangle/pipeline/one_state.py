@@ -234,13 +234,25 @@ def _one_camera(sightings, report, profiles):
     fits = [c for c in count if any(p.match(c) is None for p in profiles)]
     keep = max(fits or count, key=lambda c: (count[c], c.title))
     for s in sightings:
-        if s.camera != keep:
+        if s.camera != keep and _stripped(s.camera, keep):
+            report.tell(Finding(
+                ATTENTION, s.name, "its data were taken off, as messaging apps do"
+                f"{', and it was turned' if s.camera.width_px != keep.width_px else ''}: it is not of another"
+                " phone, but which way its picture lies on the sensor is not known; left out",
+                "copy the photo from the phone as a file, not through a chat"))
+        elif s.camera != keep:
             report.tell(
                 Finding(
                     ATTENTION, s.name, f"it is from {s.camera.title}, {_setting(s.camera)}, the"
                     f" others are from {keep.title}, {_setting(keep)}; left out",
                     "take all photos of a state with one phone, lens and zoom"))
     return [s for s in sightings if s.camera == keep]
+
+
+def _stripped(camera, keep):
+    """Whether a photo that names no phone is one of the same phone without its data: as large, or turned."""
+    size, other = (camera.width_px, camera.height_px), (keep.width_px, keep.height_px)
+    return not camera.known and keep.known and size in (other, other[::-1])
 
 
 def _setting(camera):

@@ -178,3 +178,16 @@ def test_memory_stays_bounded(small_car):
                               check=True)
         peaks.append(float(done.stdout.split()[-1]))
     assert max(peaks) + 87 < 450 and peaks[1] < peaks[0] * 1.4
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_photo_that_a_messaging_app_stripped_is_not_of_another_phone(small_car, turned):
+    from PIL import Image
+
+    photo = sorted((small_car / "front-left" / "set").glob("*.jpg"))[0]
+    with Image.open(photo) as picture:
+        bare = picture.transpose(Image.Transpose.ROTATE_90) if turned else picture.copy()
+    bare.save(photo, "JPEG", quality=92)  # without its data
+    output = " ".join(run("measure", small_car, "--full", "--no-pictures").output.split())
+    assert f"{photo.name}: its data were taken off, as messaging apps do" in output
+    assert ("and it was turned" in output) == turned and "it is from a camera" not in output
