@@ -110,6 +110,9 @@ class Axle(Section):
                                  Number(
                                      (0.1, 2000
                                       ), "force at one eye for each mm against the other eye", 20.0)] = None
+    bar_on: Annotated[str, Choice(("chassis", "axle", "arms"),
+                                  'what carries its bushes; on "axle" or "arms" no link is worked out',
+                                  "chassis")] = "chassis"
     bar_diameter_mm: Annotated[float | None,
                                Length((5, 80), "the bar's outer diameter, for its stiffness",
                                       ("22 mm", "7/8 in"))] = None

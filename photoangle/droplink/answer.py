@@ -116,6 +116,12 @@ def link_answers(measurement, wishes=LinkRequest(), samples=SAMPLES, only=None):
 
 def _answer(corner, states, measurement, wishes, samples):
     answer = CornerAnswer(corner)
+    carried = measurement.car.axle(corner.partition("-")[0]).bar_on
+    if carried != "chassis":
+        answer.tell(Finding(UNUSABLE, corner, f"a bar that is carried by the {carried} is not worked out: its"
+                            " bushes move with the wheels",
+                            "the measured angles and lengths hold all the same"))
+        return answer
     motion = _motion(corner, states, measurement, answer)
     bridged, alone = {}, sum(s.state != RIDE for s in states) == 1
     for s in states:

@@ -96,3 +96,11 @@ hub_to_arch = "325 mm"
     marked = answered(short_car(samples, tmp_path / "b", "set", 3, SEVEN, notes), "set")
     u = [a.advice.figures["link_change"].u for a in (without, marked)]
     assert u[1] <= u[0] * 1.02 and marked.present is not None
+
+
+@pytest.mark.parametrize("carried", ["axle", "arms"])
+def test_a_bar_that_is_not_on_the_chassis_is_refused_by_name(samples, tmp_path, carried):
+    root = short_car(samples, tmp_path / "car", "set", 2, ("bar_bush", "bar_eye", "link_foot", *LEVEL),
+                     f'\n[front]\nbar_on = "{carried}"\n')
+    answer = answered(root, "set")
+    assert answer.advice is None and f"carried by the {carried} is not worked out" in headline(answer)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from photoangle.core.findings import Refusal
+from photoangle.core.findings import NOTE, Refusal
 from photoangle.core.options import LinkRequest
 from photoangle.core.states import LOCKS, has_new_link
 from photoangle.droplink.choices import best_of
@@ -13,6 +13,7 @@ from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE
 from photoangle.linkage.bar_stiffness import stiffness_ratio
 from photoangle.linkage.travel import closest
 from photoangle.output.summary.common import angle_words, wrapped
+from photoangle.output.table import graver_first
 from photoangle.output.wording import about, length_to_set, span_to_set, worded
 
 _PARTS = {"eye": "the bar's eye", "link": "the link", "arm": "the bar's arm"}
@@ -28,7 +29,8 @@ def turns_words(half_turns: int) -> str:
 def headline(answer: Any, units: str = "mm") -> str:
     """A corner's verdict as a sentence or two, with the number to act on."""
     if answer.base is None:
-        return "No answer yet."
+        why = next((f.what for f in graver_first(answer.findings) if f.level != NOTE), None)
+        return "No answer yet." if why is None else worded(f"No answer: {why}.", units)
     if isinstance(answer.advice, Refusal):
         return worded(f"No answer: {answer.advice.finding.what}.", units)
     advice = answer.advice
