@@ -1,0 +1,60 @@
+"""What was tapped, made sharper in its own photo: the middle of the circle, ellipse or hexagon under the tap.
+
+A circle seen at a slant is an ellipse, a hexagon a hexagon with its opposite sides still parallel: the middle
+of either is that of the ellipse fitted to its outline.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from photoangle.detection.dots import EDGE_PX, outline_under
+
+# What may be pointed at, and what of it shows a middle of its own.
+BOLT, STUD, HOLE, EDGE, OTHER = "bolt", "stud", "hole", "edge", "other"
+KINDS = (BOLT, STUD, HOLE, EDGE, OTHER)
+_ROUND = (BOLT, STUD, HOLE)
+# A finger's or a mouse's slip at full size, 1 sigma (trials of the dots: 2 to 4 px).
+TAP_PX = 3.0
+# A head, a stud's end or a hole has a side that the outline takes part of: the middle may lie off by this
+# share of its half-width, 1 sigma.
+_SIDE_SHARE = 0.06
+# Beyond this many sigmas of the tap an outline belongs to something else.
+_MOST_OFF = 3.0
+
+
+@dataclass(frozen=True)
+class Pointed:
+    """at (2,) px of the sensor's frame; sigma_px: how far the place meant may lie from it, each way, 1 sigma;
+    radius_px: of the outline that showed it, 0 where none did."""
+
+    at: np.ndarray
+    sigma_px: float
+    radius_px: float = 0.0
+
+
+def refined(grey, at_px, sigma_px=TAP_PX, what=OTHER):
+    """What a tap means in its own photo.
+
+    Parameters: grey (H, W) uint8; at_px (2,) in the same frame; sigma_px: the tap's own, 1 sigma; what: one
+    of KINDS.
+    Returns Pointed: the middle of the round outline about the tap where `what` has one and it shows, else
+    the tap.
+    """
+    at = np.asarray(at_px, float)
+    if what not in _ROUND:
+        return Pointed(at, sigma_px)
+    reach = 420
+    low = np.maximum(np.rint(at).astype(int) - reach, 0)
+    part = grey[low[1]:low[1] + 2 * reach, low[0]:low[0] + 2 * reach]
+    colour = cv2.cvtColor(np.ascontiguousarray(part), cv2.COLOR_GRAY2BGR)
+    found = outline_under(colour, at - low)
+    if found is None:
+        return Pointed(at, sigma_px)
+    centre, radius = found[0] + low, found[1]
+    if np.linalg.norm(centre - at) > _MOST_OFF * np.hypot(sigma_px, EDGE_PX) + 0.3 * radius:
+        return Pointed(at, sigma_px)
+    return Pointed(centre, float(np.hypot(EDGE_PX, _SIDE_SHARE * radius)), radius)

@@ -1,0 +1,167 @@
+"""Where the other photos show what one was pointed at: every depth along the line of sight tried, the likely
+ones aligned, and two that fit alike told from one that does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from photoangle.detection.pointing.align import Aligned, aligned, tangents
+from photoangle.detection.pointing.patch import Patch
+
+# Why nothing was found.
+PLAIN, NOWHERE, SEVERAL = "plain", "nowhere", "several"
+_COARSE_GRID = 13
+# A patch whose grey values differ by less, standard deviation, has nothing to be known by.
+_LEAST_CONTRAST = 3.0
+# Slopes tried about the direction to the cameras, rad.
+_TILT = 0.5
+# Correlation under which a photo is no candidate, and under which an aligned one does not show the place.
+_MAYBE, _SURE = 0.5, 0.8
+# An aligned place lies on the line of sight's picture within this, px: cameras are known better.
+_OFF_LINE_PX = 2.5
+_CANDIDATES = 6
+# A second place that explains so much of what the best one does could be it as well.
+_RIVAL = 0.6
+_BLURS = ((0.0, 0.0), (0.8, 0.0), (0.0, 0.8), (1.6, 0.0), (0.0, 1.6))
+
+
+@dataclass(frozen=True, eq=False)
+class Sought:
+    """aligned: the Aligned place, or None and why: PLAIN, NOWHERE or SEVERAL; rivals: for SEVERAL, of the two
+    best, view's index -> place (2,) px each."""
+
+    aligned: Aligned | None
+    why: str = ""
+    rivals: tuple = ()
+
+
+def sought(views, first, at_px, half_px, depths_mm, normals=(), taps=None):
+    """Find what one photo was pointed at in the others.
+
+    Parameters: views: of one scene; first: index of the one pointed at; at_px (2,) there; half_px: of the
+    patch to know it by; depths_mm: (nearest, farthest) along that camera's axis; normals: unit vectors (3,)
+    that its face may have, towards the camera; taps: index -> (at (2,), sigma px), where other photos were
+    pointed at the same.
+    Returns Sought.
+    """
+    taps = taps or {}
+    patch = Patch(views[first], np.asarray(at_px, float), float(half_px))
+    if not views[first].inside(patch.pixels).all():
+        return Sought(None, NOWHERE)
+    own = patch.seen()
+    spread = own - patch.weights @ own
+    if np.sqrt(patch.weights @ spread**2) < _LEAST_CONTRAST:
+        return Sought(None, PLAIN)
+    others = [k for k in range(len(views)) if k != first]
+    tried = []
+    for depth, normal in _candidates(patch, views, others, depths_mm, normals, taps):
+        made = _settled(patch, views, others, depth, normal, taps)
+        if made is not None and not any(_same(made, t, half_px) for _, t in tried):
+            tried.append((_score([f.likeness for f in made.found]), made))
+    tried.sort(key=lambda t: -t[0])
+    if not tried:
+        return Sought(None, NOWHERE)
+    if len(tried) > 1 and tried[1][0] > _RIVAL * tried[0][0]:
+        return Sought(None, SEVERAL, tuple({f.view: f.at for f in made.found} for _, made in tried[:2]))
+    return Sought(tried[0][1])
+
+
+def _score(likeness):
+    """What correlations are worth together: the log of how much of the grey values' variance they explain."""
+    rho = np.clip(np.nan_to_num(likeness, nan=0.0), 0, 0.985)
+    return float(-np.log1p(-np.where(rho > _MAYBE, rho, 0.0) ** 2).sum())
+
+
+def _slopes(patch, views, depth_mm, normals):
+    """Normals (m, 3) to try: towards the cameras' middle, tilted each way, and those given."""
+    middle = np.mean([v.origin_mm for v in views], axis=0) - patch.place(depth_mm)
+    facing = middle / np.linalg.norm(middle)
+    out = [facing]
+    for way in tangents(facing):
+        out += [np.cos(_TILT) * facing + s * np.sin(_TILT) * way for s in (-1, 1)]
+    return np.array([*out, *normals])
+
+
+def _depths(patch, views, others, between_mm):
+    """Depths so close that no photo skips more than most of a grid's step, nearest first."""
+    inverse = np.linspace(1 / between_mm[0], 1 / between_mm[1], 200)
+    moved = np.zeros(len(inverse) - 1)
+    for k in others:
+        at = views[k].pixels(patch.place(1 / inverse))
+        seen = views[k].inside(at, -patch.half_px)
+        path = np.linalg.norm(np.diff(at, axis=0), axis=1)
+        moved = np.maximum(moved, np.where(seen[1:] | seen[:-1], np.nan_to_num(path), 0.0))
+    along = np.r_[0, np.cumsum(moved / (0.7 * patch.step_px) + 1e-6)]
+    return 1 / np.interp(np.linspace(0, along[-1], int(np.clip(along[-1], 8, 1500)) + 1), along, inverse)
+
+
+def _candidates(patch, views, others, between_mm, normals, taps):
+    """(depth, normal) of the likeliest places, the best first."""
+    coarse = replace(patch, grid=_COARSE_GRID, _pictures={})
+    depths = _depths(coarse, views, others, between_mm)
+    slopes = _slopes(coarse, views, float(np.median(depths)), normals)
+    places = np.repeat(coarse.place(depths), len(slopes), axis=0)
+    every = np.tile(slopes, (len(depths), 1))
+    worth = np.zeros((len(depths), len(slopes)))
+    for k in others:
+        rho = np.nan_to_num(coarse.likeness(views[k], places, every)).clip(0, 0.985)
+        rho = np.where(rho > _MAYBE, rho, 0.0)
+        worth += -np.log1p(-(rho**2)).reshape(worth.shape)
+    for k, (at, sigma) in taps.items():
+        off = np.linalg.norm(views[k].pixels(coarse.place(depths)) - at, axis=1)
+        worth[~(off < 4 * sigma + 2 * coarse.step_px)] = 0
+    best = worth.max(1)
+    out = []
+    for index in np.argsort(-best, kind="stable"):
+        if best[index] <= 0 or len(out) == _CANDIDATES:
+            break
+        if all(abs(index - i) > 2 for i, *_ in out):
+            out.append((index, depths[index], slopes[worth[index].argmax()]))
+    return [(depth, normal) for _, depth, normal in out]
+
+
+def _settled(patch, views, others, depth, normal, taps):
+    """The Aligned place from a candidate, in the photos that show it; None where none does."""
+    here = patch.place(depth)[None]
+    blurs, which = {}, []
+    for k in others:
+        fits = [patch.likeness(views[k], here, normal[None], b)[0] for b in _BLURS]
+        best = int(np.nanargmax(fits)) if np.isfinite(fits).any() else None
+        # blur is believed where it explains clearly more: less detail always looks a little more alike
+        if best is not None and np.isfinite(fits[0]) and fits[best] - fits[0] < 0.02:
+            best = 0
+        if best is not None and fits[best] > 0.3:
+            blurs[k] = _BLURS[best]
+            which.append(k)
+    while which:
+        made = aligned(patch, views, which, depth, normal, blurs)
+        if made is None:
+            if len(which) == 1:
+                return None
+            which = which[:-1] if len(which) > 2 else which[:1]
+            continue
+        bad = {f.view for f in made.found if not _holds(f, taps)}
+        if not bad:
+            return made
+        worst = min((f for f in made.found if f.view in bad), key=lambda f: f.likeness)
+        which = [k for k in which if k != worst.view]
+    return None
+
+
+def _holds(found, taps):
+    if found.likeness < _SURE or found.off_line_px > _OFF_LINE_PX:
+        return False
+    if found.view not in taps:
+        return True
+    at, sigma = taps[found.view]
+    return bool(np.linalg.norm(found.at - at) < 4 * sigma + 1)
+
+
+def _same(one, other, half_px):
+    """Whether two places are one: alike wherever both were found."""
+    there = {f.view: f.at for f in other.found}
+    shared = [np.linalg.norm(f.at - there[f.view]) for f in one.found if f.view in there]
+    near = abs(one.depth_mm - other.depth_mm) < 0.01 * other.depth_mm
+    return max(shared) < max(2.0, 0.1 * half_px) if shared else near
