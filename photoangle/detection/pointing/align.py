@@ -19,6 +19,8 @@ _ROUNDS = 12
 _SLOPE_PRIOR = 0.6
 # Alignment on real surfaces is not truer than this, px, each way: they are not flat, and light moves.
 FLOOR_PX = 0.08
+# Nor is a real face flatter, and more square to its axis, than this, rad, 1 sigma about each axis.
+FLOOR_SLOPE = np.radians(1.5)
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,13 +84,13 @@ def aligned(patch, views, which, depth_mm, normal, blurs):
         depth_mm += change
         if turn > 2 and abs(np.concatenate(list(moves.values()))).max() < 0.01:
             break
-    n = len(which)
     found = []
     for row, k in enumerate(which):
         own = covariance[2 + 2 * row:4 + 2 * row, 2 + 2 * row:4 + 2 * row] + np.eye(2) * FLOOR_PX**2
         at = views[k].pixels(patch.place(depth_mm)[None])[0] + shifts[k]
         found.append(Found(k, at, own, likeness[row], float(np.linalg.norm(shifts[k]))))
-    return Aligned(tuple(found), float(depth_mm), normal, covariance[:2, :2], across) if n else None
+    return Aligned(tuple(found), float(depth_mm), normal,
+                   covariance[:2, :2] + np.eye(2) * FLOOR_SLOPE**2, across)
 
 
 def _depth_change(patch, views, shifts, depth_mm):

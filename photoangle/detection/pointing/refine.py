@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from photoangle.carfile.corrections import POINTED_AT
 from photoangle.detection.dots import EDGE_PX, outline_under
 
 # What may be pointed at, and what of it shows a middle of its own.
-BOLT, STUD, HOLE, EDGE, OTHER = "bolt", "stud", "hole", "edge", "other"
-KINDS = (BOLT, STUD, HOLE, EDGE, OTHER)
+KINDS = BOLT, STUD, HOLE, EDGE, OTHER = POINTED_AT
 _ROUND = (BOLT, STUD, HOLE)
 # A finger's or a mouse's slip at full size, 1 sigma (trials of the dots: 2 to 4 px).
 TAP_PX = 3.0

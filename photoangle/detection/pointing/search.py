@@ -22,8 +22,12 @@ _MAYBE, _SURE = 0.5, 0.8
 # An aligned place lies on the line of sight's picture within this, px: cameras are known better.
 _OFF_LINE_PX = 2.5
 _CANDIDATES = 6
+# A patch smaller than this, half its width, has too little in it.
+_LEAST_FACE_PX = 8.0
+# Places nearer to each other than this share of the patch's half-width are one, known so much the worse.
+_ONE = 0.4
 # A second place that explains so much of what the best one does could be it as well.
-_RIVAL = 0.6
+_RIVAL, _ALIKE = 0.6, 0.9
 _BLURS = ((0.0, 0.0), (0.8, 0.0), (0.0, 0.8), (1.6, 0.0), (0.0, 1.6))
 
 
@@ -37,13 +41,14 @@ class Sought:
     rivals: tuple = ()
 
 
-def sought(views, first, at_px, half_px, depths_mm, normals=(), taps=None):
+def sought(views, first, at_px, half_px, depths_mm, normals=(), taps=None, face_px=0.0):
     """Find what one photo was pointed at in the others.
 
     Parameters: views: of one scene; first: index of the one pointed at; at_px (2,) there; half_px: of the
     patch to know it by; depths_mm: (nearest, farthest) along that camera's axis; normals: unit vectors (3,)
     that its face may have, towards the camera; taps: index -> (at (2,), sigma px), where other photos were
-    pointed at the same.
+    pointed at the same; face_px: half the width of the flat face that the place lies on, 0 where that is not
+    known: what lies around a face is no part of its plane.
     Returns Sought.
     """
     taps = taps or {}
@@ -56,16 +61,22 @@ def sought(views, first, at_px, half_px, depths_mm, normals=(), taps=None):
         return Sought(None, PLAIN)
     others = [k for k in range(len(views)) if k != first]
     tried = []
+    face = Patch(views[first], patch.at, max(face_px, _LEAST_FACE_PX)) if face_px else patch
     for depth, normal in _candidates(patch, views, others, depths_mm, normals, taps):
         made = _settled(patch, views, others, depth, normal, taps)
-        if made is not None and not any(_same(made, t, half_px) for _, t in tried):
+        if made is not None and face is not patch:
+            there = [f.view for f in made.found]
+            made = _settled(face, views, there, made.depth_mm, made.normal, taps) or made
+        if made is not None:
             tried.append((_score([f.likeness for f in made.found]), made))
-    tried.sort(key=lambda t: -t[0])
     if not tried:
         return Sought(None, NOWHERE)
-    if len(tried) > 1 and tried[1][0] > _RIVAL * tried[0][0]:
-        return Sought(None, SEVERAL, tuple({f.view: f.at for f in made.found} for _, made in tried[:2]))
-    return Sought(tried[0][1])
+    tried.sort(key=lambda t: -t[0])
+    best = tried[0][1]
+    for score, other in tried[1:]:
+        if score > _RIVAL * tried[0][0] and not _same(other, best, half_px):
+            return Sought(None, SEVERAL, tuple({f.view: f.at for f in a.found} for a in (best, other)))
+    return Sought(_with_doubt(best, [a for score, a in tried[1:] if score > _ALIKE * tried[0][0]]))
 
 
 def _score(likeness):
@@ -161,7 +172,22 @@ def _holds(found, taps):
 
 def _same(one, other, half_px):
     """Whether two places are one: alike wherever both were found."""
+    apart = [np.linalg.norm(d) for d in _apart(one, other).values()]
+    if not apart:
+        return abs(one.depth_mm - other.depth_mm) < 0.01 * other.depth_mm
+    return max(apart) < max(2.0, _ONE * half_px)
+
+
+def _apart(one, other):
+    """Index of a view that both were found in -> from one to the other (2,) px."""
     there = {f.view: f.at for f in other.found}
-    shared = [np.linalg.norm(f.at - there[f.view]) for f in one.found if f.view in there]
-    near = abs(one.depth_mm - other.depth_mm) < 0.01 * other.depth_mm
-    return max(shared) < max(2.0, 0.1 * half_px) if shared else near
+    return {f.view: there[f.view] - f.at for f in one.found if f.view in there}
+
+
+def _with_doubt(best, rivals):
+    """The best place, its covariance widened by rivals that settled a little beside it and fit as well."""
+    apart = [_apart(best, r) for r in rivals]
+    return replace(best, found=tuple(
+        replace(f, covariance_px2=f.covariance_px2 + max(
+            (np.outer(a[f.view], a[f.view]) for a in apart if f.view in a), key=np.trace,
+            default=np.zeros((2, 2)))) for f in best.found))
