@@ -36,8 +36,8 @@ _ONE_MORE = "point at it in one more photo, taken from another side"
 class PointedPlace:
     """What came of one place that was pointed at.
 
-    role; what; first: name of the photo it was pointed at in; sigma_px: of the place meant there; round:
-    whether an outline showed it; found: names of the photos that it rests on; unseen: names of those where
+    role; what; first: name of the photo it was pointed at in; sigma_px: of the place meant there; outline:
+    whether one showed it; found: names of the photos that it rests on; unseen: names of those where
     it was not found; u_mm (3,): standard uncertainty of the face's place across, up and along the first
     photo's sight.
     """
@@ -46,7 +46,7 @@ class PointedPlace:
     what: str
     first: str
     sigma_px: float
-    round: bool
+    outline: bool
     found: tuple
     unseen: tuple
     u_mm: tuple
