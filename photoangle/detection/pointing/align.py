@@ -26,12 +26,13 @@ FLOOR_SLOPE = np.radians(1.5)
 @dataclass(frozen=True, eq=False)
 class Found:
     """The place found in one photo: view's index; at (2,) px; covariance_px2 (2, 2); likeness: correlation of
-    the aligned patches; off_line_px: how far off the line of sight's picture it lies."""
+    the aligned patches; detail: that of what is finer than a third of them; off_line_px: how far off the line of sight's picture it lies."""
 
     view: int
     at: np.ndarray
     covariance_px2: np.ndarray
     likeness: float
+    detail: float
     off_line_px: float
 
 
@@ -88,7 +89,9 @@ def aligned(patch, views, which, depth_mm, normal, blurs):
     for row, k in enumerate(which):
         own = covariance[2 + 2 * row:4 + 2 * row, 2 + 2 * row:4 + 2 * row] + np.eye(2) * FLOOR_PX**2
         at = views[k].pixels(patch.place(depth_mm)[None])[0] + shifts[k]
-        found.append(Found(k, at, own, likeness[row], float(np.linalg.norm(shifts[k]))))
+        warp = patch.warp(views[k], patch.place(depth_mm)[None], normal[None])[0] + shifts[k]
+        detail = patch.detail(sampled(patch.softened(views[k], blurs[k][1]), warp), blurs[k][0])
+        found.append(Found(k, at, own, likeness[row], detail, float(np.linalg.norm(shifts[k]))))
     return Aligned(tuple(found), float(depth_mm), normal,
                    covariance[:2, :2] + np.eye(2) * FLOOR_SLOPE**2, across)
 
@@ -135,7 +138,7 @@ def _step(patch, views, which, here, normal, across, shifts, blurs, start):
         wj = j * (w / level)[:, None]
         total += wj.T @ j
         right -= wj.T @ residual
-        meat += _spread(wj, residual)
+        meat += _spread(wj, residual, np.sqrt(w))
     # weights sum to one: the prior's on the same footing as one pixel's worth of a few hundred
     prior = np.zeros((size, size))
     prior[:2, :2] = np.eye(2) / _SLOPE_PRIOR**2 / len(w)
@@ -152,11 +155,13 @@ def _step(patch, views, which, here, normal, across, shifts, blurs, start):
     return change[:2], moves, covariance, likeness
 
 
-def _spread(wj, residual):
+def _spread(wj, residual, counts):
     """What the residuals' scatter makes of the right-hand side: sum over pairs of pixels of wj_x c(x - y)
-    wj_y, c their autocovariance, out to where it is told well (a quarter of the patch)."""
+    wj_y, c their autocovariance, out to where it is told well (a quarter of the patch).  counts (n,): how
+    much each pixel tells of c; those without weight lie off the face, perhaps."""
     n = round(np.sqrt(len(residual)))
-    e = residual.reshape(n, n)
+    share = counts.reshape(n, n)
+    e = residual.reshape(n, n) * share
     fields = wj.reshape(n, n, -1)
     reach = n // 4
     out = np.zeros((wj.shape[1],) * 2)
@@ -165,6 +170,6 @@ def _spread(wj, residual):
             a = (slice(max(0, dy), n + min(0, dy)), slice(max(0, dx), n + min(0, dx)))
             b = (slice(max(0, -dy), n - max(0, dy)), slice(max(0, -dx), n - max(0, dx)))
             taper = (1 - abs(dy) / (reach + 1)) * (1 - abs(dx) / (reach + 1))
-            c = float((e[a] * e[b]).mean()) * taper
+            c = float((e[a] * e[b]).sum() / max((share[a] * share[b]).sum(), 1e-12)) * taper
             out += c * np.einsum("xyi,xyj->ij", fields[a], fields[b])
     return (out + out.T) / 2

@@ -99,6 +99,14 @@ class Patch:
                                     sampled(self.softened(other, more_px[1]), at[held]), self.weights)
         return out
 
+    def detail(self, other, more_px=0.0):
+        """Correlation of its own with other values (n,) when what is coarser than a third of it is taken off
+        both: one edge alone, such as a card's, looks like any other, and its detail does not."""
+        size = 2 * (self.grid // 6) + 1
+        fine = [(v - cv2.blur(v, (size, size), borderType=cv2.BORDER_REFLECT)).ravel()
+                for v in (self.seen(more_px).reshape(self.grid, -1), other.reshape(self.grid, -1))]
+        return float(correlation(fine[0], fine[1][None], self.weights)[0])
+
 
 def correlation(one, others, weights):
     """Weighted normalised cross-correlation of (n,) with (h, n)."""
