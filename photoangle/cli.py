@@ -111,8 +111,8 @@ def _run(command, options):
     sys.exit(command(options, _progress(not getattr(options, "as_json", False))))
 
 
-_ORDER = ("kit", "start", "lens", "measure", "point", "next", "link", "report", "compare", "history", "page", "demo",
-          "help")
+_ORDER = ("kit", "start", "lens", "measure", "point", "next", "link", "report", "compare", "history", "page",
+          "demo", "help")
 
 
 class _InOrder(click.Group):
@@ -274,7 +274,8 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, full, jobs, **as
 @_JOBS
 @_guarded
 def point(**options):
-    """Point at a joint's bolt in one PHOTO of a car folder, by its pixel X,Y, in place of a marker of ROLE."""
+    """Point at a joint's bolt in one PHOTO of a car folder, by its pixel X,Y, in place of a marker of ROLE.
+    The other photos of the state are searched for it."""
     from photoangle.commands.point import PointOptions, point_command
 
     _run(point_command, PointOptions(**options))

@@ -62,7 +62,8 @@ def point_command(options: PointOptions, progress: Progress) -> int:
         mine[role] = (*(round(float(v), 3) for v in at), options.sigma_px, options.what)
     save_corrections(root, replace(before, pointed=before.pointed | {name: mine}))
     where = name.rpartition("/")[0]
-    measurement = measure(root, where, PhotoOptions(options.kit_path), progress, looks_for(root), options.jobs)
+    measurement = measure(root, where, PhotoOptions(options.kit_path), progress, looks_for(root),
+                          options.jobs)
     return _say(measurement, where, role, options)
 
 

@@ -36,7 +36,7 @@ _ONE_MORE = "point at it in one more photo, taken from another side"
 class PointedPlace:
     """What came of one place that was pointed at.
 
-    role; what; first: name of the photo it was pointed at in; sigma_px: of the place meant there; outline:
+    role; what; first: name of the photo it was pointed at in; sigma_px: of the place meant; outline:
     whether one showed it; found: names of the photos that it rests on; unseen: names of those where
     it was not found; u_mm (3,): standard uncertainty of the face's place across, up and along the first
     photo's sight.
@@ -110,7 +110,7 @@ def _around(scene, views):
 
 
 def _told(shown, scene, title, where):
-    names, first = scene.photos, scene.photos[shown.first]
+    names, first = scene.photos, scene.photos[shown.tapped]
     if shown.why == SEVERAL:
         both = " or ".join("; ".join(f"{names[k].rpartition('/')[2]} at {at[0]:.0f},{at[1]:.0f}"
                                      for k, at in sorted(r.items())) for r in shown.rivals)
@@ -204,7 +204,7 @@ def _place_of(scene, shown, place, role, what, seen):
     names, camera = scene.photos, scene.cameras[shown.first].rotation
     covariance = seen + place.by_unknown @ scene.covariance @ place.by_unknown.T
     u = np.sqrt((camera @ covariance @ camera.T).diagonal())
-    return PointedPlace(role, what, names[shown.first], shown.pointed.sigma_px, shown.pointed.radius_px > 0,
+    return PointedPlace(role, what, names[shown.tapped], shown.pointed.sigma_px, shown.pointed.radius_px > 0,
                         tuple(names[k] for k in place.photos), tuple(names[k] for k in shown.unseen),
                         tuple(u.tolist()))
 

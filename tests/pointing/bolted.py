@@ -148,7 +148,7 @@ def run(scenes, draws, sigma_px, given, seed=1, echo=None):
                 chi = miss @ np.linalg.solve(points.estimate.covariance()[np.ix_(at, at)], miss)
                 counts[2 if chi > 40 else 0] += 1
                 faces.append(chi / 3)
-                if echo and chi > 20:
+                if echo and chi > 15:
                     echo(f"  scene {number} {role}: joint off by {np.round(miss, 2)} mm, squared misfit {chi:.0f}, {places[role].first} {places[role].what} {places[role].sigma_px:.1f} {places[role].found}")
             for name, value in truth.items():
                 if name in figures:

@@ -20,13 +20,14 @@ _SLOPE_PRIOR = 0.6
 # Alignment on real surfaces is not truer than this, px, each way: they are not flat, and light moves.
 FLOOR_PX = 0.08
 # Nor is a real face flatter, and more square to its axis, than this, rad, 1 sigma about each axis.
-FLOOR_SLOPE = np.radians(1.5)
+FLOOR_SLOPE = np.radians(2.0)
 
 
 @dataclass(frozen=True, eq=False)
 class Found:
     """The place found in one photo: view's index; at (2,) px; covariance_px2 (2, 2); likeness: correlation of
-    the aligned patches; detail: that of what is finer than a third of them; off_line_px: how far off the line of sight's picture it lies."""
+    the aligned patches; detail: that of what is finer than a third of them; off_line_px: how far off the line
+    of sight's picture it lies."""
 
     view: int
     at: np.ndarray
