@@ -31,8 +31,8 @@ from photoangle.geometry.states import StateResult
 from photoangle.reconstruction.solve import solve_scene
 from tests.coverage import CHECK, corner
 from tests.pointing.bolts import bolt
-from tests.small_scene import knowledge_of
 from tests.scenes import KIT, Camera, card_flat, look_at, scaled_lens, shoot, tag_flat
+from tests.small_scene import knowledge_of
 
 JOINTS = ("bar_bush", "bar_eye", "link_foot")
 # A bolt lies across the car by its build, within this about either axis, deg, and its joint so deep, mm.
@@ -108,7 +108,7 @@ def notes(corner, given, rng):
 
 
 def measured_once(corner, sigma_px, given, rng, first=None, what="bolt"):
-    """One draw of taps: (role -> PointedPlace, findings, figures by name)."""
+    """One draw of taps: (role -> PointedPlace, findings, figures by name, Points)."""
     taps = {}
     for role in JOINTS:
         view = rng.integers(len(corner.views)) if first is None else first
@@ -138,7 +138,7 @@ def run(scenes, draws, sigma_px, given, seed=1, echo=None):
         there = made(1000 * seed + number)
         truth, rng = truths(there), np.random.default_rng([seed, number])
         for _ in range(draws):
-            places, findings, figures, points = measured_once(there, sigma_px, given, rng)
+            places, _, figures, points = measured_once(there, sigma_px, given, rng)
             for role in JOINTS:
                 if role not in places:
                     counts[1] += 1
@@ -149,7 +149,8 @@ def run(scenes, draws, sigma_px, given, seed=1, echo=None):
                 counts[2 if chi > 40 else 0] += 1
                 faces.append(chi / 3)
                 if echo and chi > 15:
-                    echo(f"  scene {number} {role}: joint off by {np.round(miss, 2)} mm, squared misfit {chi:.0f}, {places[role].first} {places[role].what} {places[role].sigma_px:.1f} {places[role].found}")
+                    echo(f"  scene {number} {role}: joint off by {np.round(miss, 2)} mm, squared misfit {chi:.0f},"
+                         f" {places[role]}")
             for name, value in truth.items():
                 if name in figures:
                     f = figures[name]

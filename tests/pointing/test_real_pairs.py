@@ -82,3 +82,11 @@ def told(rows, wrong_px=3.0):
             "rms_px": float(np.sqrt((miss**2).mean())), "median_px": float(np.median(np.abs(miss))),
             "inside": float((np.abs(miss) < 1.96 * u).mean()),
             "why": {w: sum(r[0] == w for r in rows) for w in {r[0] for r in rows}}}
+
+
+def test_board_corners_pointed_at_are_found_or_asked_for(stereo_photos):
+    shown = told(board_rows(stereo_photos))
+    # a board is full of places that look alike: what fits two of them is asked, and nothing is wrong
+    assert shown["wrong"] == 0 and shown["found"] > 0.8
+    assert set(shown["why"]) <= {"", "several", "nowhere"}
+    assert shown["rms_px"] < 0.25 and shown["inside"] > 0.85
