@@ -19,6 +19,7 @@ from photoangle.carfile.car import Level
 from photoangle.carfile.corner import CornerNotes
 from photoangle.carfile.lengths import Reading
 from photoangle.carfile.print_check import print_scale
+from photoangle.core.assumed import BOLT_PLAY_MM
 from photoangle.detection.detect_photo import detect_photo
 from photoangle.detection.pointing.point import Tap
 from photoangle.detection.pointing.view import View
@@ -42,8 +43,8 @@ LEAN_DEG, DEEP_MM = 4.0, (6.0, 45.0)
 @dataclass
 class Corner:
     """A corner photographed and solved: scene, views, points of its markers, up; faces: role -> world_from_face
-    Pose, z into the part, in the maker's world; deep: role -> mm from face to joint; to_scene: scene's world from
-    the maker's."""
+    Pose, z into the part, in the maker's world; deep: role -> mm from face to joint; play: role -> (2,) mm
+    of a bolt in its hole; to_scene: scene's world from the maker's."""
 
     scene: object
     views: list
@@ -51,11 +52,12 @@ class Corner:
     up: object
     faces: dict
     deep: dict
+    play: dict
     to_scene: Pose
 
     def joint(self, role):
         """In the maker's world (3,): x forward, y inwards, z up."""
-        return self.faces[role].apply(np.array([0, 0, self.deep[role]]))
+        return self.faces[role].apply(np.array([*self.play[role], self.deep[role]]))
 
     def seen_at(self, role, view):
         return self.views[view].pixels(self.to_scene.apply(self.faces[role].translation_mm)[None])[0]
@@ -66,14 +68,14 @@ def made(seed, width=2420, away_mm=900.0, photos=3, height_mm=7.0, mode="phone")
     rng = np.random.default_rng([seed, 20])
     tags, card = corner(rng)
     lens, height = scaled_lens(width), width * 3 // 4
-    faces, deep, flats = {}, {}, [card_flat(card)]
+    faces, deep, play, flats = {}, {}, {}, [card_flat(card)]
     for i, pose in tags.items():
         role = KIT.slot(i).role.key
         if role in JOINTS:
             lean = rotation_from_vector(np.radians(rng.normal(0, LEAN_DEG, 3)) * [1, 0, 1])
             across = np.stack([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]], 1)  # its z runs inwards
             faces[role] = Pose(lean @ across, pose.translation_mm)
-            deep[role] = rng.uniform(*DEEP_MM)
+            deep[role], play[role] = rng.uniform(*DEEP_MM), rng.uniform(-BOLT_PLAY_MM, BOLT_PLAY_MM, 2)
             flats += bolt(faces[role], rng, rng.choice([13.0, 16.0, 18.0]), height_mm,
                           rng.choice([6, 6, 24]), rng.uniform(16, 26), rng.uniform(0.04, 0.12), rng.uniform(0.3, 0.6))
         elif role in ("sill_front", "sill_rear", "plumb_top", "plumb_bottom", "arch_lip"):
@@ -97,7 +99,7 @@ def made(seed, width=2420, away_mm=900.0, photos=3, height_mm=7.0, mode="phone")
     views = [View(n, next(p.grey for p in pictures if p.path == n), scene.cameras[k], photo_lens(scene, k))
              for k, n in enumerate(scene.photos)]
     # the card is the world
-    return Corner(scene, views, points, up, faces, deep, card.inverse())
+    return Corner(scene, views, points, up, faces, deep, play, card.inverse())
 
 
 def notes(corner, given, rng):
@@ -155,6 +157,8 @@ def run(scenes, draws, sigma_px, given, seed=1, echo=None):
                 if name in figures:
                     f = figures[name]
                     rows.append((name, f.value - value, f.u, f.low95 <= value <= f.high95))
+                    if name == "bar_arm_elevation" and echo and number % 3 == 0:
+                        echo(f"  {name} {f.value - value:+.3f} of {f.u:.3f}: {f.budget}")
     return rows, counts, faces
 
 

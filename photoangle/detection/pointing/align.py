@@ -70,7 +70,7 @@ def aligned(patch, views, which, depth_mm, normal, blurs):
         step = _step(patch, views, which, here, normal, across, shifts, blurs, start)
         if step is None:
             return None
-        slope, moves, covariance, likeness = step
+        slope, moves, spread, likeness = step
         normal = normal + slope @ across
         normal = normal / np.linalg.norm(normal)
         across = tangents(normal)
@@ -86,7 +86,7 @@ def aligned(patch, views, which, depth_mm, normal, blurs):
         depth_mm += change
         if turn > 2 and abs(np.concatenate(list(moves.values()))).max() < 0.01:
             break
-    found = []
+    covariance, found = spread(), []
     for row, k in enumerate(which):
         own = covariance[2 + 2 * row:4 + 2 * row, 2 + 2 * row:4 + 2 * row] + np.eye(2) * FLOOR_PX**2
         at = views[k].pixels(patch.place(depth_mm)[None])[0] + shifts[k]
@@ -109,10 +109,11 @@ def _depth_change(patch, views, shifts, depth_mm):
 
 
 def _step(patch, views, which, here, normal, across, shifts, blurs, start):
-    """One step: (slope (2,), index -> shift (2,), covariance (2 + 2 m, 2 + 2 m), likeness (m,)), or None."""
+    """One step: (slope (2,), index -> shift (2,), spread() -> covariance (2 + 2 m, 2 + 2 m), likeness
+    (m,)), or None."""
     size, w = 2 + 2 * len(which), patch.weights
     total, right = np.zeros((size, size)), np.zeros(size)
-    meat, likeness = np.zeros((size, size)), []
+    parts, likeness = [], []
     h = 0.01
     tilted = normal + h * np.concatenate([across, -across])
     tilted /= np.linalg.norm(tilted, axis=1)[:, None]
@@ -139,7 +140,7 @@ def _step(patch, views, which, here, normal, across, shifts, blurs, start):
         wj = j * (w / level)[:, None]
         total += wj.T @ j
         right -= wj.T @ residual
-        meat += _spread(wj, residual, np.sqrt(w))
+        parts.append((wj, residual))
     # weights sum to one: the prior's on the same footing as one pixel's worth of a few hundred
     prior = np.zeros((size, size))
     prior[:2, :2] = np.eye(2) / _SLOPE_PRIOR**2 / len(w)
@@ -149,11 +150,14 @@ def _step(patch, views, which, here, normal, across, shifts, blurs, start):
         return None
     inverse = np.linalg.inv(total)
     change = inverse @ right
-    # noise of both pictures: the other's is in the residual as well as the own one's
-    covariance = inverse @ (meat + prior / len(w)) @ inverse
+
+    def spread():
+        # noise of both pictures: the other's is in the residual as well as the own one's
+        return inverse @ (sum(_spread(*p, np.sqrt(w)) for p in parts) + prior / len(w)) @ inverse
+
     change[:2] = np.clip(change[:2], -0.15, 0.15)
     moves = {k: np.clip(change[2 + 2 * r:4 + 2 * r], -1.5, 1.5) for r, k in enumerate(which)}
-    return change[:2], moves, covariance, likeness
+    return change[:2], moves, spread, likeness
 
 
 def _spread(wj, residual, counts):

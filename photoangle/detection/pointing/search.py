@@ -25,7 +25,7 @@ _LEAST_DETAIL = 0.65
 # One other photo alone has to be surer: no third one contradicts it.
 _SURE_ALONE = 0.88
 # An aligned place lies on the line of sight's picture within this, px: cameras are known better.
-_OFF_LINE_PX = 2.5
+_OFF_LINE_PX = 1.5
 _CANDIDATES = 6
 # A patch smaller than this, half its width, has too little in it.
 _LEAST_FACE_PX = 8.0
@@ -33,6 +33,8 @@ _LEAST_FACE_PX = 8.0
 _ONE = 0.4
 # A second place that explains so much of what the best one does could be it as well.
 _RIVAL, _ALIKE = 0.6, 0.9
+# Patches that correlate so well are blurred alike; others may be so much more, own and other, px.
+_SHARP = 0.97
 _BLURS = ((0.0, 0.0), (0.8, 0.0), (0.0, 0.8), (1.6, 0.0), (0.0, 1.6))
 
 
@@ -144,7 +146,9 @@ def _settled(patch, views, others, depth, normal, taps, detail=_LEAST_DETAIL):
     here = patch.place(depth)[None]
     blurs, which = {}, []
     for k in others:
-        fits = [patch.likeness(views[k], here, normal[None], b)[0] for b in _BLURS]
+        fits = [patch.likeness(views[k], here, normal[None])[0]]
+        if fits[0] < _SHARP:
+            fits += [patch.likeness(views[k], here, normal[None], b)[0] for b in _BLURS[1:]]
         best = int(np.nanargmax(fits)) if np.isfinite(fits).any() else None
         # blur is believed where it explains clearly more: less detail always looks a little more alike
         if best is not None and np.isfinite(fits[0]) and fits[best] - fits[0] < 0.02:
