@@ -70,11 +70,15 @@ def test_a_second_tap_settles_where_the_picture_does_not(heads):
 
 @pytest.mark.parametrize("sigma_px", [3.0, 12.0])
 def test_a_tap_is_sharpened_by_the_outline_under_it(heads, sigma_px):
-    rng = np.random.default_rng(8)
+    """14 of 15 taps at the least find the head they were meant for, even those of 12 px that fall beside it."""
+    rng, found = np.random.default_rng(8), 0
     for k in range(5):
-        tap = heads.seen_at(k) + np.clip(rng.normal(0, sigma_px, 2), -14, 14)
-        sharp = refined(heads.views[0].grey, tap, sigma_px, "bolt")
-        if sharp.radius_px:
-            assert np.linalg.norm(sharp.at - heads.seen_at(k)) < 3 * sharp.sigma_px < 3 * sigma_px
-        plain = refined(heads.views[0].grey, tap, sigma_px, "edge")
-        assert (plain.at == tap).all() and plain.sigma_px == sigma_px
+        for v in range(3):
+            tap = heads.seen_at(k, v) + rng.normal(0, sigma_px, 2)
+            sharp = refined(heads.views[v].grey, tap, sigma_px, "bolt")
+            if sharp.radius_px:
+                assert np.linalg.norm(sharp.at - heads.seen_at(k, v)) < 3 * sharp.sigma_px
+                found += 1
+            plain = refined(heads.views[v].grey, tap, sigma_px, "edge")
+            assert (plain.at == tap).all() and plain.sigma_px == sigma_px
+    assert found >= 14

@@ -26,6 +26,8 @@ SIDE_SHARE, AGREED_SHARE = 0.1, 0.04
 # Beyond this many sigmas of the tap an outline belongs to something else.
 _MOST_OFF = 3.0
 _REACH_PX = 420
+# A tap this coarse, 1 sigma, may miss what it means, px.
+_COARSE_TAP_PX = 5.0
 
 
 @dataclass(frozen=True)
@@ -50,12 +52,31 @@ def refined(grey, at_px, sigma_px=TAP_PX, what=OTHER):
     if what not in _ROUND:
         return Pointed(at, sigma_px)
     found = outline_near(grey, at)
+    if found is None or _beyond(found, at, sigma_px):
+        found = _only_one_about(grey, at, sigma_px) if sigma_px > _COARSE_TAP_PX else None
     if found is None:
         return Pointed(at, sigma_px)
     centre, radius = found
-    if np.linalg.norm(centre - at) > _MOST_OFF * np.hypot(sigma_px, EDGE_PX) + 0.3 * radius:
-        return Pointed(at, sigma_px)
     return Pointed(centre, float(np.hypot(EDGE_PX, SIDE_SHARE * radius)), radius)
+
+
+def _beyond(found, at, sigma_px):
+    """Whether an outline lies so far off that it is something else's than what was tapped."""
+    return np.linalg.norm(found[0] - at) > _MOST_OFF * np.hypot(sigma_px, EDGE_PX) + 0.3 * found[1]
+
+
+def _only_one_about(grey, at, sigma_px):
+    """The outline in a coarse tap's reach where the tap itself missed it: (middle, half-width), or None where
+    there is none, or more than one to choose from."""
+    found = []
+    for turn in np.arange(8) * np.pi / 4:
+        start = at + 1.4 * sigma_px * np.array([np.cos(turn), np.sin(turn)])
+        seen = outline_near(grey, start)
+        if seen is None or _beyond(seen, at, sigma_px):
+            continue
+        if all(np.linalg.norm(seen[0] - f[0]) > 0.3 * f[1] for f in found):
+            found.append(seen)
+    return found[0] if len(found) == 1 else None
 
 
 def outline_near(grey, at_px):
