@@ -44,7 +44,6 @@ class Sightings:
     """
 
     tapped: int
-    tapped: int
     first: int
     pointed: Pointed
     seen: tuple
