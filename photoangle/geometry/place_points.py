@@ -154,7 +154,7 @@ def _behind(scene, shown, place, role, what, corner, lateral, where):
     if role in ON_BODY or not (depth.mm or depth.u_mm):
         return _Joint(place.place, np.zeros(3), place.by_unknown, tuple(own), seen), findings
     axis, spread, assumed, told = _axis(shown, what, lateral, towards, where, role)
-    findings += told
+    findings += [*told, _depth_told(role, depth, where)]
     # the slope acts on a depth that is itself not known: its mean square
     arm = np.hypot(depth.mm, depth.u_mm)
     own.append((Source(("axis", scene.origin.place(role)), AXIS, spread, assumed=assumed),
@@ -162,6 +162,17 @@ def _behind(scene, shown, place, role, what, corner, lateral, where):
     own.append((place_source("stand-off" if depth.stated else NOT_GIVEN, role, scene.origin.place(role),
                              depth.u_mm, 1, corner), -axis[:, None]))
     return _Joint(place.place, -depth.mm * axis, place.by_unknown, tuple(own), seen), findings
+
+
+def _depth_told(role, depth, where):
+    """What is taken for how far the joint lies behind its face."""
+    face = f"what was pointed at for {ROLE_BY_KEY[role].title}"
+    if depth.stated:
+        return Finding(NOTE, where, f"its stand-off, {depth.mm:g} mm, counts from {face}")
+    low, high = (abs(round(depth.mm + sign * ROOT3 * depth.u_mm, 3)) for sign in (-1, 1))
+    return Finding(NOTE, where, f"the joint is taken to lie anywhere from {low:g} to {high:g} mm behind"
+                   f" {face}", "measure from that face straight back to the joint's middle and write it under"
+                   " [corner.standoff]")
 
 
 def _slide(scene, shown, place, face):
