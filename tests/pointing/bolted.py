@@ -62,6 +62,15 @@ class Corner:
     def seen_at(self, role, view):
         return self.views[view].pixels(self.to_scene.apply(self.faces[role].translation_mm)[None])[0]
 
+    def hidden(self, role, view):
+        """Whether the card stands before a bolt in a photo, or cuts into its head: nobody points at it there."""
+        at, eye = self.to_scene.apply(self.faces[role].translation_mm), self.views[view].origin_mm
+        share = -eye[2] / (at[2] - eye[2])
+        x, y = (eye + share * (at - eye))[:2]
+        margin = 10 + 12
+        return 0 < share < 1 and (-margin < x < KIT.card.width_mm + margin) and (
+            -margin < y < KIT.card.height_mm + margin)
+
 
 def made(seed, width=2420, away_mm=900.0, photos=3, height_mm=7.0, mode="phone"):
     """A Corner rendered and solved."""
@@ -113,7 +122,10 @@ def measured_once(corner, sigma_px, given, rng, first=None, what="bolt"):
     """One draw of taps: (role -> PointedPlace, findings, figures by name, Points)."""
     taps = {}
     for role in JOINTS:
-        view = rng.integers(len(corner.views)) if first is None else first
+        clear = [k for k in range(len(corner.views)) if not corner.hidden(role, k)]
+        if not clear:
+            continue
+        view = rng.choice(clear) if first is None else first
         taps[role] = [Tap(int(view), corner.seen_at(role, view) + rng.normal(0, sigma_px, 2), sigma_px, what)]
     points, findings, places = with_pointed(corner.points, corner.scene, corner.views, taps,
                                             notes(corner, given, rng), corner.up)
@@ -143,7 +155,7 @@ def run(scenes, draws, sigma_px, given, seed=1, echo=None):
             places, _, figures, points = measured_once(there, sigma_px, given, rng)
             for role in JOINTS:
                 if role not in places:
-                    counts[1] += 1
+                    counts[1] += not all(there.hidden(role, k) for k in range(len(there.views)))
                     continue
                 at = 3 * points.index(role) + np.arange(3)
                 miss = points[role] - there.to_scene.apply(there.joint(role))
