@@ -111,8 +111,8 @@ def _run(command, options):
     sys.exit(command(options, _progress(not getattr(options, "as_json", False))))
 
 
-_ORDER = ("kit", "start", "lens", "measure", "next", "link", "report", "compare", "history", "page", "demo",
-          "help")
+_ORDER = ("kit", "start", "lens", "measure", "point", "next", "link", "report", "compare", "history", "page",
+          "demo", "help")
 
 
 class _InOrder(click.Group):
@@ -258,6 +258,27 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, full, jobs, **as
     _run(link_command,
          LinkOptions(folder, Asked(**asked), only, tape_alone, kit_path, as_json, pictures, full,
                      jobs))
+
+
+@main.command()
+@click.argument("photo", type=_FILE)
+@click.argument("role")
+@click.argument("at", metavar="X,Y", required=False)
+@click.option("--what", default="bolt", show_default=True,
+              help="What is there: bolt (or nut), stud, hole, edge or other.")
+@click.option("--sigma", "sigma_px", type=float, default=3.0, show_default=True, metavar="PX",
+              help="How far the place may be off, one standard deviation; 12 for a finger on a small screen.")
+@click.option("--remove", is_flag=True, help="Take it out again.")
+@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@_JOBS
+@_guarded
+def point(**options):
+    """Point at a joint's bolt in one PHOTO of a car folder, by its pixel X,Y, in place of a marker of ROLE.
+    The other photos of the state are searched for it."""
+    from photoangle.commands.point import PointOptions, point_command
+
+    _run(point_command, PointOptions(**options))
 
 
 @main.command("next")

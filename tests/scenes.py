@@ -60,6 +60,7 @@ class Flat:
     curl_mm: float | None = (
         None  # radius of a tube along the flat's y that it is wrapped round, printed side out
     )
+    sides: int = 0  # of the regular polygon that it is, its inner circle as wide as the flat; 0: a rectangle
 
 
 def pattern_of(tag_id, black=0.05, white=0.8, edge_cells=1.25, per_cell=24):
@@ -129,6 +130,9 @@ def paint(scene, flat, camera_from_world, lens, supersample):
     camera_from_flat = camera_from_world @ flat.pose
     (x0, y0), (x1, y1) = flat.low_mm, flat.high_mm
     t = np.linspace(0, 1, 9)
+    if flat.sides:  # its corners reach further than its inner circle
+        reach = 0.1 * (x1 - x0) if flat.sides > 5 else (x1 - x0)
+        x0, y0, x1, y1 = x0 - reach, y0 - reach, x1 + reach, y1 + reach
     edge = np.concatenate([np.c_[x0 + t * (x1 - x0), np.full(9, y)] for y in (y0, y1)]
                           + [np.c_[np.full(9, x), y0 + t * (y1 - y0)] for x in (x0, x1)])
     seen = project(camera_from_flat.apply(np.c_[edge, np.zeros(len(edge))]), lens)
@@ -139,6 +143,7 @@ def paint(scene, flat, camera_from_world, lens, supersample):
     bottom = min(int(np.ceil(seen[:, 1].max())) + 3, height)
     if right - left < 2 or bottom - top < 2:
         return
+    (x0, y0), (x1, y1) = flat.low_mm, flat.high_mm
     gx, gy = np.meshgrid(np.arange(left, right, dtype=float), np.arange(top, bottom, dtype=float))
     rays = unproject(np.stack([gx.ravel(), gy.ravel()], 1), lens).reshape(gx.shape + (2,))
     by_x, by_y = np.gradient(rays, axis=1), np.gradient(rays, axis=0)
@@ -159,7 +164,10 @@ def paint(scene, flat, camera_from_world, lens, supersample):
                     plane = _bent(np.stack([x, y], -1), flat.bow_mm)
             if flat.curl_mm is not None:
                 s, x, y = _on_tube(way, origin, flat.curl_mm)
-            inside = (x >= x0) & (x < x1) & (y >= y0) & (y < y1) & (s > 0)
+            inside = (s > 0) & (((x >= x0) & (x < x1) & (y >= y0) & (y < y1)) | (flat.sides > 0))
+            for k in range(flat.sides):
+                way_k = 2 * np.pi * k / flat.sides
+                inside &= (x - (x0 + x1) / 2) * np.cos(way_k) + (y - (y0 + y1) / 2) * np.sin(way_k) < (x1 - x0) / 2
             u = ((x - x0) * flat.per_mm - 0.5).astype(np.float32)
             v = ((y - y0) * flat.per_mm - 0.5).astype(np.float32)
             value = cv2.remap(flat.pattern, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

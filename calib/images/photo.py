@@ -147,6 +147,12 @@ def turn_points(points, width, height, orientation):
                      7: (h - y, w - x), 8: (y, w - x)}.get(orientation, (x, y)), 1)
 
 
+def sensor_points(points, width, height, orientation):
+    """Undo `turn_points`: points (k, 2) of the upright picture in the sensor's (width x height)."""
+    upright = (height, width) if orientation >= 5 else (width, height)
+    return turn_points(points, *upright, {6: 8, 8: 6}.get(orientation, orientation))
+
+
 @contextlib.contextmanager
 def _named(path):
     """What goes wrong inside is said of this file."""

@@ -38,6 +38,11 @@ EDITS_SPREAD = (0.3, 0.05, 0.05, 0.03, 0.01, 0.05, 0.05, 0.7, 0.02)
 STANDOFF_MM = (0.0, 60.0)
 # How well markers were centred on their joints, half-width, as the starter file has it.
 STUCK_WITHIN_MM = 1.0
+# A joint's bolt lies straight across the car by its build, standard uncertainty, where its face's own slope
+# was not seen; and how far the middle of what was pointed at lies off its joint's, half-width: a bolt's play
+# in its hole.
+JOINT_AXIS_DEG = 10.0
+BOLT_PLAY_MM = 0.5
 # Half the thickness of a brake hose, and of the joint at the bar's end, where they were not measured:
 # anything between.
 HOSE_RADIUS_MM, EYE_RADIUS_MM = (4.0, 9.0), (8.0, 20.0)
@@ -186,6 +191,10 @@ ASSUMPTIONS: dict[str, Assumption] = {
     "STUCK_WITHIN_MM": Assumption(f"markers centred on their joints within {STUCK_WITHIN_MM:g} mm",
                                   "look how far each sits off and write it (stuck_within), or use the plate"
                                   " form"),
+    "JOINT_AXIS_DEG": Assumption(f"the bolt of {{of}} lies across the car within {2 * JOINT_AXIS_DEG:g} deg",
+                                 "point at it in photos from clearly different sides"),
+    "BOLT_PLAY_MM": Assumption(f"what was pointed at sits on its joint's middle within {BOLT_PLAY_MM:g} mm",
+                               "nothing: bolts have play in their holes"),
     "PRINT_SCALE_U": Assumption(f"the sheets printed at 100 % within {100 * PRINT_WITHIN:g} %",
                                 "lay a steel rule on the two print-check lines (print)"),
     "BAR_AXIS_DEG": Assumption(f"the bar lies straight across the car within {2 * BAR_AXIS_DEG:g} deg",

@@ -139,6 +139,13 @@ def dot_under(colour, at_px):
     Returns (centre (2,) px, sigma px), or None where no round spot is there.  The middle of the ellipse that
     a dot of some millimetres is seen as lies within 0.05 mm of the dot's, which its edge's sigma covers.
     """
+    found = outline_under(colour, at_px)
+    return None if found is None else (found[0], EDGE_PX)
+
+
+def outline_under(colour, at_px):
+    """The round outline under a tap, as `dot_under`: (its ellipse's centre (2,) px, half its long axis px),
+    or None."""
     from skimage.measure import EllipseModel
 
     best = None
@@ -155,5 +162,5 @@ def dot_under(colour, at_px):
             off = np.linalg.norm(centre - at_px)
             if a > 2 and b < 0.8 * reach and b < 5 * a and off < 1.5 * b and miss < 0.04 * (a + b) and (
                     best is None or miss / b < best[0]):
-                best = miss / b, centre
-    return None if best is None else (best[1], EDGE_PX)
+                best = miss / b, centre, b
+    return None if best is None else (best[1], float(best[2]))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -111,26 +112,39 @@ def marker_offset(kit, marker_id, role, corner):
     stuck = corner.stuck_within_mm / ROOT3 * (0.5 if slot.form == "plate" else 1.0)
     if role in corner.offset_mm:
         return Placement(np.array(corner.offset_mm[role], float), stuck, 0.5 * math.sqrt(2 / 3), True)
+    depth = depth_behind(role, corner)
+    offset[2] += depth.mm
+    # of a marker that stands for no joint and marks no place of the body only its own place counts
+    counts = role in ON_BODY or depth.u_mm > 0 or role in corner.standoff_mm
+    return Placement(offset, stuck if counts else 0.0, depth.u_mm, depth.stated)
+
+
+class Depth(NamedTuple):
+    """How far a joint lies behind the face that stands for it, mm; its standard uncertainty; whether it was
+    given, or is a prior."""
+
+    mm: float
+    u_mm: float
+    stated: bool
+
+
+def depth_behind(role, corner):
+    """The Depth of a role's joint behind its marker's, or its bolt's, face."""
     if role in corner.standoff_mm:
-        offset[2] = corner.standoff_mm[role]
-        return Placement(offset, stuck, corner.standoff_u_mm[role], True)
+        return Depth(corner.standoff_mm[role], corner.standoff_u_mm[role], True)
     if role in HOSES:
         radius = corner.radius_mm.get("hose")
-        if radius:
-            offset[2] = radius
-            return Placement(offset, stuck, 0.5 / ROOT3, True)
-        return _depth_unknown(offset, stuck, HOSE_RADIUS_MM)
+        return Depth(radius, 0.5 / ROOT3, True) if radius else _anywhere(HOSE_RADIUS_MM)
     if role in (*JOINTS, HUB, *corner.stands_for):
-        return _depth_unknown(offset, stuck, STANDOFF_MM)
-    # on the sill and the arch's lip the marker itself marks the place; of any other only its own place counts
-    return Placement(offset, stuck if role in ON_BODY else 0.0, 0.0, True)
+        return _anywhere(STANDOFF_MM)
+    # on the sill and the arch's lip the face itself marks the place
+    return Depth(0.0, 0.0, True)
 
 
-def _depth_unknown(offset, stuck, between_mm):
+def _anywhere(between_mm):
     """A depth anywhere between two, with the same chance everywhere (rectangular)."""
     low, high = between_mm
-    offset[2] = (low + high) / 2
-    return Placement(offset, stuck, (high - low) / 2 / ROOT3, False)
+    return Depth((low + high) / 2, (high - low) / 2 / ROOT3, False)
 
 
 def joint_points(scene, kit, corner, level, scale=1.0, scale_u=0.0):
@@ -212,21 +226,29 @@ def _placing(scene, marker, name, placed, corner):
     for kind, sigma, way in (("sticking", placed.in_plane_mm, rotation[:, :2]),
                              (depth, placed.along_mm, rotation[:, 2:])):
         if sigma > 0:
-            key = (kind, place, sigma, corner.standoff_mm.get(name), corner.offset_mm.get(name))
-            yield Source(key, "level" if plumb else kind, np.eye(way.shape[1]) * sigma**2,
-                         assumed=_assumed(kind, name, placed, corner)), way
+            yield place_source(kind, name, place, sigma, way.shape[1], corner), way
 
 
-def _assumed(kind, name, placed, corner):
-    """Which default stands for a part of a marker's place against its joint: Assumed, or None."""
-    of = name.replace("_", " ")
+def place_source(kind, name, place, sigma_mm, size, corner):
+    """The Source of what is not known of a joint's place against the face that stands for it.
+
+    kind: "sticking", "stand-off" or NOT_GIVEN; name: the role; place: the key of the face's place; sigma_mm:
+    standard uncertainty each way; size: in how many.
+    """
+    key = (kind, place, sigma_mm, corner.standoff_mm.get(name), corner.offset_mm.get(name))
+    return Source(key, "level" if name in PLUMB else kind, np.eye(size) * sigma_mm**2,
+                  assumed=_assumed(kind, name, corner))
+
+
+def _assumed(kind, name, corner):
+    """Which default stands for a part of a face's place against its joint: Assumed, or None."""
     if name in PLUMB:
         return Assumed("ON_STRING_MM" if kind == "sticking" else "STRING_STANDOFF_MM")
     if kind == "sticking":
         return Assumed("STUCK_WITHIN_MM") if corner.stuck_within_mm == STUCK_WITHIN_MM else None
-    if placed.stated:
+    if kind != NOT_GIVEN:
         return None
-    return Assumed("HOSE_RADIUS_MM" if name in HOSES else "STANDOFF_MM", of)
+    return Assumed("HOSE_RADIUS_MM" if name in HOSES else "STANDOFF_MM", name.replace("_", " "))
 
 
 def _joint_findings(points, kit, corner):

@@ -55,6 +55,7 @@ class StateResult:
     reference: bool = False  # the state that the others of its corner are tied to
     # of another corner, that the chassis's pitch and roll were taken from
     attitude_of: StateResult | None = None
+    pointed: tuple[Any, ...] = ()  # PointedPlace each, of what was pointed at
     dots: list[Any] = field(default_factory=list)
     sightings: list[Any] = field(default_factory=list)
     paths: dict[str, Path] = field(default_factory=dict)

@@ -25,6 +25,7 @@ from photoangle.geometry.place_dots import with_dots
 from photoangle.geometry.plumb.plumb_line import plumb_lines, steadied
 from photoangle.geometry.states import StateResult
 from photoangle.pipeline.one_lens import Others, nobody
+from photoangle.pipeline.pointed import place_pointed
 from photoangle.reconstruction.guided_search import cut_by_the_frame, search_again
 from photoangle.reconstruction.intrinsics_prior import lens_knowledge
 from photoangle.reconstruction.select_views import bounded
@@ -98,8 +99,9 @@ class StateJob:
             photos = [(name, file_digest(path), job.corrections.of(name)) for name, path in job.names.items()]
         except OSError:
             return None
-        return store.key("state", photos, job.corrections.dots, job.corner, job.state, job.kit, job.car,
-                         tuple(job.profiles), job.planar, job.notes_of, job.root, job.others_made)
+        return store.key("state", photos, job.corrections.dots, job.corrections.pointed_in(job.names),
+                         job.corner, job.state, job.kit, job.car, tuple(job.profiles), job.planar,
+                         job.notes_of, job.root, job.others_made)
 
 
 def kept_state(job, store):
@@ -203,6 +205,9 @@ def _measured(job, looks, report, progress):
     report.tell(*findings)
     up, findings = gravity(points, scene, car.level, where or "photos")
     report.tell(*findings)
+    points, findings, places = place_pointed(points, scene, corrections.pointed_in(names), corner_file, up,
+                                             lambda name: pictures.get(names, name), (scale, scale_u), where)
+    report.tell(*findings)
     lines = (plumb_lines(points, scene, up, lambda name: pictures.get(names, name))
              if up is not None and not scene.edited else ())
     pictures.clear()
@@ -220,6 +225,7 @@ def _measured(job, looks, report, progress):
                          paths=names,
                          notes=corner_file,
                          plumb_lines=lines,
+                         pointed=places,
                          pitch_between_deg=car.pitch_between_deg(corner, state),
                          quality=[q for q in qualities if q.name in used])
     report.tell(*photo_findings(result))
