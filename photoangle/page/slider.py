@@ -1,65 +1,104 @@
-"""The link tried out by sliders: where everything stands, and the clearances, for another length or ride
-height."""
+"""The link tried out: a wish answered in full, with the command's own functions and words.
+
+What moves while the thumb does is `grid`'s.
+"""
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
+from contextlib import contextmanager
 from dataclasses import replace
 
+from calib.running.cancellation import left_by
 from photoangle.core.findings import Refusal
 from photoangle.core.options import LinkRequest
-from photoangle.core.roles import (
-    ARCH_LIP,
-    ARM_BALL_JOINT,
-    ARM_PIVOT_FRONT,
-    ARM_PIVOT_REAR,
-    BAR_BUSH,
-    BAR_EYE,
-    HOSE_A,
-    HOSE_B,
-    HOSE_C,
-    HUB,
-    LINK_FOOT,
-)
 from photoangle.droplink.answer import link_answers
-from photoangle.droplink.stops import lowered_travel
-from photoangle.linkage.sampled import Sampling
-from photoangle.linkage.travel import Limits, over_travel
-from photoangle.output.drawn.drawings import corner_at
+from photoangle.droplink.by_tape import tape_answers
 from photoangle.output.link_table import EXTREMES, near_verdict
-from photoangle.output.summary.linked import headline
+from photoangle.output.summary.linked import clearance, headline, what_if
 from photoangle.output.table import format_value
+from photoangle.output.wording import worded
 
-QUICK_SAMPLES = 150
 MOST_CHANGE_MM, MOST_LOWERED_MM = 60.0, 40.0
-_DRAWN = (BAR_BUSH, BAR_EYE, LINK_FOOT, ARM_PIVOT_FRONT, ARM_PIVOT_REAR, ARM_BALL_JOINT, HUB, HOSE_A, HOSE_B,
-          HOSE_C, ARCH_LIP)
+_KEPT = 64
 
 
-def tried(answer, notes, change_mm, lowered_mm):
-    """A CornerAnswer with a changed link and ride height, drawn at three heights, with few samples.
+class Overtaken(Exception):
+    """Another wish came, or another answer, before this one was worked out."""
 
-    answer: CornerAnswer with a base; notes: carfile Corner.  Returns a dict for the page.
+
+class InFull:
+    """Wishes answered in full, the newest kept; one at a time, a newer wish has the older one left."""
+
+    def __init__(self):
+        self._kept, self._lock, self._one, self._newest = OrderedDict(), threading.Lock(), threading.Lock(), 0
+
+    def answer(self, answer, car, corner, change_mm, lowered_mm):
+        """`worked_out` for an Answer of the page's.  Raises Overtaken and InputError."""
+        key = (answer.number, corner, change_mm, lowered_mm)
+        with self._lock:
+            if key in self._kept:
+                return self._kept[key]
+            self._newest += 1
+            mine = self._newest
+        with self._alone(mine):
+            out = worked_out(answer.measurement, car, corner, change_mm, lowered_mm)
+        with self._lock:
+            self._kept[key] = out
+            while len(self._kept) > _KEPT:
+                self._kept.popitem(last=False)
+        return out
+
+    @contextmanager
+    def _alone(self, mine):
+        def check():
+            if self._newest != mine:
+                raise Overtaken
+
+        with self._one:
+            check()
+            with left_by(check):
+                yield
+
+
+def worked_out(measurement, car, corner, change_mm, lowered_mm):
+    """A wish answered in full, as `photoangle link --change --lowered` does.
+
+    measurement: Measurement, or None: by tape alone; car: CarFile; corner: its name; change_mm: how much
+    longer the link is than now; lowered_mm: how much lower the car.  Returns a dict: sentence and clearance
+    of that very wish in the car's units, figures as in the commands' JSON, rows of the travel; None where
+    the corner has no answer.  Raises InputError.
     """
-    way = lowered_travel(answer.travel, lowered_mm) if lowered_mm else answer.travel
-    result = over_travel(answer.base, way, change_mm, sampling=Sampling(QUICK_SAMPLES),
-                         limits=Limits(notes.joint_limit_deg, gap_mm=notes.hose.wanted_gap_mm))
-    moved = replace(answer, travel=way)
-    drawn = {name: _flat(corner_at(moved, bump, change_mm)) for name, bump in (
-        ("droop", way.steps_mm[0]), ("ride height", 0.0), ("bump stop", way.steps_mm[-1]))}
-    length = answer.advice.figures["link_length"].value + change_mm
+    wishes, units = LinkRequest(change_mm=change_mm, lowered_mm=lowered_mm), car.units
+    if measurement is None:
+        answers = tape_answers(car, wishes, corner)
+    else:
+        part = replace(measurement, states=[s for s in measurement.states if s.corner == corner])
+        answers = link_answers(part, wishes)
+    answer = next((a for a in answers if a.corner == corner), None)
+    if answer is None or answer.base is None:
+        return None
+    result = answer.proposed if answer.proposed is not None else answer.present
+    figures = [{
+        "name": f.name, "state": f.state, "value": round(f.value,
+                                                         5), "u": round(f.u, 6), "low95": round(f.low95, 5),
+        "high95": round(f.high95, 5), "text": " ± ".join(format_value(f, units)[:2]), "unit": f.unit
+    } for f in answer.figures]
     return {
-        "change_mm": change_mm, "lowered_mm": lowered_mm, "length_mm": length, "places": drawn,
-        "samples": QUICK_SAMPLES, **_clearances(result)
+        "sentence": what_if(answer, wishes, units) or headline(answer, units),
+        "clearance": clearance(answer, units), "figures": figures, "units": units, **clearances(result, units)
     }
 
 
-def _flat(points):
-    return {n: [None if v != v else round(float(v), 2) for v in points[n]] for n in _DRAWN if n in points}
-
-
-def _clearances(result):
+def clearances(result, units="mm"):
+    """A TravelResult or Refusal as plain data: rows of the extremes with their texts, worst: the verdict of
+    the worst of them, angle at ride height, trouble."""
     if isinstance(result, Refusal):
-        return {"rows": [], "trouble": f"{result.finding.what}; {result.finding.do}", "angle": None}
+        return {
+            "rows": [], "trouble": worded(f"{result.finding.what}; {result.finding.do}", units),
+            "angle": None, "worst": "not clear"
+        }
     rows = []
     for name, words in EXTREMES:
         near = result.nearest.get(name)
@@ -67,30 +106,22 @@ def _clearances(result):
             f = near.figure
             rows.append({
                 "name": name, "words": words, "value": f.value, "half": (f.high95 - f.low95) / 2,
-                "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "verdict": near_verdict(near)
+                "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "lowest": near.lowest,
+                "is": near.verdict, "verdict": near_verdict(near)
             })
     angle = result.at_ride.get("bar_arm_angle")
-    trouble = "; ".join(f.what for f in result.findings if f.level == "unusable")
+    trouble = "; ".join(worded(f.what, units) for f in result.findings if f.level == "unusable")
+    worst = "not clear" if trouble else worst_of(r["is"] for r in rows)
     return {
-        "rows": rows, "trouble": trouble,
+        "rows": rows, "trouble": trouble, "worst": worst,
         "angle": None if angle is None else {"value": angle.value, "half": (angle.high95 - angle.low95) / 2}
     }
 
 
-def worked_out(measurement, corner, change_mm, lowered_mm):
-    """The same wish answered in full, as `photoangle link --change --lowered` does.
+# From the best to the worst; "" is of what has no limit.
+_GRAVER = ("", "clear", "cannot tell", "not clear")
 
-    Returns a dict: sentence, figures as in the commands' JSON; None where the corner has no answer.
-    """
-    wishes = LinkRequest(change_mm=change_mm, lowered_mm=lowered_mm)
-    part = replace(measurement, states=[s for s in measurement.states if s.corner == corner])
-    answer = next((a for a in link_answers(part, wishes) if a.corner == corner), None)
-    if answer is None or answer.base is None:
-        return None
-    result = answer.proposed if answer.proposed is not None else answer.present
-    figures = [{
-        "name": f.name, "state": f.state, "value": round(f.value,
-                                                         5), "u": round(f.u, 6), "low95": round(f.low95, 5),
-        "high95": round(f.high95, 5), "text": " ± ".join(format_value(f)[:2]), "unit": f.unit
-    } for f in answer.figures]
-    return {"sentence": headline(answer), "figures": figures, **_clearances(result)}
+
+def worst_of(verdicts):
+    """The gravest of verdicts over the travel; "" where none has a limit."""
+    return max(verdicts, key=_GRAVER.index, default="")
