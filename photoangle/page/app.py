@@ -47,7 +47,8 @@ def make_app(work, hosts, sessions, phone_url=None):
             }
         return {
             "key": g.key, "folder": sessions.folder, "cautions": CAUTIONS, "stations": way(work),
-            "fresh": work.fresh(), "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name
+            "fresh": work.fresh(), "what_next": what_next(work),
+            "car_name": work.car()[0].name or work.root.name
         }
 
     @app.errorhandler(HTTPException)

@@ -130,14 +130,14 @@ class Grids:
 def row_of(answer, notes, changes_mm, lowered_mm, units="mm", corner=None):
     """Cells of one ride height, one a change of length.
 
-    corner: what to draw samples from, None for the answer's base.  Returns a list of dicts: worst, trouble,
+    corner: what to draw samples from, None for the answer's base.  Returns a list of dicts: trouble,
     angle [deg, plus-or-minus] or None, rows as from `_small`, places: the drawn points (x, y, z in mm, the
     chassis's frame, or null) at droop, ride height and bump stop, or None.
     """
     try:
         way = lowered_travel(answer.travel, lowered_mm) if lowered_mm else answer.travel
     except InputError as error:
-        return [{"rows": [], "trouble": worded(error.what, units), "angle": None, "worst": "not clear",
+        return [{"rows": [], "trouble": worded(error.what, units), "angle": None,
                  "places": None} for _ in changes_mm]
     moved, few = replace(answer, travel=way), replace(way, steps=QUICK_STEPS)
     limits = Limits(notes.joint_limit_deg, gap_mm=notes.hose.wanted_gap_mm)

@@ -15,7 +15,7 @@ from photoangle.core.findings import Refusal
 from photoangle.core.options import LinkRequest
 from photoangle.droplink.answer import link_answers
 from photoangle.droplink.by_tape import tape_answers
-from photoangle.output.link_table import EXTREMES, near_verdict
+from photoangle.output.link_table import EXTREMES
 from photoangle.output.summary.linked import clearance, headline, what_if
 from photoangle.output.table import format_value
 from photoangle.output.wording import worded
@@ -92,12 +92,12 @@ def worked_out(measurement, car, corner, change_mm, lowered_mm):
 
 
 def clearances(result, units="mm"):
-    """A TravelResult or Refusal as plain data: rows of the extremes with their texts, worst: the verdict of
-    the worst of them, angle at ride height, trouble."""
+    """A TravelResult or Refusal as plain data: rows of the extremes, each with what it "is" (a verdict, or ""
+    where it has no limit), angle at ride height, trouble."""
     if isinstance(result, Refusal):
         return {
             "rows": [], "trouble": worded(f"{result.finding.what}; {result.finding.do}", units),
-            "angle": None, "worst": "not clear"
+            "angle": None
         }
     rows = []
     for name, words in EXTREMES:
@@ -107,21 +107,11 @@ def clearances(result, units="mm"):
             rows.append({
                 "name": name, "words": words, "value": f.value, "half": (f.high95 - f.low95) / 2,
                 "unit": "°" if f.unit == "deg" else f.unit, "at_mm": near.at_mm, "lowest": near.lowest,
-                "is": near.verdict, "verdict": near_verdict(near)
+                "is": near.verdict
             })
     angle = result.at_ride.get("bar_arm_angle")
     trouble = "; ".join(worded(f.what, units) for f in result.findings if f.level == "unusable")
-    worst = "not clear" if trouble else worst_of(r["is"] for r in rows)
     return {
-        "rows": rows, "trouble": trouble, "worst": worst,
+        "rows": rows, "trouble": trouble,
         "angle": None if angle is None else {"value": angle.value, "half": (angle.high95 - angle.low95) / 2}
     }
-
-
-# From the best to the worst; "" is of what has no limit.
-_GRAVER = ("", "clear", "cannot tell", "not clear")
-
-
-def worst_of(verdicts):
-    """The gravest of verdicts over the travel; "" where none has a limit."""
-    return max(verdicts, key=_GRAVER.index, default="")
