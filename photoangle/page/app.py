@@ -8,7 +8,6 @@ from werkzeug.exceptions import HTTPException
 from calib.errors import InputError
 from photoangle.core.cautions import CAUTIONS
 from photoangle.output.plain import plain_value
-from photoangle.page.next_steps import what_next
 from photoangle.page.routes import angles as routes_angles
 from photoangle.page.routes import compare as routes_compare
 from photoangle.page.routes import enter as routes_enter
@@ -19,8 +18,9 @@ from photoangle.page.routes import notes as routes_notes
 from photoangle.page.routes import pages as routes_pages
 from photoangle.page.routes import photos as routes_photos
 from photoangle.page.security import guard
-from photoangle.page.steps import way
 from photoangle.page.uploads import MOST_BYTES
+from photoangle.page.way.next_steps import what_next
+from photoangle.page.way.stations import way
 
 
 def make_app(work, hosts, sessions, phone_url=None):

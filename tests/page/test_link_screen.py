@@ -13,8 +13,8 @@ from photoangle.carfile.corner import LinkNotes
 from photoangle.core.options import LinkRequest
 from photoangle.linkage.adjuster import Adjuster
 from photoangle.output.summary.linked import clearance, short_lines
-from photoangle.page.grid import changes_of, heights_of, row_of, stops_of
-from photoangle.page.slider import worked_out
+from photoangle.page.link_screen.grid import changes_of, heights_of, row_of, stops_of
+from photoangle.page.link_screen.slider import worked_out
 from tests.conftest import ROOT
 from tests.page.conftest import until
 

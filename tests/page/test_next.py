@@ -10,8 +10,8 @@ import pytest
 from photoangle.core.findings import ATTENTION, Finding
 from photoangle.linkage.advice import CHANGE
 from photoangle.page.app import make_app
-from photoangle.page.next_steps import things_to_do, what_next
 from photoangle.page.sessions import Sessions
+from photoangle.page.way.next_steps import things_to_do, what_next
 from photoangle.page.work import Answer, Work
 from tests.page.conftest import HOST, Caller, picture
 

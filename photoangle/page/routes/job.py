@@ -6,8 +6,8 @@ from dataclasses import asdict
 
 from flask import jsonify
 
-from photoangle.page.next_steps import what_next
-from photoangle.page.steps import way
+from photoangle.page.way.next_steps import what_next
+from photoangle.page.way.stations import way
 
 
 def add(app, work, sessions, phone_url):

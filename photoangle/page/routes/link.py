@@ -10,9 +10,9 @@ from flask import abort, jsonify, request
 
 from photoangle.core.findings import Refusal
 from photoangle.output.link_table import EXTREMES
-from photoangle.page.grid import Grids, changes_of, heights_of, stops_of
+from photoangle.page.link_screen.grid import Grids, changes_of, heights_of, stops_of
+from photoangle.page.link_screen.slider import MOST_CHANGE_MM, MOST_LOWERED_MM, InFull, Overtaken
 from photoangle.page.names import checked_corner
-from photoangle.page.slider import MOST_CHANGE_MM, MOST_LOWERED_MM, InFull, Overtaken
 
 
 def add(app, work, sessions, phone_url):

@@ -13,8 +13,8 @@ from photoangle.core.states import CORNERS
 from photoangle.figures.measurands import TITLES
 from photoangle.page.markers import role_choices
 from photoangle.page.names import STATES, checked_corner, checked_state, listed_photo
-from photoangle.page.next_steps import after_that
 from photoangle.page.notes import fields_below, parts_of
+from photoangle.page.way.next_steps import after_that
 
 TAPED = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length")
 STATE_WORDS = {

@@ -32,7 +32,7 @@ from photoangle.linkage.travel import Limits, over_travel
 from photoangle.output.drawn.drawings import corner_at
 from photoangle.output.summary.linked import turns_words
 from photoangle.output.wording import INCH, length_to_set, worded
-from photoangle.page.slider import MOST_CHANGE_MM, MOST_LOWERED_MM, clearances
+from photoangle.page.link_screen.slider import MOST_CHANGE_MM, MOST_LOWERED_MM, clearances
 
 QUICK_SAMPLES, QUICK_STEPS = 200, 21
 # So many lengths are worked out; of finer stops what lies between is interpolated.
