@@ -113,7 +113,7 @@ class Tried {
       place = wanted.square ? "" : wanted.low <= low && high <= wanted.high ? "clear" : high < wanted.low || low > wanted.high ? "not clear" : "cannot tell";
       words = `Bar arm ${angleWords(angle)}: ${{ "": "at ride height", clear: "as wanted", "not clear": "NOT as wanted", "cannot tell": "whether as wanted can't be told" }[place]}`;
     }
-    this.find(".angle").textContent = words;
+    this.find(".angle").textContent = words.replace(" ± ", " ±\u00a0");
     const grave = (r) => GRAVER.indexOf(r.is) * 1e6 - (r.name.startsWith("gap") ? r.lowest : 1e5);
     const worst = rows.length ? rows.reduce((a, b) => (grave(b) > grave(a) ? b : a)) : null;
     this.find(".worst").textContent = trouble || (worst ? this.worst(worst) : "Nothing is known of the hose.");

@@ -214,7 +214,11 @@ def _about(finding, work, answer):
     units = work.car()[0].units
     words = _where_written(worded(finding.do, units))
     if finding.where.startswith("car.toml, "):
-        words = f"{finding.where.removeprefix('car.toml, ').replace('.', ', ')}: {words}"
+        # which reading of which state, as its title has it
+        parts = [p for p in finding.where.removeprefix("car.toml, ").split(".") if p != "tape"]
+        reading = _KEY.match(finding.what)
+        parts += [figure_title(reading[1])] if reading else []
+        words = f"{', '.join(parts)}: {words}"
     return Next(words[:1].upper() + words[1:], f"{finding.where}: {worded(finding.what, units)}", page)
 
 
