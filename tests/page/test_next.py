@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from photoangle.core.findings import ATTENTION, Finding
+from photoangle.core.findings import ATTENTION, Finding, Refusal
 from photoangle.linkage.advice import CHANGE
 from photoangle.page.app import make_app
 from photoangle.page.sessions import Sessions
@@ -118,6 +118,14 @@ def test_nothing_is_said_that_cannot_be_done_on_the_page(measured):
     assert not any(re.search(r"--|photoangle ", w) for w in words)
     assert any(w.endswith("under hose") for w in words)
     assert any(w.endswith("(in the file car.toml)") and "damper_ratio" in w for w in words)
+
+
+def test_with_nothing_left_to_do_it_still_leads_somewhere(measured):
+    a = measured.answer.answers[0]
+    refused = Refusal(Finding(ATTENTION, "front-left", "no answer", "look"))
+    measured.answer.answers = [replace(a, advice=refused, check=None, contradiction=None)]
+    measured.answer.measurement, measured.answer.steps = None, []
+    assert list(things_to_do(measured)) == [] and what_next(measured).page == "/angles"
 
 
 def test_each_leads_to_a_page_that_is_there(measured):

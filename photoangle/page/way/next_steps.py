@@ -51,7 +51,7 @@ class Next:
 
 def what_next(work) -> Next:
     """The one thing to do next, for a `work.Work`."""
-    return next(things_to_do(work))
+    return next(things_to_do(work), Next("Look at the angles", "nothing more to do is known", "/angles"))
 
 
 def after_that(work, most: int = 4) -> list[Next]:
@@ -60,7 +60,7 @@ def after_that(work, most: int = 4) -> list[Next]:
 
 
 def things_to_do(work) -> Iterator[Next]:
-    """All there is to do as things are, the first first; at least one."""
+    """All there is to do as things are, the first first."""
     car, trouble = work.car()
     if trouble is not None:
         yield Next(f"{trouble.where}: {trouble.what}",
@@ -91,8 +91,6 @@ def things_to_do(work) -> Iterator[Next]:
     yield from _lens(work)
     if known:
         yield from _link(answer, car.units)
-        if not answer.answers:
-            yield Next("Look at the angles", "there is no answer on the link yet", "/angles")
 
 
 def _photos(corners, states):
