@@ -143,7 +143,7 @@ def test_the_screen_moves_with_the_thumb(browser, served_car):
     assert said.startswith("In full: With a link of ") and page.inner_text(".now .length") in said
     # drawing, verdict and sliders in one view of the phone, above what comes next
     top, bottom = page.evaluate("""() => [document.querySelector('.views').getBoundingClientRect().top,
-        document.querySelector('.hands').getBoundingClientRect().bottom]""")
+        document.querySelector('.two').getBoundingClientRect().bottom]""")
     next_top = page.locator(".next").bounding_box()["y"]
     assert top >= 0 and bottom <= next_top, (top, bottom, next_top)  # px
 
