@@ -24,6 +24,7 @@ LISTED = dict(
 # How a package's own notes say what the list says.
 WORDS = {
     "BSD": ("BSD",), "MIT": ("MIT",), "Apache-2.0": ("Apache",), "MPL-2.0": ("MPL", "Mozilla"),
+    "ZPL-2.1": ("ZPL", "Zope"),
     "its own, BSD-like": ("Python Software Foundation",)
 }
 

@@ -70,7 +70,8 @@ class Key:
         return text
 
     def read_as(self, value, context):
-        """Words for what a length was read as; nothing for other kinds."""
+        """What a length was read as, in the car's units; nothing for other kinds: degrees, counts and names
+        are as they were typed."""
         return ""
 
     def example_in(self, units):
@@ -133,8 +134,13 @@ class Length(Key):
         return f"{text} in" if is_bare_fraction(text) else text  # nobody writes fractions of millimetres
 
     def read_as(self, value, context):
+        mm = self._mm(value, context)
+        return f"{mm / INCH:.3f} in" if context.units == "in" else f"{mm:.1f} mm"
+
+    def _mm(self, value, context):
+        """The length as it was written, mm."""
         read = self.parse(value, context)
-        return f"{read.value_mm if isinstance(read, Reading) else read:.1f} mm"
+        return read.value_mm if isinstance(read, Reading) else read * self.over
 
     def _in_range(self, value, mm, context):
         least, most = self.limits
@@ -165,7 +171,8 @@ class Pitch(Length):
         return self._in_range(value, mm, context)
 
     def read_as(self, value, context):
-        return f"{self.parse(value, context):.3f} mm"
+        mm = self._mm(value, context)
+        return f"{INCH / mm:.4g} tpi" if context.units == "in" else f"{mm:.3f} mm"
 
 
 class TapeKey(Length):

@@ -8,6 +8,7 @@ from werkzeug.exceptions import HTTPException
 from calib.errors import InputError
 from photoangle.core.cautions import CAUTIONS
 from photoangle.output.plain import plain_value
+from photoangle.page.routes import angles as routes_angles
 from photoangle.page.routes import compare as routes_compare
 from photoangle.page.routes import enter as routes_enter
 from photoangle.page.routes import job as routes_job
@@ -17,8 +18,9 @@ from photoangle.page.routes import notes as routes_notes
 from photoangle.page.routes import pages as routes_pages
 from photoangle.page.routes import photos as routes_photos
 from photoangle.page.security import guard
-from photoangle.page.steps import way, what_next
 from photoangle.page.uploads import MOST_BYTES
+from photoangle.page.way.next_steps import what_next
+from photoangle.page.way.stations import way
 
 
 def make_app(work, hosts, sessions, phone_url=None):
@@ -32,20 +34,21 @@ def make_app(work, hosts, sessions, phone_url=None):
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.finalize = plain_value
     guard(app, hosts, sessions)
-    for routes in (routes_enter, routes_pages, routes_photos, routes_job, routes_notes, routes_link,
-                   routes_markers, routes_compare):
+    for routes in (routes_enter, routes_pages, routes_angles, routes_photos, routes_job, routes_notes,
+                   routes_link, routes_markers, routes_compare):
         routes.add(app, work, sessions, phone_url)
 
     @app.context_processor
     def common():
         if not getattr(g, "key", None):
             return {
-                "key": "", "stations": [], "what_next": None, "car_name": "", "cautions": CAUTIONS,
-                "folder": ""
+                "key": "", "stations": [], "fresh": True, "what_next": None, "car_name": "",
+                "cautions": CAUTIONS, "folder": ""
             }
         return {
             "key": g.key, "folder": sessions.folder, "cautions": CAUTIONS, "stations": way(work),
-            "what_next": what_next(work), "car_name": work.car()[0].name or work.root.name
+            "fresh": work.fresh(), "what_next": what_next(work),
+            "car_name": work.car()[0].name or work.root.name
         }
 
     @app.errorhandler(HTTPException)

@@ -62,6 +62,11 @@ class Jobs:
             self._thread = threading.Thread(target=self._run, daemon=True)
             self._thread.start()
 
+    @property
+    def due(self):
+        """Whether a start is waiting for its pause to end."""
+        return self._due is not None and self._due.is_alive()
+
     def stop(self):
         """Stop at the next step."""
         with self._lock:

@@ -17,6 +17,7 @@ from photoangle.geometry.parts import part_end, photo_lens
 from photoangle.output.drawn.annotate import PARTS
 from photoangle.output.drawn.canvas import Canvas
 from photoangle.output.table import change_numbers, figure_title, title_rank
+from photoangle.output.wording import worded
 
 _READ_PX, _WIDE_PX = 2400, 1400
 
@@ -40,7 +41,7 @@ def change_rows(comparison, units):
             "before": before, "after": after, "change": value, "half": half,
             "unit": "°" if unit == "deg" else unit, "verdict": c.verdict
         })
-    return {"overall": overall(comparison, units), "rows": rows}
+    return {"overall": worded(overall(comparison, units), units), "rows": rows}
 
 
 def two_pictures(comparison):

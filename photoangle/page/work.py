@@ -34,14 +34,15 @@ from photoangle.reconstruction.lens.folder_lens import PROFILE_NAME, learn
 @dataclass
 class Answer:
     """One run's outcome: measurement or None; answers and axles of the link; steps: what photo next; report:
-    the link's Report; lenses: LensResults learnt in this run; made_from: the folder's fingerprint; number:
-    counts answers."""
+    the link's Report; car: the CarFile it was made with; made_from: the folder's fingerprint; number: counts
+    answers."""
 
     measurement: object = None
     answers: list = field(default_factory=list)
     axles: list = field(default_factory=list)
     steps: list = field(default_factory=list)
     report: object = None
+    car: CarFile = field(default_factory=CarFile)
     made_from: tuple = ()
     number: int = 0
 
@@ -54,6 +55,16 @@ def _by_tape(car):
         return LinkResult([], [], Report())
 
 
+def _as_it_is(path):
+    """(name, time, size) of a file as the only item of a tuple; none where it is not there: it may go between
+    two looks."""
+    try:
+        seen = path.stat()
+    except OSError:
+        return ()
+    return ((str(path), seen.st_mtime_ns, seen.st_size),)
+
+
 class Work:
     """The car folder behind the page.  auto: work things out by itself after every change."""
 
@@ -62,12 +73,28 @@ class Work:
         self.looks, self.lens_looks = looks_for(root), looks_for(root)
         self.answer, self.lenses = Answer(), []
         self.jobs = Jobs(self._run, wait_s)
+        self._noticed = ()
         self.sighting = threading.BoundedSemaphore(2)
 
     def changed(self, wait_s=None):
         """Something in the folder has changed."""
         if self.auto:
             self.jobs.soon(wait_s)
+
+    def notice(self):
+        """Have things worked out where a file was changed by another program since they last were, or were
+        begun: whoever watches the job asks this each time."""
+        if not self.auto or self.jobs.due:
+            return
+        now = self.fingerprint()
+        if now != self._noticed:
+            self._noticed = now
+            self.changed()
+
+    def stop(self):
+        """Stop working until something else changes."""
+        self.jobs.stop()
+        self._noticed = self.fingerprint()
 
     def car(self):
         """(CarFile, Finding or None): the defaults and the reason where car.toml cannot be used."""
@@ -118,25 +145,28 @@ class Work:
         """What an answer depends on: names, sizes and times of photos and notes."""
         files = [p for _, _, _, group in state_folders(self.root) for p in group] + self.photos("lens")
         files += [self.root / "car.toml", self.root / CORRECTIONS]
-        return tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in files if p.exists())
+        kit = self.car()[0].kit
+        files += [self.root / kit] if kit else []
+        return tuple(seen for p in files for seen in _as_it_is(p))
 
     def fresh(self):
         """Whether the answer is made from the folder as it is now."""
         return self.answer.number > 0 and self.answer.made_from == self.fingerprint()
 
     def _run(self, jobs):
-        made_from = self.fingerprint()
+        made_from = self._noticed = self.fingerprint()
         self._lens(jobs)
         measurement = None
         if state_folders(self.root):
             measurement = measure(self.root, progress=jobs.progress, looks=self.looks, jobs=cores())
             jobs.say("the link")
-            linked = link(measurement, looks=self.looks)
+            linked, car = link(measurement, looks=self.looks), measurement.car
         else:
-            linked = _by_tape(load_car(self.root))
+            car = load_car(self.root)
+            linked = _by_tape(car)
         steps = next_steps(measurement) if measurement else []
         # the answer is shown at once; the pictures beside the results follow
-        self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, made_from,
+        self.answer = Answer(measurement, linked.answers, linked.axles, steps, linked.report, car, made_from,
                              self.answer.number + 1)
         if measurement is not None and measurement.states:
             self._keep(measurement, linked, jobs)

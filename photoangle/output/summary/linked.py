@@ -138,9 +138,10 @@ def what_if(answer: Any, asked: LinkRequest, units: str = "mm") -> str:
     parts = []
     present = answer.advice.figures.get("link_length") if not isinstance(answer.advice, Refusal) else None
     if link and present is not None:
-        parts.append(f"a link of {length_to_set(present.value + answer.change_mm, units)}"
-                     f" ({length_to_set(abs(answer.change_mm), units)}"
-                     f" {'longer' if answer.change_mm > 0 else 'shorter'} than now)")
+        by = length_to_set(abs(answer.change_mm), units)
+        so_much = "as it is now" if by == length_to_set(0.0, units) else (
+            f"{by} {'longer' if answer.change_mm > 0 else 'shorter'} than now")
+        parts.append(f"a link of {length_to_set(present.value + answer.change_mm, units)} ({so_much})")
     if asked.hole_mm:
         parts.append(f"the eye hole {length_to_set(abs(asked.hole_mm), units)}"
                      f" {'nearer to' if asked.hole_mm > 0 else 'farther from'} the bush")

@@ -12,7 +12,8 @@ from photoangle.output.table import figure_title
 from photoangle.output.wording import INCH
 
 # Heading, names of the figure in the order of preference.
-_COLUMNS = (("bar arm", ("bar_arm_angle", "bar_arm_elevation")),
+BAR_ARM = ("bar_arm_angle", "bar_arm_elevation")
+_COLUMNS = (("bar arm", BAR_ARM),
             ("control arm", ("control_arm_angle", "control_arm_elevation")),
             ("drop link", ("link_elevation",)), ("link length", ("link_length",)),
             ("hub to arch", ("hub_to_arch",)))
@@ -21,8 +22,8 @@ _COLUMNS = (("bar arm", ("bar_arm_angle", "bar_arm_elevation")),
 def headline(corner: str, states: Sequence[Any]) -> str:
     """A corner's bar arm in one sentence, from the state that tells most: at ride height if it was seen
     there.  states: its StateResults."""
-    state = _foremost(states)
-    figure = None if state is None else figure_of(state, _COLUMNS[0][1])
+    state = foremost(states)
+    figure = None if state is None else figure_of(state, BAR_ARM)
     if state is None or figure is None:
         seen = ", ".join(s.state for s in states)
         return f"{corner}: no angle of the bar's arm yet (photos of {seen})."
@@ -41,13 +42,15 @@ def figure_of(state: Any, names: Sequence[str]) -> Figure | None:
     return None
 
 
-def _foremost(states):
+def foremost(states: Sequence[Any]) -> Any:
+    """The StateResult of a corner that tells most of the bar's arm: with the new link, at ride height, else
+    the first that has its angle; None where none has."""
     ordered = [s for s in in_order(list(states)) if s.state != RIDE]
     for kind in (FITTED, SET):
         for s in reversed(ordered):
-            if s.state.startswith(kind) and figure_of(s, _COLUMNS[0][1]) is not None:
+            if s.state.startswith(kind) and figure_of(s, BAR_ARM) is not None:
                 return s
-    return next((s for s in ordered if figure_of(s, _COLUMNS[0][1]) is not None), None)
+    return next((s for s in ordered if figure_of(s, BAR_ARM) is not None), None)
 
 
 def summary_lines(measurement: Any, folder: str) -> list[str]:
@@ -58,14 +61,14 @@ def summary_lines(measurement: Any, folder: str) -> list[str]:
     lines = []
     for corner, states in by_corner.items():
         lines += wrapped(headline(corner, states), "  ")
-    foremost = [s for s in (_foremost(states) for states in by_corner.values()) if s is not None]
-    lines += picture_line([p for s in foremost[:1] for p in report.pictures
+    best = [s for s in (foremost(states) for states in by_corner.values()) if s is not None]
+    lines += picture_line([p for s in best[:1] for p in report.pictures
                            if p.parent.parts[-2:] == (s.corner, s.state)])
     for corner, states in by_corner.items():
         lines += ["", *_table(corner, states, units)]
     lines.append("")
     lines += _tape(report.comparisons)
-    if foremost:
+    if best:
         lines.append(f"Next: photoangle link {folder}   (which length to set, and whether it clears)")
     return lines + look_lines(report.findings, units, f"photoangle measure {folder}")
 
@@ -77,7 +80,7 @@ def _table(corner, states, units):
     shown = [k for k in range(len(_COLUMNS)) if any(r[k + 1] for r in rows)]
     lines = [f"{f'{corner}, {unit}':{room}s}" + "".join(f"{_COLUMNS[k][0]:>13s}" for k in shown)]
     lines += [f"  {r[0]:{room - 2}s}" + "".join(f"{r[k + 1]:>13s}" for k in shown) for r in rows]
-    datums = {f.datum for s in states if s.state != RIDE for f in [figure_of(s, _COLUMNS[0][1])] if f}
+    datums = {f.datum for s in states if s.state != RIDE for f in [figure_of(s, BAR_ARM)] if f}
     if "gravity" in datums:
         lines.append("  angles of states without the chassis's own level are against gravity")
     return lines

@@ -14,13 +14,12 @@ def add(app, work, sessions, phone_url):
     """Add the routes to a Flask app."""
     kept, lock = {}, threading.Lock()
 
-    def names():
-        measurement = work.answer.measurement
-        return [f"{s.corner}/{s.state}" for s in measurement.states
-                if s.state != "ride"] if measurement else []
+    def names(answer):
+        return [f"{s.corner}/{s.state}" for s in answer.measurement.states
+                if s.state != "ride"] if answer.measurement else []
 
-    def chosen():
-        there = names()
+    def chosen(answer):
+        there = names(answer)
         before, after = request.args.get("before", ""), request.args.get("after", "")
         if not before and not after:
             fitted = next((n for n in there if "/fitted" in n), None)
@@ -33,24 +32,27 @@ def add(app, work, sessions, phone_url):
 
     @app.get("/compare")
     def compare():
-        pair, rows, findings = chosen(), None, []
+        answer = work.answer
+        pair, rows, findings = chosen(answer), None, []
         if pair is not None:
-            comparison = compared(work.answer.measurement, *pair)
-            rows, findings = change_rows(comparison, work.car()[0].units), finding_rows(comparison.findings)
+            comparison, units = compared(answer.measurement, *pair), answer.car.units
+            rows, findings = change_rows(comparison, units), finding_rows(comparison.findings, units)
         return render_template("compare.html",
                                here="/compare",
-                               names=names(),
+                               names=names(answer),
                                pair=pair,
                                rows=rows,
                                findings=findings,
-                               number=work.answer.number)
+                               number=answer.number)
 
     @app.get("/api/compare")
     def compare_json():
-        pair = chosen() or abort(404, "these two cannot be compared")
-        comparison = compared(work.answer.measurement, *pair)
+        answer = work.answer
+        pair = chosen(answer) or abort(404, "these two cannot be compared")
+        comparison = compared(answer.measurement, *pair)
         return jsonify(before=pair[0],
                        after=pair[1],
+                       number=answer.number,
                        figures=[{
                            "name": c.figure.name, "datum": c.figure.datum, "value": round(c.figure.value, 5),
                            "u": round(c.figure.u, 6), "verdict": c.verdict
@@ -58,14 +60,15 @@ def add(app, work, sessions, phone_url):
 
     @app.get("/compare/<which>.jpg")
     def side(which):
-        pair = chosen() or abort(404, "these two cannot be compared")
+        answer = work.answer
+        pair = chosen(answer) or abort(404, "these two cannot be compared")
         if which not in ("before", "after"):
             abort(404)
-        key = (*pair, work.answer.number)
+        key = (*pair, answer.number)
         with lock:
             if key not in kept:
                 kept.clear()
-                kept[key] = two_pictures(compared(work.answer.measurement, *pair))
+                kept[key] = two_pictures(compared(answer.measurement, *pair))
             made = kept[key]
         if isinstance(made, str):
             abort(404, made)

@@ -6,16 +6,19 @@ from dataclasses import asdict
 
 from flask import jsonify
 
-from photoangle.page.steps import what_next
+from photoangle.page.way.next_steps import what_next
+from photoangle.page.way.stations import way
 
 
 def add(app, work, sessions, phone_url):
     """Add the routes to a Flask app."""
     @app.get("/api/job")
     def progress():
+        work.notice()
         return jsonify(
             asdict(work.jobs.state)
-            | {"answer": work.answer.number, "fresh": work.fresh(), "next": asdict(what_next(work))})
+            | {"answer": work.answer.number, "fresh": work.fresh(), "due": work.jobs.due,
+               "next": asdict(what_next(work)), "way": [[how, done] for _, _, how, done in way(work)]})
 
     @app.post("/api/job/start")
     def start():
@@ -24,5 +27,5 @@ def add(app, work, sessions, phone_url):
 
     @app.post("/api/job/stop")
     def stop():
-        work.jobs.stop()
+        work.stop()
         return jsonify(asdict(work.jobs.state))

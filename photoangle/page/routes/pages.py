@@ -7,28 +7,27 @@ from pathlib import Path
 
 from flask import Response, abort, render_template, request, send_file
 
-from calib.files import toml_text, write_whole
+from calib.files import toml_text
 from photoangle.carfile.folder import state_folders
 from photoangle.core.states import CORNERS
 from photoangle.figures.measurands import TITLES
-from photoangle.page.answers import finding_rows, link_rows, state_rows
 from photoangle.page.markers import role_choices
 from photoangle.page.names import STATES, checked_corner, checked_state, listed_photo
 from photoangle.page.notes import fields_below, parts_of
+from photoangle.page.way.next_steps import after_that
 
 TAPED = ("hub_to_arch", "bar_arm_length", "control_arm_length", "link_length")
 STATE_WORDS = {
     "droop": "on stands, wheels off, hanging", "set": "on stands, both knuckles jacked to ride height",
     "ride": "on its wheels, settled", "fitted": "as set, with the new link"
 }
-REPORT_POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
 def add(app, work, sessions, phone_url):
     """Add the routes to a Flask app."""
     @app.get("/")
     def home():
-        return render_template("home.html", phone=phone_url is not None, **_car(work))
+        return render_template("home.html", phone=phone_url is not None, after=after_that(work), **_car(work))
 
     @app.get("/kit")
     def kit():
@@ -93,51 +92,12 @@ def add(app, work, sessions, phone_url):
                                whole=fields_below(("car",), car.units) + fields_below(
                                    ("level",), car.units))
 
-    @app.get("/angles")
-    def angles():
-        measurement = work.answer.measurement
-        return render_template("angles.html",
-                               here="/angles",
-                               states=state_rows(measurement) if measurement else [],
-                               findings=finding_rows(measurement.report.findings) if measurement else [],
-                               fresh=work.fresh())
-
-    @app.get("/link")
-    def link():
-        rows, axles = link_rows(work.answer.answers, work.answer.axles, work.car()[0].units)
-        return render_template("link.html", here="/link", rows=rows, axles=axles)
-
-    @app.get("/report")
-    def report():
-        return render_template("report.html", here="/report", ready=work.answer.measurement is not None)
-
-    @app.get("/report.html")
-    def report_page():
-        answer = work.answer
-        if answer.measurement is None:
-            abort(404, "there is no report yet")
-        from photoangle.report.page import report_html
-
-        text = report_html(answer.measurement, answer.answers, answer.axles, answer.steps, answer.report)
-        _keep_report(work.root / "results", text)
-        return Response(text, mimetype="text/html", headers={"Content-Security-Policy": REPORT_POLICY})
-
     @app.get("/measure.json")
     def figures():
         path = work.root / "results" / "measure.json"
         return send_file(
             path.resolve(),
             mimetype="application/json") if path.is_file() and not path.is_symlink() else abort(404)
-
-
-def _keep_report(results, text):
-    """The report beside the other results, where the command writes it; a folder that cannot be written still
-    shows it."""
-    try:
-        results.mkdir(exist_ok=True)
-        write_whole(results / "report.html", text)
-    except OSError:
-        pass
 
 
 def _car(work):

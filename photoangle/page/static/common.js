@@ -5,6 +5,7 @@ const by = (id) => document.getElementById(id);
 export async function ask(path, options = {}) {
   const answer = await fetch(path, { ...options, headers: { "X-Photoangle-Key": key, ...(options.headers ?? {}) } });
   const body = await answer.json().catch(() => ({}));
+  if (answer.status === 401) by("gone")?.removeAttribute("hidden");
   if (!answer.ok) throw Object.assign(new Error(body.what ?? "the program does not answer"), { status: answer.status, ...body });
   return body;
 }
@@ -22,16 +23,58 @@ export function say(error) {
 // the station one is at is in sight on a phone too
 document.querySelector("header [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
 
-let first = null;
-let lost = 0, busy = false;
-// a page that only shows figures shows the new ones by itself
+let lost = 0, since = null, busy = false, ended = null;
+
+// the parts of a page that show what the program found out are renewed by themselves, what is unfolded stays so
 async function renewed() {
-  const main = by("main");
-  if (!main.firstElementChild?.matches("[data-live]")) return false;
+  const live = [...document.querySelectorAll("[data-live][id]")];
+  if (!live.length) return false;
   const answer = await fetch(location.href);
-  const text = answer.ok ? new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("main") : null;
-  if (text) main.replaceChildren(...text.childNodes);
-  return !!text;
+  if (!answer.ok) return false;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  for (const part of live) {
+    const other = fresh.getElementById(part.id);
+    if (!other) continue;
+    const open = [...part.querySelectorAll("details")].map((d) => d.open);
+    part.replaceChildren(...other.childNodes);
+    part.querySelectorAll("details").forEach((d, k) => { d.open = open[k] ?? d.open; });
+  }
+  const number = fresh.getElementById("main").dataset.answer;
+  if (number !== undefined) by("main").dataset.answer = number;
+  return true;
+}
+
+// a screen with figures carries the number of the answer that it shows, and says so when that is old
+async function compare(work) {
+  const shown = by("main").dataset.answer;
+  // what a job found out without a new answer, such as a lens, is renewed as well
+  const ran = ended !== null && ended !== work.number;
+  const another = shown !== undefined && Number(shown) !== work.answer;
+  // a screen that had nothing to show begins anew
+  if (another && document.querySelector("[data-reload]")) { location.reload(); return; }
+  if ((ran || another) && await renewed()) { ended = work.number; return; }
+  ended = work.number;
+  const old = by("old"), words = another ? "There are new figures: these are the old ones." : work.running || work.due
+    ? "These figures are older than the last change: new ones are being worked out." : "These figures are older than the photos and readings.";
+  old.hidden = shown === undefined || Number(shown) === 0 || (!another && work.fresh);
+  if (by("old-words").textContent !== words) by("old-words").textContent = words;
+  by("reload").hidden = !another;
+}
+
+function told(work) {
+  const idle = !work.running && !work.due && !work.fresh && !["", "worked out"].includes(work.words);
+  by("job").hidden = !work.running && !idle;
+  by("job-words").textContent = idle ? work.words : work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
+  for (const id of ["job-stop", "job-bar"]) by(id).hidden = idle;
+  by("job-start").hidden = !idle;
+  by("job-bar").value = work.total ? work.done / work.total : 0;
+  for (const [id, words] of [["next-words", work.next.words], ["next-why", work.next.why]]) if (by(id).textContent !== words) by(id).textContent = words;
+  by("next-link").href = work.next.page;
+  for (const station of document.querySelectorAll("[data-station]")) {
+    const [how, done] = work.way[station.dataset.station];
+    station.querySelector("small").textContent = how;
+    station.toggleAttribute("data-done", done);
+  }
 }
 
 async function watch() {
@@ -39,37 +82,31 @@ async function watch() {
     const work = await ask("/api/job");
     if (lost) dispatchEvent(new Event("reachable"));
     lost = 0;
-    // stopped, or not to be done as things are: why, and the way to begin again
-    const idle = !work.running && !work.fresh && !["", "worked out"].includes(work.words);
-    by("job").hidden = !work.running && !idle;
-    by("job-words").textContent = idle ? work.words : work.total ? `${work.label}: ${work.done} of ${work.total}` : work.label;
-    for (const id of ["job-stop", "job-bar"]) by(id).hidden = idle;
-    by("job-start").hidden = !idle;
-    by("job-bar").value = work.total ? work.done / work.total : 0;
-    if (work.next) {
-      by("next-words").textContent = work.next.words;
-      by("next-why").textContent = work.next.why;
-      by("next-link").href = work.next.page;
-    }
-    first ??= work.answer;
-    if (work.answer !== first && await renewed()) first = work.answer;
-    by("fresh").hidden = work.answer === first;
+    since = null;
+    by("dead").hidden = by("gone").hidden = true;
+    told(work);
+    await compare(work);
     document.documentElement.dataset.answer = work.answer;
     document.documentElement.dataset.running = work.running;
     busy = work.running || !work.fresh;
   } catch (error) {
-    // the laptop sleeps or the program was stopped: nothing is lost, it is tried again
-    if (++lost === 3) say({ what: "the program does not answer; it is tried again by itself" });
+    // the laptop sleeps or the program was stopped, or this browser's visit is over: nothing is lost, it is tried again
+    since ??= new Date();
+    lost += 1;
+    by("gone").hidden = error.status !== 401;
+    if (error.status !== 401 && lost >= 3) {
+      by("dead-since").textContent = since.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+      by("dead").hidden = false;
+    }
+    if (error.status === 401 || lost >= 3) by("job").hidden = true;
   }
-  setTimeout(watch, document.hidden ? 5000 : busy ? 250 : 900);
+  setTimeout(watch, document.hidden ? 5000 : busy && !lost ? 250 : 900);
 }
 
 if (by("job")) {
   by("job-stop").addEventListener("click", () => post("/api/job/stop").catch(say));
   by("job-start").addEventListener("click", () => post("/api/job/start").catch(say));
-  by("reload").addEventListener("click", () => {
-    if (document.querySelector(".try, .slide")) location.reload(); else location.href = "/angles";
-  });
+  by("reload").addEventListener("click", () => location.reload());
   watch();
 }
 

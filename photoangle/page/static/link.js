@@ -1,120 +1,157 @@
-// Sliders for length and ride height: the drawn corner and the clearances move along; the full answer comes when they rest.
-import { ask, say } from "./common.js";
+// The link tried out.  While the thumb moves, the travel that the program worked out beforehand is gone through here; where it
+// rests, the program answers in full, as its command does.
+import { ask } from "./common.js";
+import { makeViews } from "./corner_view.js";
+import { GRAVER, cellAt, graver } from "./link_mix.js";
 
-const NS = "http://www.w3.org/2000/svg";
-const PARTS = [["bar arm", "bar_bush", "bar_eye", "arm"], ["link", "link_foot", "bar_eye", "rod"], ["control arm", "pivot", "arm_ball_joint", "lower"]];
+const REST_MS = 400;
+const INCH = 25.4;
 
-function line(svg, a, b, cls) {
-  const l = document.createElementNS(NS, "line");
-  l.setAttribute("x1", a[0]); l.setAttribute("y1", a[1]); l.setAttribute("x2", b[0]); l.setAttribute("y2", b[1]); l.setAttribute("class", cls);
-  svg.append(l);
-}
-function words(svg, at, text) {
-  const t = document.createElementNS(NS, "text");
-  t.setAttribute("x", at[0]); t.setAttribute("y", at[1]); t.textContent = text;
-  svg.append(t);
+function angleWords({ value, half }) {
+  const digits = half >= 0.05 ? 1 : 2, shown = value.toFixed(digits).replace(/^-(0\.?0*)$/, "$1");
+  if (Math.abs(value) <= half) return `${half <= 1 ? "level, " : ""}${value >= 0 || !shown.startsWith("-") ? "+" : ""}${shown}° ± ${half.toFixed(digits)}`;
+  return `${Math.abs(value).toFixed(digits)}° ${value > 0 ? "up" : "down"} ± ${half.toFixed(digits)}`;
 }
 
-function view(places, across, sign, box) {
-  const svg = document.createElementNS(NS, "svg");
-  const [x0, y0, x1, y1] = box;
-  svg.setAttribute("viewBox", `${x0} ${y0} ${x1 - x0} ${y1 - y0}`);
-  svg.setAttribute("class", "corner-view");
-  svg.setAttribute("aria-hidden", "true");
-  words(svg, [x0 + 4, y0 + 18], across ? "from the front" : "from the side");
-  svg.lastChild.setAttribute("class", "from");
-  const flat = (p) => (p && p[across] !== null ? [sign * p[across], -p[2]] : null);
-  const both = ["arm_pivot_front", "arm_pivot_rear"].map((n) => places[n]).filter(Boolean);
-  const all = { ...places, pivot: both.length ? [0, 1, 2].map((k) => both.reduce((s, p) => s + p[k], 0) / both.length) : null };
-  for (const [name, from, to, cls] of PARTS) {
-    const a = flat(all[from]), b = flat(all[to]);
-    if (!a || !b) continue;
-    line(svg, a, b, `part ${cls}`);
-    words(svg, [(a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6], name);
+class Tried {
+  constructor(root, head) {
+    Object.assign(this, { root, head, rows: new Map(), ticket: 0, frame: null, rest: null, inFull: null });
+    this.find = (selector) => root.querySelector(selector);
+    this.change = this.find(".change");
+    this.lowered = this.find(".lowered");
+    this.views = makeViews(this.find(".views"), root.dataset.corner);
+    const { stops, heights_mm: heights } = head;
+    this.change.max = stops.length - 1;
+    this.change.value = head.advised;
+    this.lowered.max = heights.at(-1);
+    this.lowered.step = head.units === "in" ? INCH / 16 : 1;
+    this.find(".ends").textContent = `${stops[0].length} to ${stops.at(-1).length}`;
+    for (const slider of [this.change, this.lowered]) slider.addEventListener("input", () => this.moved());
+    this.find(".advised").addEventListener("click", () => this.to(head.advised, this.lowered.value));
+    this.find(".none").addEventListener("click", () => this.to(head.present, 0));
   }
-  const hose = ["hose_a", "hose_b", "hose_c"].map((n) => flat(all[n])).filter(Boolean);
-  hose.slice(1).forEach((p, k) => line(svg, hose[k], p, "part hose"));
-  if (hose.length) words(svg, [hose[0][0] + 6, hose[0][1] - 6], "hose");
-  for (const n of ["bar_bush", "hub", "arm_ball_joint"]) {
-    const p = flat(all[n]);
-    if (!p) continue;
-    const c = document.createElementNS(NS, "circle");
-    c.setAttribute("cx", p[0]); c.setAttribute("cy", p[1]); c.setAttribute("r", 5);
-    svg.append(c);
+
+  to(stop, lowered) {
+    this.change.value = stop;
+    this.lowered.value = lowered;
+    this.moved();
   }
-  return svg;
-}
 
-function setUp(root) {
-  const corner = root.dataset.corner, change = root.querySelector(".change"), lowered = root.querySelector(".lowered");
-  const side = corner.endsWith("left") ? -1 : 1;
-  let advised = 0, ticket = 0, rest = null, boxes = null;
+  // one ride height after the other: the present one at once, the rest while the thumb is at work
+  async load() {
+    const corner = this.root.dataset.corner;
+    for (const height of this.head.heights_mm) {
+      const got = await ask(`/api/link/${corner}/row?lowered=${height}`);
+      if (got.number !== this.head.number) return;
+      this.rows.set(height, got.cells);
+      if (!this.rows.has(this.head.heights_mm[1] ?? 0) || this.rows.size === 1) {
+        this.views.fit(got.cells);
+        this.change.disabled = false;
+        this.moved();
+      }
+    }
+    this.lowered.disabled = this.head.heights_mm.length < 2;
+    this.root.dataset.ready = "all";
+  }
 
-  async function quick() {
-    const mine = ++ticket;
-    root.querySelector(".change-said").textContent = Number(change.value).toFixed(1);
-    root.querySelector(".lowered-said").textContent = lowered.value;
-    clearTimeout(rest);
-    rest = setTimeout(full, 700);
+  get stop() { return this.head.stops[Number(this.change.value)]; }
+
+  moved() {
+    this.ticket += 1;
+    this.inFull = null;
+    this.root.dataset.rest = "";
+    clearTimeout(this.rest);
+    this.rest = setTimeout(() => this.full(), REST_MS);
+    this.frame ??= requestAnimationFrame(() => { this.frame = null; this.show(); });
+  }
+
+  cell() {
+    const { heights_mm: heights, changes_mm: changes } = this.head;
+    return cellAt(heights.map((h) => this.rows.get(h)), heights, changes, Number(this.lowered.value), this.stop.change_mm);
+  }
+
+  async full() {
+    const mine = this.ticket, corner = this.root.dataset.corner, said = this.find(".full");
+    said.textContent = "≈ by few samples; being worked out in full…";
     try {
-      const got = await ask(`/api/link/${corner}?change=${change.value}&lowered=${lowered.value}`);
-      if (mine !== ticket) return;
-      advised = got.advised_mm ?? 0;
-      show(got);
-    } catch (error) { say(error); }
+      const got = await ask(`/api/link/${corner}/full?change=${this.stop.change_mm}&lowered=${Number(this.lowered.value).toFixed(3)}`);
+      if (mine !== this.ticket || got.number !== this.head.number) return;
+      this.inFull = got;
+      said.textContent = `In full: ${got.sentence} ${got.clearance}`;
+      this.show();
+      this.root.dataset.rest = "full";
+    } catch (error) {
+      if (mine === this.ticket && error.status !== 409) said.textContent = `≈ by few samples. ${error.do ? `${error.what}: ${error.do}` : error.message}.`;
+    }
   }
 
-  async function full() {
-    const mine = ticket, p = root.querySelector(".full");
-    p.textContent = "being worked out in full…";
-    try {
-      const got = await ask(`/api/link/${corner}/full?change=${change.value}&lowered=${lowered.value}`);
-      if (mine !== ticket) return;
-      p.textContent = `In full: ${got.sentence}.`;
-      table(got);
-    } catch (error) { p.textContent = error.message; }
+  length(mm, digits = 0) {
+    return this.head.units === "in" ? `${(mm / INCH).toFixed(digits + 1)} in` : `${mm.toFixed(digits)} mm`;
   }
 
-  function show(got) {
-    const angle = got.angle ? `bar arm ${got.angle.value >= 0 ? "+" : ""}${got.angle.value.toFixed(1)} ± ${got.angle.half.toFixed(1)}° at ride height` : "the link does not close";
-    root.querySelector(".tried").textContent = `Link ${got.length_mm.toFixed(1)} mm: ${angle}.${got.trouble ? " ✖ " + got.trouble : ""}`;
-    const names = ["droop", "ride height", "bump stop"];
-    const extent = (across, sign) => {
-      const points = names.flatMap((n) => Object.entries(got.places[n])).filter(([n, p]) => n !== "arch_lip" && p && p[across] !== null).map(([, p]) => p).map((p) => [sign * p[across], -p[2]]);
-      const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
-      return [Math.min(...xs) - 30, Math.min(...ys) - 30, Math.max(...xs) + 90, Math.max(...ys) + 30];
-    };
-    // the window stays while the sliders move, so that only the parts do
-    boxes ??= [extent(0, side), extent(1, 1)];
-    root.querySelector(".views").replaceChildren(...names.map((n) => {
-      const figure = document.createElement("figure");
-      const caption = document.createElement("figcaption");
-      caption.textContent = n;
-      figure.append(caption, view(got.places[n], 0, side, boxes[0]), view(got.places[n], 1, 1, boxes[1]));
-      return figure;
-    }));
-    table(got);
+  show() {
+    const { stop } = this, cell = this.cell();
+    this.find(".now .length").textContent = stop.length;
+    this.find(".how").textContent = stop.how + (stop.beyond ? `: ${stop.beyond}` : "");
+    this.change.setAttribute("aria-valuetext", `${stop.length}, ${stop.how}`);
+    this.find(".lowered-said").textContent = this.length(Number(this.lowered.value), this.head.units === "in" ? 1 : 0);
+    this.lowered.setAttribute("aria-valuetext", this.find(".lowered-said").textContent);
+    const got = this.inFull ?? cell;
+    if (!got) return;
+    if (cell) this.views.draw(cell.places);
+    this.said(got);
+    this.table(got.rows);
+    this.root.dataset.shown = Number(this.root.dataset.shown ?? 0) + 1;
   }
 
-  function table(got) {
-    root.querySelector(".clear").replaceChildren(...got.rows.map((r) => {
+  // as wanted and clear of everything: a disc; not: an octagon; not to be told: a diamond
+  said({ angle, rows, trouble }) {
+    const wanted = this.head.wanted;
+    let place = "cannot tell", words = "The link does not close.";
+    if (angle) {
+      const low = angle.value - angle.half, high = angle.value + angle.half;
+      place = wanted.square ? "" : wanted.low <= low && high <= wanted.high ? "clear" : high < wanted.low || low > wanted.high ? "not clear" : "cannot tell";
+      words = `Bar arm ${angleWords(angle)}: ${{ "": "at ride height", clear: "as wanted", "not clear": "NOT as wanted", "cannot tell": "whether as wanted can't be told" }[place]}`;
+    }
+    this.find(".angle").textContent = words.replace(" ± ", " ±\u00a0");
+    const grave = (r) => GRAVER.indexOf(r.is) * 1e6 - (r.name.startsWith("gap") ? r.lowest : 1e5);
+    const worst = rows.length ? rows.reduce((a, b) => (grave(b) > grave(a) ? b : a)) : null;
+    this.find(".worst").textContent = trouble || (worst ? this.worst(worst) : "Nothing is known of the hose.");
+    const all = trouble ? "not clear" : [place, worst?.is ?? ""].reduce(graver);
+    this.find("#said-now").className = `verdict ${{ "": "unsure", clear: "clear", "cannot tell": "unsure", "not clear": "none" }[all]}`;
+  }
+
+  worst(row) {
+    const at = `${this.length(Math.abs(row.at_mm))} ${row.at_mm > 0 ? "up" : "down"} from ride height`;
+    const words = this.head.words[row.name], name = words[0].toUpperCase() + words.slice(1);
+    const so = { clear: "", "": "", "cannot tell": ", can't tell", "not clear": row.name.startsWith("gap") ? ", IT TOUCHES" : ", TOO FAR" }[row.is];
+    if (!row.name.startsWith("gap")) return `${name} ${row.value.toFixed(0)}°${so} (${at})`;
+    return row.is === "clear" ? `${name}: ${this.length(row.lowest)} at least (${at})` : `${name}: ${this.length(row.value)} ± ${this.length(row.half)}${so} (${at})`;
+  }
+
+  table(rows) {
+    const gap = (r) => r.name.startsWith("gap"), text = (r, v) => (gap(r) ? this.length(v, 1) : `${v.toFixed(1)}°`);
+    const so = (r) => ({ "": "", clear: gap(r) ? "clear" : "good", "cannot tell": "can't tell", "not clear": gap(r) ? "TOUCHES" : "TOO FAR" }[r.is]);
+    document.getElementById("over-travel").replaceChildren(...rows.map((r) => {
       const row = document.createElement("tr");
       row.dataset.name = r.name;
-      for (const [tag, text, cls] of [["th", r.words], ["td", `${r.value.toFixed(1)} ± ${r.half.toFixed(1)} ${r.unit}`, "n"], ["td", `${r.at_mm >= 0 ? "+" : ""}${r.at_mm.toFixed(0)} mm`, "n"], ["td", r.verdict]]) {
+      for (const [tag, words, cls] of [["th", this.head.words[r.name]], ["td", `${text(r, r.value)} ± ${text(r, r.half)}`, "n"], ["td", `${r.at_mm >= 0 ? "+" : "−"}${this.length(Math.abs(r.at_mm))}`, "n"], ["td", so(r)]]) {
         const cell = document.createElement(tag);
-        cell.textContent = text;
+        cell.textContent = words;
         if (cls) cell.className = cls;
         row.append(cell);
       }
       return row;
     }));
   }
-
-  change.addEventListener("input", quick);
-  lowered.addEventListener("input", quick);
-  root.querySelector(".advised").addEventListener("click", () => { change.value = advised; quick(); });
-  root.querySelector(".none").addEventListener("click", () => { change.value = 0; lowered.value = 0; quick(); });
-  quick();
 }
 
-for (const root of document.querySelectorAll(".try")) setUp(root);
+for (const root of document.querySelectorAll(".try")) {
+  try {
+    const head = await ask(`/api/link/${root.dataset.corner}`);
+    if (head.number !== Number(document.getElementById("main").dataset.answer)) location.reload();
+    else await new Tried(root, head).load();
+  } catch (error) {
+    root.querySelector(".angle").textContent = error.do ? `${error.what}: ${error.do}` : error.message;
+  }
+}

@@ -1,0 +1,1 @@
+"""The way through the job: its stations, and what to do next."""
