@@ -6,8 +6,6 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-import sys
-import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
 from types import TracebackType
@@ -78,8 +76,12 @@ class Workers:
 
 
 def _way() -> str:
-    """How a worker is started: a copy of a process with threads would have their locks, and never lets go."""
-    return "fork" if sys.platform == "linux" and threading.active_count() == 1 else "spawn"
+    """How a worker is started.  A copy of a process with other threads, be they a library's, would have the
+    locks that they held at that moment, and wait for ever: the system is asked how many there are."""
+    try:
+        return "fork" if len(os.listdir("/proc/self/task")) == 1 else "spawn"
+    except OSError:
+        return "spawn"
 
 
 def _result(future: Future[Result]) -> Result:
