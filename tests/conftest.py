@@ -33,8 +33,28 @@ def _photos_or_skip(name):
         f"no {name} here: apt install opencv-doc puts them below {_DEBIAN}")
 
 
-def pytest_collection_modifyitems(items):
-    """The longest test first, so that no core waits for it at the end."""
+# Statistics over many drawn scenes, and walks through a browser: `pytest --long` runs them, and nothing else.
+LONG = ("tests/calib/test_calibrate.py", "tests/comparison/test_compare.py", "tests/detection/test_other_boards.py",
+        "tests/figures/test_budget.py", "tests/linkage/told_half", "tests/page/test_dots.py",
+        "tests/page/test_link_screen.py", "tests/page/test_walk.py", "tests/phones",
+        "tests/pointing/test_joint_behind.py", "tests/pointing/test_real_pairs.py",
+        "tests/reconstruction/test_lens_shown.py", "tests/reconstruction/test_paper_bend.py",
+        "tests/reconstruction/test_paper_and_breathing.py", "tests/test_coverage_share.py",
+        "tests/linkage/motion", "tests/misuse")
+
+
+def pytest_addoption(parser):
+    parser.addoption("--long", action="store_true", help="the long tests, and no others")
+
+
+def pytest_collection_modifyitems(config, items):
+    """The long tests by themselves; the longest first, so that no core waits for it at the end."""
+    named = any("::" in a or a.endswith(".py") for a in config.args)
+    if not named:  # what is asked for by name is run
+        wanted = config.getoption("--long")
+        kept = [i for i in items if i.nodeid.startswith(LONG) == wanted]
+        config.hook.pytest_deselected(items=[i for i in items if i not in set(kept)])
+        items[:] = kept
     items.sort(key=lambda item: "test_walk" not in item.nodeid)
 
 

@@ -9,7 +9,7 @@ CAR = Path(sys.argv[1] if len(sys.argv) > 1 else "sample_images")
 CORNER = "front-left"
 
 notes = photoangle.read_car(CAR)
-by_tape = photoangle.link_by_tape(notes, only=CORNER, keep=True)[CORNER]
+by_tape = photoangle.link_by_tape(notes, only=CORNER)[CORNER]
 print(f"{notes.name}, by tape alone: {len(by_tape.figures)} figures; {by_tape.findings[0].what}")
 
 car = photoangle.measure(CAR, only=CORNER, keep=True)
