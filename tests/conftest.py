@@ -34,14 +34,15 @@ def _photos_or_skip(name):
 
 
 # Statistics over many drawn scenes, and walks through a browser: `pytest --long` runs them, and nothing else.
-LONG = ("tests/advice/test_advise.py", "tests/calib/test_calibrate.py", "tests/comparison/test_compare.py", "tests/detection/test_other_boards.py",
+LONG = ("tests/advice/test_advise.py", "tests/calib/test_calibrate.py", "tests/comparison/test_compare",
+        "tests/detection/test_other_boards.py",
         "tests/figures/test_budget.py", "tests/linkage/told_half", "tests/page/test_dots.py",
         "tests/page/test_link_screen.py", "tests/page/test_walk.py", "tests/phones",
-        "tests/pointing/test_joint_behind.py", "tests/pointing/test_real_pairs.py",
+        "tests/pointing", "tests/report/test_report.py", "tests/whole/test_rendered_corner.py",
         "tests/reconstruction/test_lens_shown.py", "tests/reconstruction/test_paper_bend.py",
         "tests/reconstruction/test_paper_and_breathing.py", "tests/test_coverage_share.py",
         "tests/linkage/motion", "tests/misuse", "tests/geometry/test_properties.py",
-        "tests/pointing/test_pointing.py", "tests/droplink/test_stops_and_slips.py")
+        "tests/droplink/test_stops_and_slips.py")
 
 
 def pytest_addoption(parser):
