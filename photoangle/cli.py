@@ -1,25 +1,21 @@
 """The command line: click's options, and nothing else.
 
-Beside `say` this is the only place that knows click.
+Beside the two terminal.py this is the only place that knows click.
 
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """
 
 from __future__ import annotations
 
-import contextlib
 import os
-import signal
 import sys
 from pathlib import Path
 
 import click
 
-from calib.errors import InputError
 from calib.running.side_by_side import cores
 from photoangle import __version__
-from photoangle.output.plain import plain
-from photoangle.output.terminal import say
+from photoangle.commands.terminal import guarded, progress
 
 # OpenCV's own warnings about a damaged picture are repeated by us, in words.
 os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
@@ -31,84 +27,18 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 _ANY = click.Path(path_type=Path)
 _FILE = click.Path(dir_okay=False, path_type=Path)
 _FOLDER = click.Path(file_okay=False, path_type=Path)
+_CAR = click.Path(exists=True, file_okay=False, path_type=Path)
+# What several commands share.
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+_FULL = click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+_KIT = click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
 _JOBS = click.option("--jobs", type=click.IntRange(1, 64), default=cores,
                      help="How many processes may work (default: as many as there are cores).")
-_CAR = click.Path(exists=True, file_okay=False, path_type=Path)
-
-
-class _Fault(click.ClickException):
-    """What, where and what to do, with exit code 2."""
-
-    exit_code = 2
-
-    def __init__(self, error):
-        super().__init__(f"{error}.")
-
-    def show(self, file=None):
-        say(f"photoangle: {plain(self.message)}", err=True)
-
-
-# What a shell expects of a command that a signal ended: 128 and its number.
-_INTERRUPTED, _TERMINATED = 130, 143
-
-
-def _terminated(*_):
-    """What was begun is put away as after any other end."""
-    sys.exit(_TERMINATED)
-
-
-def _guarded(function):
-    """Turn what a user can cause into a message and exit code 2."""
-    import functools
-
-    @functools.wraps(function)
-    def run(*args, **kwargs):
-        try:
-            with contextlib.suppress(ValueError):  # not in the main thread: no signals there
-                signal.signal(signal.SIGTERM, _terminated)
-            return function(*args, **kwargs)
-        except KeyboardInterrupt:
-            say("photoangle: stopped.", err=True)
-            sys.exit(_INTERRUPTED)
-        except ImportError as error:
-            if ".so" in str(error) or "DLL" in str(error):
-                raise _Fault(
-                    InputError("this computer", f"a system library is missing ({error})",
-                               "install it, on Debian or Ubuntu: apt install libgl1 libglib2.0-0")) from error
-            if (error.name or "photoangle").partition(".")[0] in ("photoangle", "calib"):
-                raise
-            raise _Fault(
-                InputError("this computer", f"a library is missing ({error})",
-                           f"install it: {sys.executable} -m pip install --upgrade photoangle")) from error
-        except BrokenPipeError:
-            # whoever read the output has heard enough
-            sys.stdout = open(os.devnull, "w")  # noqa: SIM115 (it outlives this block)
-            sys.exit(0)
-        except OSError as error:
-            raise _Fault(InputError(str(error.filename or ""), f"{error.strerror or error}",
-                                    "check the folder, its permissions and the disk's free space")) from error
-        except InputError as error:
-            raise _Fault(error) from error
-
-    return run
-
-
-def _progress(shown):
-    """progress(items, label): a bar on the terminal's error stream where one is looking."""
-    def over(items, label):
-        items = list(items)
-        if not shown or not sys.stderr.isatty() or len(items) < 2:
-            yield from items
-            return
-        with click.progressbar(items, label=f"{label:20s}", file=sys.stderr) as bar:
-            yield from bar
-
-    return over
 
 
 def _run(command, options):
     """Run a command with its options, as photoangle.commands has them, and leave with its exit code."""
-    sys.exit(command(options, _progress(not getattr(options, "as_json", False))))
+    sys.exit(command(options, progress(not getattr(options, "as_json", False))))
 
 
 _ORDER = ("kit", "start", "lens", "measure", "point", "next", "link", "report", "compare", "history", "page",
@@ -144,7 +74,7 @@ def main():
 @click.option("--right", is_flag=True, help="All sheets and the second set, for both sides in one picture.")
 @click.option("--screen", metavar="WIDTHxHEIGHT",
               help="The card alone as a picture for a screen of so many pixels, to learn a lens from.")
-@_guarded
+@guarded
 def kit(**options):
     """Write the printable kit: card, markers, plumb strip, where they go (photoangle-kit.pdf)."""
     from photoangle.commands.kit import KitOptions, kit_command
@@ -156,7 +86,7 @@ def kit(**options):
 @click.argument("folder", type=_FOLDER)
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True)
 @click.option("--ask", "asked", is_flag=True, help="Ask for the readings one by one and write them down.")
-@_guarded
+@guarded
 def start(folder, units, asked):
     """Make a car folder with a short car.toml."""
     from photoangle.commands.start import StartOptions, start_command
@@ -177,10 +107,10 @@ def start(folder, units, asked):
 @click.option("--board", help="A plain checkerboard's squares along and down, dark and light, such as 10x7;"
               " boards are found by themselves where they can be.")
 @click.option("--square", help="The side of its squares, such as 25 mm.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_JSON
+@_FULL
 @_JOBS
-@_guarded
+@guarded
 def lens(**options):
     """Learn the phone's lens from photos in FOLDER/lens: of the card, of a checkerboard with tags or without,
     or of a sheet of tags."""
@@ -191,9 +121,9 @@ def lens(**options):
 
 @main.command()
 @click.argument("paths", nargs=-1, required=True, type=_ANY)
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@_JSON
 @click.option("--only", help="One corner or state, such as front-left or front-left/droop.")
-@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
+@_KIT
 @click.option("--car", "car_root", type=_FOLDER,
               help="Car folder whose car.toml and lens profile loose photos use.")
 @click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
@@ -211,9 +141,9 @@ def lens(**options):
 @click.option("--assumed", is_flag=True,
               help="List what was taken for granted, the largest effect first, and what settles it.")
 @click.option("--pictures/--no-pictures", default=True, help="Write annotated photos beside the results.")
-@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_FULL
 @_JOBS
-@_guarded
+@guarded
 def measure(**options):
     """Measure a car FOLDER, or loose PHOTOs together."""
     from photoangle.commands.measure import MeasureOptions, measure_command
@@ -242,14 +172,14 @@ def measure(**options):
 @click.option("--change", metavar="LENGTH", help="What if the link were changed by this much, such as -7mm.")
 @click.option("--hole", metavar="LENGTH", help="What if the link sat in a hole this much nearer to the bush.")
 @click.option("--tape", "tape_alone", is_flag=True, help="Answer by the tape readings alone, without photos.")
-@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@_KIT
+@_JSON
 @click.option("--pictures/--no-pictures",
               default=True,
               help="Write drawn views and plots beside the results.")
-@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_FULL
 @_JOBS
-@_guarded
+@guarded
 def link(folder, only, tape_alone, kit_path, as_json, pictures, full, jobs, **asked):
     """The drop link for a car FOLDER: its length, the change, clearances over the travel."""
     from photoangle.commands.link import LinkOptions, link_command
@@ -269,10 +199,10 @@ def link(folder, only, tape_alone, kit_path, as_json, pictures, full, jobs, **as
 @click.option("--sigma", "sigma_px", type=float, default=3.0, show_default=True, metavar="PX",
               help="How far the place may be off, one standard deviation; 12 for a finger on a small screen.")
 @click.option("--remove", is_flag=True, help="Take it out again.")
-@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@_KIT
+@_JSON
 @_JOBS
-@_guarded
+@guarded
 def point(**options):
     """Point at a joint's bolt in one PHOTO of a car folder, by its pixel X,Y, in place of a marker of ROLE.
     The other photos of the state are searched for it."""
@@ -284,12 +214,12 @@ def point(**options):
 @main.command("next")
 @click.argument("folder", type=_CAR)
 @click.option("--only", help="One corner or state, such as front-left or front-left/droop.")
-@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@_KIT
+@_JSON
 @click.option("--pictures/--no-pictures", default=True, help="Draw where to stand.")
-@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_FULL
 @_JOBS
-@_guarded
+@guarded
 def next_(**options):
     """What to do next: the one more photo or reading that helps most, and what is wrong so far."""
     from photoangle.commands.next import NextOptions, next_command
@@ -300,8 +230,8 @@ def next_(**options):
 @main.command()
 @click.argument("before", type=_ANY)
 @click.argument("after", type=_ANY)
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
+@_JSON
+@_KIT
 @click.option("--car", "car_root", type=_FOLDER,
               help="Car folder whose car.toml and lens profile loose photos use.")
 @click.option("--corner", help="Corner whose stand-offs in car.toml loose photos use, such as front-left.")
@@ -318,9 +248,9 @@ def next_(**options):
 @click.option("--pictures/--no-pictures",
               default=True,
               help="Write before and after as one picture beside the results.")
-@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
+@_FULL
 @_JOBS
-@_guarded
+@guarded
 def compare(**options):
     """What changed from BEFORE to AFTER: two states (my-car/front-left/droop), corners, car folders, or
     photos."""
@@ -331,7 +261,7 @@ def compare(**options):
 
 @main.command()
 @click.argument("folder", type=_FOLDER)
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+@_JSON
 @click.option("--only", help="One corner or state, such as front-left or front-left/set.")
 @click.option("--figure",
               "names",
@@ -339,8 +269,8 @@ def compare(**options):
               help="A figure by its name in --json, such as bar_arm_angle.")
 @click.option("--all", "every", is_flag=True, help="Every figure, not the main ones alone.")
 @click.option("--plot", type=_FILE, help="Also write a plot, a PNG or SVG file.")
-@click.option("--full", is_flag=True, help="Everything that was found, not the answer alone.")
-@_guarded
+@_FULL
+@guarded
 def history(**options):
     """What the measuring runs kept in a car FOLDER found over the season."""
     from photoangle.commands.history import HistoryOptions, history_command
@@ -354,13 +284,13 @@ def history(**options):
 @click.option("--csv", "csv_path", type=_FILE, help="Write the figures for a spreadsheet as well.")
 @click.option("--from", "state", metavar="STATE", help="Answer the link from this state.")
 @click.option("--only", help="One corner, such as front-left.")
-@click.option("--kit", "kit_path", type=_FILE, help="A kit file for other tags.")
+@_KIT
 @click.option("--json",
               "as_json",
               is_flag=True,
               help="Print the same figures as one JSON object and nothing else.")
 @_JOBS
-@_guarded
+@guarded
 def report(**options):
     """Everything about a car FOLDER in one HTML file, with a fitting card to take to the car."""
     from photoangle.commands.report import ReportOptions, report_command
@@ -377,7 +307,7 @@ def report(**options):
               show_default=True,
               help="Where it is served; 0: any free one.")
 @click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
-@_guarded
+@guarded
 def page(**options):
     """The whole job on a page in the browser, for phone and laptop.  FOLDER is made where it is absent."""
     from photoangle.commands.page import PageOptions, page_command
@@ -390,7 +320,7 @@ def page(**options):
 @click.option("--from", "source", type=_FOLDER,
               help="The sample photos, where they are not beside the program.")
 @_JOBS
-@_guarded
+@guarded
 def demo(**options):
     """The whole way on the sample photos, from the kit to the report, against their truth."""
     from photoangle.commands.demo import DemoOptions, demo_command
@@ -402,7 +332,7 @@ def demo(**options):
 @click.argument("topic", required=False)
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True,
               help="Of car.toml's examples.")
-@_guarded
+@guarded
 def help_(**options):
     """More on a TOPIC, such as link or car.toml; without one, the topics there are."""
     from photoangle.commands.help import HelpOptions, help_command
