@@ -29,7 +29,7 @@ def fit_bodies_alone(bundle: Bundle, start: Values, most_rounds: int = 25,
     """
     values, bodies = start, len(start.body_mm)
     own = bundle.tag_body
-    residual, slopes, _, _ = bundle._whitened(values, True)
+    residual, slopes, _, _ = bundle.whitened(values, True)
     cost = _costs(bundle, residual, bodies)
     damping = np.full(bodies, 1e-4)
     going = np.ones(bodies, bool)
@@ -50,7 +50,7 @@ def fit_bodies_alone(bundle: Bundle, start: Values, most_rounds: int = 25,
         change[~going] = 0
         trial = replace(values, body_rotation=rotation_from_vector(change[:, :3]) @ values.body_rotation,
                         body_mm=values.body_mm + change[:, 3:])
-        tried = _costs(bundle, bundle._whitened(trial, False)[0], bodies)
+        tried = _costs(bundle, bundle.whitened(trial, False)[0], bodies)
         better = going & np.isfinite(tried) & (tried <= cost)
         gained = cost - tried
         cost = np.where(better, tried, cost)
@@ -61,7 +61,7 @@ def fit_bodies_alone(bundle: Bundle, start: Values, most_rounds: int = 25,
         going &= ~(better & (gained < tolerance * np.maximum(cost, 1.0))) & (damping < _GIVEN_UP)
         if not going.any():
             break
-        residual, slopes, _, _ = bundle._whitened(values, True)
+        residual, slopes, _, _ = bundle.whitened(values, True)
     return values, cost
 
 
@@ -71,7 +71,7 @@ def _costs(bundle, residual, bodies):
 
 def _blocks(bundle, residual, slopes, own, bodies):
     """Normal matrices (bodies, 6, 6) and gradients (bodies, 6), with the robust weights of each row."""
-    weight = bundle._weights(residual, np.zeros((0, 0, 2)))[0]
+    weight = bundle.weights(residual, np.zeros((0, 0, 2)))[0]
     weighted = slopes * weight[:, None, None]
     matrix, gradient = np.zeros((bodies, 6, 6)), np.zeros((bodies, 6))
     np.add.at(matrix, own, np.swapaxes(slopes, 1, 2) @ weighted)

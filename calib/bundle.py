@@ -180,7 +180,7 @@ class Bundle:
         out[..., -3:] = by_world
         return residual, out
 
-    def _whitened(self, values: Values, derivatives: bool) -> tuple[np.ndarray, Any, np.ndarray, Any]:
+    def whitened(self, values: Values, derivatives: bool) -> tuple[np.ndarray, Any, np.ndarray, Any]:
         """Whitened residuals and derivatives of tag groups (t, 8) and card groups (c, 2 k)."""
         t, c = len(self.tags), len(self.cards)
         scale = 1 + values.paper[0]
@@ -225,7 +225,9 @@ class Bundle:
 
     # ---- robust cost and normal equations ----
 
-    def _weights(self, tag_r: np.ndarray, card_r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def weights(self, tag_r: np.ndarray, card_r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Robust weights of tags (t,) and of the card's corners (c, k) by their whitened residuals:
+        Student's t, at most one."""
         if not self.nu:
             return np.ones(len(tag_r)), np.ones(card_r.shape[:2])
         tag = (self.nu + 8) / (self.nu + (tag_r**2).sum(-1))
@@ -254,7 +256,7 @@ class Bundle:
 
     def _normal(self, values: Values, tag_r: np.ndarray, tag_j: np.ndarray, card_r: np.ndarray,
                 card_j: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        tag_w, card_w = self._weights(tag_r, card_r)
+        tag_w, card_w = self.weights(tag_r, card_r)
         size = self.size + 6
         matrix, gradient = np.zeros(size * size), np.zeros(size)
 
@@ -318,9 +320,9 @@ class Bundle:
         """J^T W r'' (size,), r'' being the second derivative along a change of the residuals with derivatives
         J and weights W, by a difference."""
         h = 0.1
-        tag, _, card, _ = self._whitened(self._moved(values, h * change), False)
+        tag, _, card, _ = self.whitened(self._moved(values, h * change), False)
         along = np.append(change, np.zeros(6))
-        tag_w, card_w = self._weights(tag_r, card_r)
+        tag_w, card_w = self.weights(tag_r, card_r)
         out = np.zeros(self.size + 6)
         for r, now, j, w, columns in ((tag, tag_r, tag_j, tag_w, self.tag_columns),
                                       (card, card_r, card_j, card_w, self.card_columns)):
@@ -347,7 +349,7 @@ class Bundle:
 
         free = np.flatnonzero(self.free & ~hold if hold is not None else self.free)
         values = start
-        tag_r, tag_j, card_r, card_j = self._whitened(values, True)
+        tag_r, tag_j, card_r, card_j = self.whitened(values, True)
         cost = self._cost(values, tag_r, card_r)
         damping, rounds = 1e-4, 0
         while rounds < most_rounds:
@@ -376,7 +378,7 @@ class Bundle:
                     if next(lengths) < _MOST_BENT * next(lengths):
                         change = change + bent
                 trial = self._moved(values, change)
-                trial_tag, _, trial_card, _ = self._whitened(trial, False)
+                trial_tag, _, trial_card, _ = self.whitened(trial, False)
                 trial_cost = self._cost(trial, trial_tag, trial_card)
                 if np.isfinite(trial_cost) and trial_cost <= cost:
                     accepted = True
@@ -387,7 +389,7 @@ class Bundle:
             gained = cost - trial_cost
             values, cost = trial, trial_cost
             damping = max(damping / 10, 1e-10)
-            tag_r, tag_j, card_r, card_j = self._whitened(values, True)
+            tag_r, tag_j, card_r, card_j = self.whitened(values, True)
             if gained < tolerance * max(cost, 1.0):
                 break
         return Solution(self, values, cost, rounds, tag_r, card_r)

@@ -53,14 +53,14 @@ class Solution:
 
     def variance_factor(self) -> float:
         """Weighted squares over degrees of freedom: one where the stated pixel noise is right."""
-        tag_w, card_w = self.bundle._weights(self.tag_residual, self.card_residual)
+        tag_w, card_w = self.bundle.weights(self.tag_residual, self.card_residual)
         total = (tag_w[:, None] * self.tag_residual**2).sum()
         total += (card_w[..., None] * self.card_residual**2).sum()
         return float(total / self.degrees_of_freedom())
 
     def information(self) -> tuple[np.ndarray, np.ndarray]:
         """Normal matrix with priors, and the part of it that the pixels gave; (size, size) each."""
-        parts = self.bundle._whitened(self.values, True)
+        parts = self.bundle.whitened(self.values, True)
         matrix, _, data = self.bundle._normal(self.values, *parts)
         return matrix, data
 

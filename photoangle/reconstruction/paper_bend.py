@@ -100,8 +100,8 @@ def _twists(solution, inverse):
     All else gives way to a twist: its information is the Schur complement beside all unknowns.
     """
     bundle, values = solution.bundle, solution.values
-    tag_r, tag_j, card_r, _ = bundle._whitened(values, True)
-    weight = bundle._weights(tag_r, card_r)[0]
+    tag_r, tag_j, card_r, _ = bundle.whitened(values, True)
+    weight = bundle.weights(tag_r, card_r)[0]
     by_twist = _by_twist(bundle, values)
     plain = weight * (by_twist**2).sum(1)
     fit = weight * (by_twist * tag_r).sum(1)

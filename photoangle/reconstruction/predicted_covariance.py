@@ -181,7 +181,7 @@ def scene_with(scene, view):
     values = replace(v, camera_rotation=np.concatenate([v.camera_rotation, view.camera.rotation[None]]),
                      camera_mm=np.concatenate([v.camera_mm, view.camera.translation_mm[None]]),
                      shift=np.concatenate([v.shift, np.zeros((1, v.shift.shape[1]))]))
-    tag_r, _, card_r, _ = bundle._whitened(values, False)
+    tag_r, _, card_r, _ = bundle.whitened(values, False)
     trial = Solution(bundle, values, old.cost, 0, tag_r, card_r)
     start = bundle.camera_start + bundle.per_camera * b.cameras
     keep = np.ix_(*[np.r_[0:start, bundle.body_start:bundle.size]] * 2)

@@ -58,7 +58,7 @@ def problem(cameras, tags, seed=0, seen=0.5):
 
 def residual_rows(bundle, values, derivatives=True):
     """Whitened residuals (rows,) and dense derivative (rows, size), priors as rows."""
-    tag_r, tag_j, card_r, card_j = bundle._whitened(values, derivatives)
+    tag_r, tag_j, card_r, card_j = bundle.whitened(values, derivatives)
     there = bundle.card_there
     lens = np.sqrt(bundle.priors.lens_information.diagonal())
     known = bundle.priors.paper_sigma > 0

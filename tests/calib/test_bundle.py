@@ -61,7 +61,7 @@ def test_gradient_agrees_with_differences_of_the_cost(moving):
     start = bundle._moved(truth, rng.normal(0, 1e-3, bundle.size) * bundle.free)
     if moving == "edited":
         start = replace(start, shift=start.shift + rng.normal(0, 0.03, start.shift.shape))
-    parts = bundle._whitened(start, True)
+    parts = bundle.whitened(start, True)
     _, gradient, _ = bundle._normal(start, *parts)
     for k in rng.choice(np.flatnonzero(bundle.free), 25, replace=False):
         change = np.zeros(bundle.size)
@@ -69,7 +69,7 @@ def test_gradient_agrees_with_differences_of_the_cost(moving):
         numeric = 0.0
         for sign in (1, -1):
             moved = bundle._moved(start, sign * change)
-            r = bundle._whitened(moved, False)
+            r = bundle.whitened(moved, False)
             numeric += sign * bundle._cost(moved, r[0], r[2]) / (4 * change[k])
         assert abs(numeric - gradient[k]) < 2e-4 * max(abs(gradient[k]), 10)
 

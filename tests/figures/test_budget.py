@@ -138,7 +138,7 @@ def resolved(scene, rng, source):
     bundle, values = scene.solution.bundle, scene.solution.values
     # what the solution predicts, and then noise: the observations' own noise must not count twice
     priors = replace(bundle.priors, lens_mean=values.lens, paper_mean=values.paper)
-    tag_r, _, card_r, _ = bundle._whitened(values, False)
+    tag_r, _, card_r, _ = bundle.whitened(values, False)
     noise = math.sqrt(scene.solution.variance_factor()) if source == "pixels" else 0.0
     tags = [
         replace(r, corners_px=r.corners_px + np.linalg.solve(w,

@@ -56,7 +56,7 @@ def try_edited(solution, problem):
     shift = solution.values.shift
     start = solution.with_values(shift=np.pad(shift[:, :3], ((0, 0), (0, EDITS))))
     bundle = bundle_of(freer)
-    parts = bundle._whitened(start, True)
+    parts = bundle.whitened(start, True)
     matrix, gradient, _ = bundle._normal(start, *parts)
     free = np.flatnonzero(bundle.free)
     try:
