@@ -3,15 +3,16 @@ of them."""
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor, wait
 from types import TracebackType
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from calib.running.cancellation import may_leave
+
+if TYPE_CHECKING:  # what one job alone does not need is loaded when it is asked for
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -56,6 +57,9 @@ class Workers:
             yield from map(function, items)
             return
         if self._pool is None:
+            import multiprocessing
+            from concurrent.futures import ProcessPoolExecutor
+
             self._pool = ProcessPoolExecutor(self.jobs, multiprocessing.get_context(_way()), _as_a_worker)
         futures = [self._pool.submit(function, item) for item in items]
         try:
@@ -85,6 +89,8 @@ def _way() -> str:
 
 
 def _result(future: Future[Result]) -> Result:
+    from concurrent.futures import wait
+
     while not wait([future], _ASK_S).done:
         may_leave()
     return future.result()
