@@ -15,6 +15,7 @@ import importlib
 import io
 import os
 import pickle
+from collections import deque
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import fields, is_dataclass
 from importlib.metadata import version
@@ -145,18 +146,21 @@ class _Reader(pickle.Unpickler):
         raise pickle.UnpicklingError(f"{module}.{name} is not kept")
 
 
-_told: dict[int, tuple[Kit, bytes]] = {}
+# The newest kits, each with its digest.
+_told: deque[tuple[Kit, bytes]] = deque(maxlen=4)
 
 
 def _of_kit(kit: Kit) -> bytes:
     """A digest of a Kit's words, which are many and asked for at every photo; no kit changes once made."""
-    if id(kit) not in _told:
-        digest = hashlib.sha256()
-        for field in fields(kit):
-            for word in _words(getattr(kit, field.name)):
-                digest.update(word)
-        _told[id(kit)] = kit, digest.digest()
-    return _told[id(kit)][1]
+    for known, told in tuple(_told):
+        if known is kit:
+            return told
+    digest = hashlib.sha256()
+    for field in fields(kit):
+        for word in _words(getattr(kit, field.name)):
+            digest.update(word)
+    _told.append((kit, digest.digest()))
+    return digest.digest()
 
 
 def _words(thing: Any) -> Iterator[bytes]:

@@ -49,10 +49,9 @@ class DetectionCache:
         already read.
         Returns (Look, grey (H, W) uint8 or None where it was remembered).  Raises PhotoError.
         """
-        look = self._remembered(path, name, kit, profiles, fix)
+        look, key = self._remembered(path, name, kit, profiles, fix)
         if look is not None:
             return look, None
-        key = self._key(path, name, kit, profiles, fix)
         look, grey = _look(path, name, kit, profiles, fix, photo)
         # a file that changed meanwhile may or may not be what was seen
         if key and key == self._key(path, name, kit, profiles, fix):
@@ -66,9 +65,12 @@ class DetectionCache:
         photos: (name, path, PhotoFix) triples; kit; profiles; workers: Workers.  What cannot be read is told
         when it is asked for.
         """
-        new = [(path, name, kit, profiles, fix) for name, path, fix in photos
-               if self._remembered(path, name, kit, profiles, fix) is None]
-        keys = [self._key(*task) for task in new]
+        new, keys = [], []
+        for name, path, fix in photos:
+            look, key = self._remembered(path, name, kit, profiles, fix)
+            if look is None:
+                new.append((path, name, kit, profiles, fix))
+                keys.append(key)
         found = zip(progress(new, label), keys, workers.map(_look_elsewhere, new), strict=True)
         for task, key, look in found:
             if look is not None:
@@ -92,17 +94,18 @@ class DetectionCache:
         self.__dict__.update(state, _lock=threading.Lock())
 
     def _remembered(self, path, name, kit, profiles, fix):
-        """The Look in memory, or in the store; None where there is none."""
+        """(the Look in memory or in the store, None where there is none; the store's key of it, None where
+        it was not asked)."""
         with self._lock:
             kept = self._kept.get((str(path), name)) if self._kit is kit or self._kit == kit else None
         if kept is not None and kept[0] == (_stamp(path), fix, _lens_key(kept[1].sighting.camera, profiles)):
-            return kept[1]
+            return kept[1], None
         key = self._key(path, name, kit, profiles, fix)
         look = self.store.get(key) if key else None
         if not isinstance(look, Look):
-            return None
+            return None, key
         self._in_memory(look, path, name, kit, profiles, fix)
-        return look
+        return look, key
 
     def _in_memory(self, look, path, name, kit, profiles, fix):
         with self._lock:
