@@ -33,6 +33,14 @@ class Figure:
         """The 95 % interval."""
         return self.low95, self.high95
 
+    def within(self, centre: float, half: float) -> bool | None:
+        """Whether the quantity lies within half of centre (both in unit): True where its whole 95 % interval
+        does, False where none of it does, None where that can't be told."""
+        low, high = centre - half, centre + half
+        if low <= self.low95 and self.high95 <= high:
+            return True
+        return False if self.high95 < low or self.low95 > high else None
+
 
 # An interval wider than this, from end to end, says nothing that anybody could act on.
 _SAYS_NOTHING = {"deg": 10.0, "mm": 30.0}

@@ -49,10 +49,8 @@ def choices(corner: Any, travel: Travel, present_mm: float, lengths_mm: Iterable
 def _verdict(angle, wanted):
     if angle is None or wanted.square:
         return CANNOT_TELL
-    low, high = wanted.angle_deg - wanted.within_deg, wanted.angle_deg + wanted.within_deg
-    if low <= angle.low95 and angle.high95 <= high:
-        return AS_WANTED
-    return NOT_AS_WANTED if angle.high95 < low or angle.low95 > high else CANNOT_TELL
+    within = angle.within(wanted.angle_deg, wanted.within_deg)
+    return CANNOT_TELL if within is None else AS_WANTED if within else NOT_AS_WANTED
 
 
 def best_of(found: Iterable[Choice], wanted: Wanted) -> Choice | None:

@@ -99,9 +99,10 @@ def preload(axle: str, on: tuple[Angle, Angle], off: tuple[Angle, Angle], bar: B
         force = figure(FigureLabel(axle, None, "preload_force", None, "N"), apart * bar.rate_n_per_mm,
                        aparts * bar.rate_n_per_mm)
     findings: tuple[Finding, ...]
-    if -bar.allowed_mm <= eye.low95 and eye.high95 <= bar.allowed_mm:
+    within = eye.within(0.0, bar.allowed_mm)
+    if within:
         verdict, findings = "none", (DRIVER,)
-    elif eye.low95 > bar.allowed_mm or eye.high95 < -bar.allowed_mm:
+    elif within is False:
         verdict = "preloaded"
         findings = (Finding(
             ATTENTION, axle,

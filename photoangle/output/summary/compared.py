@@ -53,13 +53,12 @@ def _wanted(side: Any) -> Any:
 
 def _worked(now: Figure, wanted: Any) -> str:
     """Whether the arm is now where it was wanted."""
-    low, high = wanted.bar_arm_angle_deg - wanted.within_deg, wanted.bar_arm_angle_deg + wanted.within_deg
     if wanted.square_to_link or now.datum != "chassis":
         return "With the new link:"
-    if low <= now.low95 and now.high95 <= high:
-        return "It worked."
-    return "Not yet where it should be." if now.high95 < low or now.low95 > high else (
-        "Whether it is where it should be can't be told.")
+    within = now.within(wanted.bar_arm_angle_deg, wanted.within_deg)
+    if within is None:
+        return "Whether it is where it should be can't be told."
+    return "It worked." if within else "Not yet where it should be."
 
 
 def _leading(comparison: Comparison) -> Change | None:

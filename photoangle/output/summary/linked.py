@@ -163,12 +163,10 @@ def _within(figure, answer):
     wanted = answer.wanted
     if wanted.square:
         return f"wanted {_goal(answer)}"
-    low, high = wanted.angle_deg - wanted.within_deg, wanted.angle_deg + wanted.within_deg
-    if low <= figure.low95 and figure.high95 <= high:
-        return f"which is {_goal(answer)}, as wanted"
-    if figure.high95 < low or figure.low95 > high:
-        return f"NOT {_goal(answer)} as wanted"
-    return f"and whether that is {_goal(answer)} can't be told"
+    within = figure.within(wanted.angle_deg, wanted.within_deg)
+    if within is None:
+        return f"and whether that is {_goal(answer)} can't be told"
+    return f"which is {_goal(answer)}, as wanted" if within else f"NOT {_goal(answer)} as wanted"
 
 
 def _limits(answer, present, units):
