@@ -2,8 +2,7 @@
 
 The bar is taken as one round section: a straight part between its bends, held in bushes that let it turn, and
 two straight arms.  Left out: the rubber of bushes and links, play, the bends' own radius, and the straight
-part's bending between bushes that are not at its bends; each makes a real bar softer, by a tenth or two
-where rubber is old.
+part's bending between bushes that are not at its bends; each makes a real bar softer.
 """
 
 from __future__ import annotations
