@@ -6,12 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from photoangle.commands.demo import RADII_MM
 from photoangle.comparison.compare import NONE, OPEN, REAL, Side, _judge, compare_sides, overall
 from photoangle.core.figure import Figure
 from photoangle.core.origin import Origin
 from photoangle.figures.measure import measured
 from photoangle.geometry.attitude import by_level
-from tests.whole.test_samples import RADII_MM
 
 
 @pytest.fixture(scope="module")

@@ -6,12 +6,12 @@ from dataclasses import replace
 import pytest
 
 from photoangle.carfile.print_check import print_scale
+from photoangle.commands.demo import RADII_MM
 from photoangle.core.figure import says_nothing
 from photoangle.core.roles import BAR_EYE, HOSES, HUB, JOINTS, PIVOTS
 from photoangle.figures.measure import label, measured
 from photoangle.geometry.datums import gravity, level_axes
 from photoangle.geometry.joints import NOT_GIVEN, coordinates, joint_points, marker_offset
-from tests.whole.test_samples import RADII_MM
 
 STATES = ("front-left/droop", "front-left/set", "front-left/fitted", "front-right/set")
 

@@ -2,15 +2,14 @@
 
 import json
 import math
+import tomllib
 
 import numpy as np
 import pytest
 
+from photoangle.commands.demo import RADII_MM, true_value
 from photoangle.core.options import PhotoOptions
 from tests.conftest import quiet
-
-# radii in car.toml: joint at the bar's eye and hose
-RADII_MM = 14.0 + 5.0
 
 
 @pytest.fixture(scope="module")
@@ -18,16 +17,10 @@ def truth(samples):
     return json.loads((samples / "truth.json").read_text())
 
 
-def true_value(truth, figure, which="figures"):
-    """The truth of a figure, or None."""
-    table = truth["states"][f"{figure.corner}/{figure.state}"][which].get(figure.name)
-    if table is None:
-        return None
-    # a tape held upright takes hub to arch along the chassis where that is known, else along gravity
-    value = table.get(figure.datum) if figure.datum else table.get("value")
-    if value is None and figure.name == "hub_to_arch":
-        value = table["chassis" if figure.corner == "front-left" else "gravity"]
-    return value - RADII_MM if figure.name.startswith("hose_gap") else value
+@pytest.mark.parametrize("corner", ["front-left", "front-right"])
+def test_the_radii_taken_off_the_truth_are_the_car_files(samples, corner):
+    radius = tomllib.loads((samples / "car.toml").read_text())[corner]["radius"]
+    assert sum(float(radius[part].removesuffix(" mm")) for part in ("bar_eye", "hose")) == RADII_MM
 
 
 def photo_figures(measurement):
