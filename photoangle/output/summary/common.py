@@ -39,9 +39,9 @@ def look_lines(findings: Iterable[Finding], units: str, full: str) -> list[str]:
     told = graver_first(gathered(list(findings)))
     looks = [f for f in told if f.level != NOTE]
     lines = finding_lines(looks[:_MOST_LOOKS], units)
-    more = [f"{n} {word}{'s' if n != 1 else ''}" for n, word in
-            ((len(looks) - _MOST_LOOKS, "more to look at"), (len(told) - len(looks), "note")) if n > 0]
-    more = [m.replace("more to look ats", "more to look at") for m in more]
+    left, notes = len(looks) - _MOST_LOOKS, len(told) - len(looks)
+    more = [f"{left} more to look at"] if left > 0 else []
+    more += [f"{notes} note{'s' if notes > 1 else ''}"] if notes else []
     lines.append(f"More ({', '.join([*more, 'all figures'])}): {full} --full")
     return lines
 

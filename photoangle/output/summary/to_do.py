@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from photoangle.core.figure import Figure
 from photoangle.core.findings import NOTE
 from photoangle.core.states import has_new_link
 from photoangle.linkage.advice import CANNOT_TELL, CHANGE, LEAVE
@@ -51,7 +50,7 @@ def _reading(corner, reading):
 def _link(answer, units):
     """What to do about a corner's link, or None where nothing is to be done."""
     verdict = getattr(answer.advice, "verdict", None)
-    figure: Figure | None = None if verdict is None else answer.advice.figures.get("link_length")
+    figure = None if verdict is None else answer.advice.figures.get("link_length")
     if verdict == CHANGE and figure is not None:
         return (f"{answer.corner}: {set_to(answer, units)} Then photos into {answer.corner}/fitted",
                 "photoangle report has the fitting card")

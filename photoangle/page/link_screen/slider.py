@@ -8,7 +8,6 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from contextlib import contextmanager
-from dataclasses import replace
 
 from calib.running.cancellation import left_by
 from photoangle.core.findings import Refusal
@@ -74,8 +73,7 @@ def worked_out(measurement, car, corner, change_mm, lowered_mm):
     if measurement is None:
         answers = tape_answers(car, wishes, corner)
     else:
-        part = replace(measurement, states=[s for s in measurement.states if s.corner == corner])
-        answers = link_answers(part, wishes)
+        answers = link_answers(measurement, wishes, only=corner)
     answer = next((a for a in answers if a.corner == corner), None)
     if answer is None or answer.base is None:
         return None
